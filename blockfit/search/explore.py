@@ -1,0 +1,233 @@
+"""Best-first search over cells of rotations until no cell can beat the best rotation by more than a gap.
+
+Budgets count cells, so that reruns agree to the last digit."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.search.bounds import least_over_turns, least_over_vertical, least_width
+from blockfit.search.cells import Cells, outside_stance, split, start_patches
+from blockfit.search.polish import Certificate, Polished, polish, within_stance
+from blockfit.search.questions import Question, Rows
+from blockfit.search.support import spread_points
+from blockfit.solids.arrays import Array, Flags
+from blockfit.solids.stance import Stance
+
+__all__ = ["Found", "explore"]
+
+_BATCH = 2048  # cells a round: enough for numpy, few enough to stay best-first
+_POLISH_AROUND = 0.06  # radians: cells this small that will not go away get a certificate of their own
+_MOST_POINTS = 800  # hulls up to this size are used whole; of larger ones, the points that turn out to matter
+_LOOKED_AT = 32  # leading cells a round whose contact points are taken in
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """The best rotation, its merit, what no rotation beats, the cells spent, and the search's course.
+
+    ``trace`` is (rounds, 3): cells so far, best merit, bound. ``pair`` is the dependency that alone decides, if
+    it is a single pair of opposite faces, so that the best rotations form a circle; else −1.
+    """
+
+    rotation: Array
+    value: float
+    bound: float
+    cells: int
+    trace: Array
+    pair: int
+
+def explore(
+    question: Question,
+    points: Array,
+    start: Cells,
+    stance: Stance,
+    allow: Callable[[float], float],
+    *,
+    max_cells: int,
+) -> Found:
+    """Search the cells of ``start``; ``allow(best)`` is the merit above which a cell must be looked at again."""
+    search = _Search(question, points, stance)
+    search.value_at(np.eye(3))
+    frontier, bounds = start, search.bound(start)
+    search.improve(start)
+    settled = -np.inf  # the highest bound among cells that were let go
+    trace = []
+    while True:
+        target = allow(search.best.value)
+        alive = bounds > target
+        settled = max(settled, float(bounds[~alive].max(initial=-np.inf)))
+        frontier, bounds = frontier.pick(alive), bounds[alive]
+        top = max(settled, float(bounds.max(initial=-np.inf)), search.best.value)
+        trace.append((search.cells, search.best.value, top))
+        if len(frontier) == 0 or search.cells >= max_cells:
+            break
+        pair = search.deciding_pair()
+        if pair >= 0 and not (frontier.are_patches or frontier.are_turns) and _is_small(frontier):
+            axis = question.normals[int(np.flatnonzero(question.weights[pair])[0])]
+            frontier = start_patches(axis, half_sphere=stance.is_free and question.is_box)
+            settled = -np.inf  # the patches hold every rotation anew
+            bounds = search.bound(frontier)
+            continue
+        order = np.argsort(-bounds, kind="stable")
+        chosen, rest = order[:_BATCH], order[_BATCH:]
+        search.certify(frontier.pick(chosen[:1]))
+        search.take_contacts(frontier.pick(chosen[:_LOOKED_AT]))
+        parents = frontier.pick(chosen)
+        children = split(parents, search.settled_by_axis(parents, target))
+        frontier, bounds = frontier.pick(rest), bounds[rest]
+        child_bounds = search.bound(children)
+        search.improve(children)
+        frontier, bounds = frontier.join(children), np.concatenate([bounds, child_bounds])
+    return Found(search.best.rotation, search.best.value, top, search.cells, np.array(trace), search.deciding_pair())
+
+
+def _is_small(cells: Cells) -> bool:
+    """Whether cubes have become so small that only a circle of best rotations can keep so many alive."""
+    return len(cells) > 1000 and float(np.median(cells.radii())) < _POLISH_AROUND
+
+
+class _Search:
+    """The state of one search: the best so far, the certificates, and the cells spent."""
+
+    def __init__(self, question: Question, points: Array, stance: Stance) -> None:
+        self.question, self.all_points, self.stance = question, points, stance
+        # A subset of the points gives a valid bound; incumbents are valued with all of them.
+        self.used = np.zeros(len(points), bool)
+        self.used[spread_points(points, _MOST_POINTS) if len(points) > _MOST_POINTS else slice(None)] = True
+        self.points = points[self.used]
+        self.best = Polished(np.eye(3), -np.inf, None)
+        self.certificates: list[Certificate] = []
+        self.cells = 0
+        self.centre_values: Array = np.zeros(0)
+
+    def value_at(self, rotation: Array) -> None:
+        """Take a rotation as the best if it is."""
+        value = self.question.value(self.all_points, rotation)
+        if value > self.best.value:
+            self.best = Polished(rotation, value, None)
+
+    def bound(self, cells: Cells) -> Array:
+        """Return (b,) what no rotation of each cell beats; −inf for cells outside the stance."""
+        self.cells += len(cells)
+        step = max(1, 6_000_000 // (max(1, len(self.points)) * len(self.question.lines[0])))
+        parts = [self._bound(cells.pick(np.arange(k, min(k + step, len(cells))))) for k in range(0, len(cells), step)]
+        self.centre_values = np.concatenate([values for _, values in parts]) if parts else np.zeros(0)
+        return np.concatenate([bounds for bounds, _ in parts]) if parts else np.zeros(0)
+
+    def _bound(self, cells: Cells) -> tuple[Array, Array]:
+        question, radii, rotations = self.question, cells.radii(), cells.rotations()
+        matrices = _sum_matrices(question, self.points, rotations)  # (b, k, 3, 3)
+        values = question.merit(np.einsum("bkii->bk", matrices), question.rows)
+        rows, pairs = question.rows, np.flatnonzero(question.pairs)
+        held = np.arange(len(rows.room))  # which dependency each matrix belongs to
+        if self.certificates:
+            certificates = self.certificates
+            fixed = np.array([c.matrix for c in certificates])
+            matrices = np.concatenate([matrices, np.einsum("bij,cjk->bcik", rotations, fixed)], axis=1)
+            rows = rows.join(Rows(np.array([c.room for c in certificates]), np.array([c.load for c in certificates])))
+            held = np.concatenate([held, [c.pair for c in certificates]])
+        if cells.are_turns:
+            least = _least_vertical(matrices, radii[:, None])
+        else:
+            # The pair along a patch's axis does not feel the spin.
+            reached = np.repeat(radii[:, None], len(held), axis=1)
+            reached[:, held == self.patch_pair(cells)] = cells.tilts()[:, None] if cells.are_patches else 0
+            least = _least(matrices, np.isin(held, pairs), reached)
+        bounds = question.merit(least, rows)
+        if not cells.are_turns and not self.stance.is_free:
+            outside = outside_stance(rotations, radii, self.stance)
+            bounds[outside] = values[outside] = -np.inf
+        return bounds, values
+
+    def patch_pair(self, cells: Cells) -> int:
+        """Return which dependency is the pair of faces along the patches' axis; −2 for other cells."""
+        if not cells.are_patches:
+            return -2
+        square = np.abs(self.question.normals @ cells.axis) > 1 - 1e-12
+        match = self.question.pairs & ((self.question.weights > 0) == square).all(axis=1)
+        return int(match.argmax())
+
+    def deciding_pair(self) -> int:
+        """Return the pair of faces that alone decides the best rotation; −1 if more do, or it is not known."""
+        return -1 if self.best.certificate is None else self.best.certificate.pair
+
+    def settled_by_axis(self, cells: Cells, target: float) -> Flags | None:
+        """Return (b,) the patches that only their axis' pair of faces can settle: at the centre no other does."""
+        if not cells.are_patches:
+            return None
+        others = np.arange(len(self.question.weights)) != self.patch_pair(cells)
+        rows = Rows(self.question.rows.room[others], self.question.rows.load[others])
+        sums = np.einsum("bkii->bk", _sum_matrices(self.question, self.points, cells.rotations())[:, others])
+        return np.asarray(self.question.merit(sums, rows) > target)
+
+    def improve(self, cells: Cells) -> None:
+        """Polish from the best centres, if they promise more than the best so far."""
+        promising = np.argsort(-self.centre_values, kind="stable")[:3]
+        for k in promising:
+            if not self.centre_values[k] > self.best.value:
+                break
+            cell = cells.pick(np.array([k]))
+            if self.question.value(self.all_points, cell.rotations()[0]) > self.best.value:
+                self._polish_from(cell)
+
+    def take_contacts(self, cells: Cells) -> None:
+        """Take the contact points at the cells' centres into the subset that the bounds use."""
+        if self.used.all():
+            return
+        seen = (self.question.normals @ cells.rotations()).reshape(-1, 3)
+        self.used[(seen @ self.all_points.T).argmax(axis=1)] = True
+        self.points = self.all_points[self.used]
+
+    def certify(self, cell: Cells) -> None:
+        """Give the cell that stands out most a certificate of its own, once it is small."""
+        if not cell.are_turns and float(cell.radii()[0]) < _POLISH_AROUND and len(self.certificates) < 64:
+            self._polish_from(cell)
+
+    def _polish_from(self, cell: Cells) -> None:
+        if cell.are_turns:  # so few cells lead to the last digit that polishing would cost more
+            self.value_at(cell.rotations()[0])
+            return
+        rotation = within_stance(cell.rotations()[0], self.stance)
+        trust = min(0.3, float(cell.radii()[0]))
+        found = polish(self.question, self.all_points, rotation, trust, self.stance)
+        if found.certificate is not None:
+            self.certificates.append(found.certificate)
+        if found.value > self.best.value:
+            self.best = found
+
+
+def _sum_matrices(question: Question, points: Array, rotations: Array) -> Array:
+    """Return (b, k, 3, 3) the matrices N of the bounds: Σ λ_j (R p_j) n_jᵀ with the support points p_j."""
+    axes, which, along = question.lines
+    heights = (axes @ rotations) @ points.T  # (b, m, n)
+    far, near = heights.argmax(axis=2), heights.argmin(axis=2)  # (b, m)
+    chosen = np.where(along, far[:, which], near[:, which])  # (b, f)
+    touching = points[chosen] @ np.swapaxes(rotations, 1, 2)  # (b, f, 3)
+    outer = touching[:, :, :, None] * question.normals[:, None, :]  # (b, f, 3, 3)
+    count, faces = chosen.shape
+    return np.asarray((question.weights @ outer.reshape(count, faces, 9)).reshape(count, -1, 3, 3))
+
+
+def _least_vertical(n: Array, radii: Array) -> Array:
+    """Return (b, k) lower bounds of tr(E N) over turns about the vertical by up to ``radii`` (b, 1)."""
+    return least_over_vertical(n[..., 0, 0] + n[..., 1, 1], n[..., 0, 1] - n[..., 1, 0], n[..., 2, 2], radii)
+
+
+def _least(n: Array, pairs: Flags, radii: Array) -> Array:
+    """Return (b, k) lower bounds of tr(E N) over turns by up to ``radii`` (b, k), sharper for ``pairs`` (k,)."""
+    least = np.empty(n.shape[:2])
+    if pairs.any():
+        some = n[:, pairs]
+        lengths = np.sqrt((some**2).sum(axis=(2, 3)))
+        least[:, pairs] = least_width(np.einsum("bkii->bk", some), lengths, radii[:, pairs])
+    if not pairs.all():
+        some = n[:, ~pairs]
+        trace = np.einsum("bkii->bk", some)
+        x, y, z = (some[..., i, j] - some[..., j, i] for i, j in ((1, 2), (2, 0), (0, 1)))
+        symmetric = (some + np.swapaxes(some, -1, -2)) / 2
+        squares = np.maximum((symmetric**2).sum(axis=(-2, -1)) - trace**2 / 3, 0)
+        axial = np.sqrt(x * x + y * y + z * z)
+        least[:, ~pairs] = least_over_turns(trace, axial, np.sqrt(squares), radii[:, ~pairs])
+    return least

@@ -1,0 +1,246 @@
+"""From a good rotation to the best one near it, by a few small linear programs on the contact points.
+
+Each program lets the figure turn a little, shift and grow at once; its duals also give a certificate: a
+single inequality that bounds the merit of every rotation and is tight, with no slope, at the one found."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linprog
+
+from blockfit.search.questions import Question
+from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.stance import Stance
+from blockfit.solids.turns import from_quaternions, quaternion
+
+__all__ = ["Certificate", "Polished", "polish", "within_stance"]
+
+_PER_FACE = 12  # contact candidates a face; more only slow the programs
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Certificate:
+    """For every rotation R, Σ λ_j h_j >= tr(R ``matrix``), with ``room`` = λ·(b − c) and ``load`` = λ·a.
+
+    ``pair`` is the dependency it rests on, if that is a single pair of opposite faces; else −1.
+    """
+
+    matrix: Array
+    room: float
+    load: float
+    pair: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Polished:
+    """A rotation, its merit by the closed form, and a certificate where the duals gave one."""
+
+    rotation: Array
+    value: float
+    certificate: Certificate | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Contacts:
+    face: Ints
+    point: Array  # (m, 3) in figure axes
+    turned: Array  # (m, 3) in block axes
+
+
+def polish(
+    question: Question, points: Array, rotation: Array, trust: float, stance: Stance, *, steps: int = 14
+) -> Polished:
+    """Return the best rotation found near ``rotation``, starting with steps of up to ``trust`` radians.
+
+    Never worse than where it started. The stance is kept throughout.
+    """
+    rotation = within_stance(rotation, stance)
+    value = question.value(points, rotation)
+    if not np.isfinite(value):  # some condition fails outright: there is no merit to climb
+        return Polished(rotation, value, None)
+    radius = float(np.linalg.norm(points, axis=1).max())
+    certificate = None
+    for _ in range(steps):
+        contacts = _contacts(question, points, rotation, trust * radius)
+        step, duals = _program(question, contacts, rotation, value, trust, radius, stance)
+        if step is None:
+            break
+        size = float(np.abs(step).max())
+        certificate = _certificate(question, contacts, duals) or certificate
+        moved = within_stance(_turned(step) @ rotation, stance)
+        gained = question.value(points, moved) - value
+        if gained > 0:
+            rotation, value = moved, value + gained
+        if size < 1e-8 or (gained <= 1e-15 * abs(value) and trust < 1e-8):
+            break
+        # Steps that stop short of the trust are Newton steps: what is left is of second order.
+        trust = min(trust, 2 * size) if gained > 0 else min(trust, size) / 4
+    return _finish(question, points, rotation, value, stance, certificate)
+
+
+def within_stance(rotation: Array, stance: Stance) -> Array:
+    """Return the rotation if the stance allows it, else one near it at the limit."""
+    if stance.is_free or stance.allows(rotation, 0.0):
+        return rotation
+    w, x, y, z = quaternion(rotation)
+    half_turn = math.atan2(z, w) if w or z else 0.0
+    half_turn = (half_turn + math.pi / 2) % math.pi - math.pi / 2
+    most = math.radians(stance.turn) / 2
+    kept = min(max(half_turn, -most), most) if stance.turn < 180 else half_turn
+    # R = swing · twist: keep the swing's direction, shorten its angle.
+    swing = math.atan2(math.hypot(x, y), math.hypot(w, z))
+    least = min(swing, math.radians(stance.tilt) / 2)
+    twist = np.array([math.cos(half_turn), 0, 0, math.sin(half_turn)])
+    axis = _multiply(np.array([w, x, y, z]), twist * [1, 1, 1, -1])
+    across = math.hypot(axis[1], axis[2])
+    lean = np.array([1.0, 0, 0, 0])
+    if across > 0 and least > 0:
+        sign = math.copysign(1.0, axis[0])
+        lean = np.array([math.cos(least), *(sign * math.sin(least) * axis[1:3] / across), 0])
+    return from_quaternions(_multiply(lean, np.array([math.cos(kept), 0, 0, math.sin(kept)])))
+
+
+def _contacts(question: Question, points: Array, rotation: Array, depth: float) -> _Contacts:
+    """Return the points that touch each face now, or could after a turn that moves them by ``depth``."""
+    turned = points @ rotation.T
+    heights = turned @ question.normals.T  # (n, f)
+    count = min(_PER_FACE, len(points))
+    top = np.argpartition(-heights, count - 1, axis=0)[:count]  # (count, f)
+    reached = np.take_along_axis(heights, top, axis=0)
+    near = reached >= reached.max(axis=0) - 2 * depth
+    face = np.broadcast_to(np.arange(len(question.normals)), top.shape)[near]
+    return _Contacts(face, points[top[near]], turned[top[near]])
+
+
+def _system(question: Question, contacts: _Contacts, value: float, radius: float) -> tuple[Array, Array]:
+    """Return the contacts' conditions ``rows @ (gain, turn, shift) <= rest``, in units of the hull's radius.
+
+    Gain is the scale's growth as a ratio (or the cover's in radii). With s' = s(1 + g), the product of turn and
+    growth is dropped: it is of second order.
+    """
+    normals = question.normals[contacts.face]
+    turned = contacts.turned / radius
+    scale = value if question.scale is None else question.scale
+    heights = (normals * turned).sum(axis=1) + question.tolerance / radius
+    grow = scale * heights if question.scale is None else question.loads[contacts.face]
+    now = 0.0 if question.scale is None else value / radius
+    rows = np.column_stack([grow, scale * np.cross(turned, normals), normals])
+    rest = question.offsets[contacts.face] / radius - scale * heights - question.loads[contacts.face] * now
+    return rows, rest
+
+
+def _program(
+    question: Question,
+    contacts: _Contacts,
+    rotation: Array,
+    value: float,
+    trust: float,
+    radius: float,
+    stance: Stance,
+) -> tuple[Array | None, Array]:
+    """Return the turn vector (3,) that gains most, and the duals (m,) of the contacts."""
+    rows, rest = _system(question, contacts, value, radius)
+    limits, slack = _stance_rows(rotation, stance)
+    limits = np.column_stack([np.zeros(len(limits)), limits, np.zeros((len(limits), 3))])
+    bounds = [(None, None)] + [(-trust, trust)] * 3 + [(None, None)] * 3
+    if stance.is_upright:
+        bounds[1] = bounds[2] = (0, 0)
+    found = linprog(
+        [-1, 0, 0, 0, 0, 0, 0],
+        A_ub=np.vstack([rows, limits]),
+        b_ub=np.concatenate([rest, slack]),
+        bounds=bounds,
+        method="highs-ds",
+        options={"presolve": False},
+    )
+    if found.status != 0:
+        return None, np.zeros(len(rows))
+    return found.x[1:4], -found.ineqlin.marginals[: len(rows)]
+
+
+def _stance_rows(rotation: Array, stance: Stance) -> tuple[Array, Array]:
+    """Return the stance's limits on a small turn vector ω, to first order: ``rows @ ω <= slack``."""
+    rows, slack = [], []
+    if 0 < stance.tilt < 180:
+        up = rotation[:, 2]
+        rows.append([-up[1], up[0], 0.0])  # (ω × up)_z = ω_x up_y − ω_y up_x may fall by the slack
+        slack.append(up[2] - math.cos(math.radians(stance.tilt)))
+    if stance.turn < 180:
+        w, x, y, z = quaternion(rotation) * (1 if quaternion(rotation)[0] >= 0 else -1)
+        cos, sin = math.cos(math.radians(stance.turn) / 2), math.sin(math.radians(stance.turn) / 2)
+        grow_w, grow_z = np.array([-x, -y, -z]) / 2, np.array([y, -x, w]) / 2  # dq = (0, ω) q / 2
+        for side in (1, -1):
+            rows.append((side * cos * grow_z - sin * grow_w).tolist())
+            slack.append(sin * w - side * cos * z)
+    return np.array(rows).reshape(-1, 3), np.maximum(np.array(slack), 0.0)
+
+
+def _certificate(question: Question, contacts: _Contacts, duals: Array) -> Certificate | None:
+    """Return the certificate of the duals, made an exact dependency: a solver's rounding must not enter a proof."""
+    used = np.flatnonzero(duals > 1e-7 * duals.max(initial=0))
+    if len(used) == 0:
+        return None
+    normals = question.normals[contacts.face[used]]
+    weights = duals[used]
+    for _ in range(2):  # the second pass takes the first one's rounding away
+        weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=None)[0]
+    if not (weights > 0).all():
+        return None
+    weights = weights / weights.sum()
+    faces = contacts.face[used]
+    return Certificate(
+        np.einsum("m,mi,mj->ij", weights, contacts.point[used], normals),
+        float(weights @ question.offsets[faces]),
+        float(weights @ question.loads[faces]),
+        _pair(question, faces),
+    )
+
+
+def _pair(question: Question, faces: Ints) -> int:
+    """Return which dependency is the pair of opposite faces that these are, or −1."""
+    used = np.zeros(len(question.normals), bool)
+    used[faces] = True
+    match = question.pairs & ((question.weights > 0) == used).all(axis=1)
+    return int(match.argmax()) if match.any() else -1
+
+
+def _finish(
+    question: Question,
+    points: Array,
+    rotation: Array,
+    value: float,
+    stance: Stance,
+    certificate: Certificate | None,
+) -> Polished:
+    """Take away the solver's tolerance: two Newton steps on the contacts that are tight."""
+    radius = float(np.linalg.norm(points, axis=1).max())
+    if not stance.is_upright:
+        for _ in range(2):
+            contacts = _contacts(question, points, rotation, 1e-6 * radius)
+            step, duals = _program(question, contacts, rotation, value, 1e-5, radius, stance)
+            if step is None:
+                break
+            certificate = _certificate(question, contacts, duals) or certificate
+            rows, rest = _system(question, contacts, value, radius)
+            tight = duals > 1e-9
+            exact = np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0]
+            moved = within_stance(_turned(exact[1:4]) @ rotation, stance)
+            gained = question.value(points, moved) - value
+            if gained > 0:
+                rotation, value = moved, value + gained
+    return Polished(rotation, value, certificate)
+
+
+def _turned(vector: Array) -> Array:
+    """Return the rotation (3, 3) about ``vector`` (3,) by its length in radians."""
+    angle = float(np.linalg.norm(vector))
+    half = np.sinc(angle / (2 * np.pi)) / 2  # sin(angle/2)/angle, also at 0
+    return from_quaternions(np.array([math.cos(angle / 2), *(half * vector)]))
+
+
+def _multiply(first: Array, second: Array) -> Array:
+    """Return the product (4,) of two quaternions w, x, y, z."""
+    w, v = first[0], first[1:]
+    u, t = second[0], second[1:]
+    return np.concatenate([[w * u - v @ t], w * t + u * v + np.cross(v, t)])

@@ -1,0 +1,102 @@
+"""What is asked of a rotation, as a number to make large: the scale, or the stone kept on the faces.
+
+Offsets and sums in mm. Every merit falls as the sums Σ λ_j h_j grow, so that lower bounds of the sums give
+an upper bound of the merit."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from blockfit.search.dependencies import dependencies, pair_rows
+from blockfit.search.support import reach
+from blockfit.solids.arrays import Array, Flags, Ints
+
+__all__ = ["Question", "Rows"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """What dependencies ask: ``room`` (k,) = λ·(b − c) and ``load`` (k,) = λ·a."""
+
+    room: Array
+    load: Array
+
+    def join(self, other: "Rows") -> "Rows":
+        """Return these rows and those."""
+        return Rows(np.concatenate([self.room, other.room]), np.concatenate([self.load, other.load]))
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """The block's ``normals`` (f, 3), the ``offsets`` (f,) left after skin and cover, and what to make large.
+
+    With ``scale`` ``None`` it is the scale. Otherwise the scale is given and the merit is the most t for which
+    ``n_j·x + scale·h_j + loads_j·t <= offsets_j`` on every face: cover (loads 1) or setback (loads n_j·y).
+    The points are known to ``tolerance``, which adds to every reach; ``most`` caps the scale that is of use.
+    """
+
+    normals: Array
+    offsets: Array
+    loads: Array
+    scale: float | None = None
+    tolerance: float = 0.0
+    most: float = np.inf
+
+    @cached_property
+    def weights(self) -> Array:
+        """Dependencies (k, f) of the normals."""
+        return dependencies(self.normals)[0]
+
+    @cached_property
+    def is_complete(self) -> bool:
+        """Whether the dependencies are all there are, so that their merit is exact."""
+        return dependencies(self.normals)[1]
+
+    @cached_property
+    def rows(self) -> Rows:
+        """Room and load of each dependency."""
+        return Rows(self.weights @ self.offsets, self.weights @ self.loads)
+
+    @cached_property
+    def pairs(self) -> Flags:
+        """Which dependencies are pairs of opposite faces."""
+        return pair_rows(self.weights)
+
+    @cached_property
+    def is_box(self) -> bool:
+        """Whether the block has six faces square to the axes and all of them load alike, so that half turns are idle."""
+        square = self.normals.shape == (6, 3) and bool((np.abs(self.normals).sum(axis=1) == 1).all())
+        return square and len(self.weights) == 3
+
+    @cached_property
+    def lines(self) -> tuple[Array, Ints, Flags]:
+        """Distinct axes (m, 3) of the normals, each face's axis, and whether the face looks along it or against."""
+        axes: list[Array] = []
+        which, along = [], []
+        for normal in self.normals:
+            fits = [(k, side) for k, axis in enumerate(axes) for side in (1, -1) if np.array_equal(normal, side * axis)]
+            if not fits:
+                axes.append(normal)
+                fits = [(len(axes) - 1, 1)]
+            which.append(fits[0][0])
+            along.append(fits[0][1] > 0)
+        return np.array(axes), np.array(which), np.array(along)
+
+    def merit(self, sums: Array, rows: Rows) -> Array:
+        """Return (b,) the merit for (b, k) sums Σ λ_j h_j of the points alone."""
+        sums = sums + self.tolerance  # the weights of each dependency add up to 1
+        if self.scale is None:
+            # A sum of 0 (a flat figure seen edge on) asks nothing of its faces.
+            safe = np.where(sums > 0, sums, 1.0)
+            return np.asarray(np.where(sums > 0, rows.room / safe, np.inf).min(axis=1, initial=self.most))
+        spare = rows.room - self.scale * sums
+        loaded = rows.load > 1e-12
+        merit = (spare[:, loaded] / rows.load[loaded]).min(axis=1, initial=np.inf)
+        short = (spare[:, ~loaded] < -1e-12 * np.abs(rows.room[~loaded])).any(axis=1)
+        return np.asarray(np.where(short, -np.inf, merit))
+
+    def value(self, points: Array, rotation: Array) -> float:
+        """Return the merit of one rotation, by the closed form over all of ``points``."""
+        heights = reach(points, self.normals @ rotation)  # (f,)
+        return float(self.merit((self.weights @ heights)[None], self.rows)[0])

@@ -1,0 +1,82 @@
+"""From a question and a stance to the best rotation with its bound, and from there to a placement."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from blockfit.search.cells import start_cubes, start_turns
+from blockfit.search.explore import Found, explore
+from blockfit.search.questions import Question
+from blockfit.search.shift import carvers_shift
+from blockfit.search.support import Hull, reach
+from blockfit.search.ties import nearest_by_symmetry, nearest_spin
+from blockfit.solids.arrays import Array
+from blockfit.solids.placement import Placement
+from blockfit.solids.stance import Stance
+from blockfit.solids.turns import about, turn_deg
+
+__all__ = ["MAX_CELLS", "placed", "solve"]
+
+MAX_CELLS = 400_000
+_UP = np.array([0.0, 0.0, 1.0])
+
+
+def solve(
+    question: Question, hull: Hull, stance: Stance, allow: Callable[[float], float], max_cells: int
+) -> Found:
+    """Return the best rotation that the stance allows, with what none beats.
+
+    Upright and fixed stances are searched to the last digits, whatever ``allow`` leaves. Among rotations of
+    equal merit the one nearest to as read is returned.
+    """
+    points = hull.points
+    if stance.is_upright and stance.turn == 0:
+        value = question.value(points, np.eye(3))
+        return Found(np.eye(3), value, value, 1, np.array([[1, value, value]]), -1)
+    if stance.is_upright:
+        # One parameter: intervals shrink threefold a round, so the last digits cost a few cells.
+        found = explore(question, points, start_turns(stance.turn), stance, _last_digits, max_cells=max_cells)
+        rotation = nearest_spin(question, points, found.rotation, _UP, found.value, stance)
+        return _at(found, _tidy(question, points, rotation, found.value), question, hull)
+    found = explore(question, points, start_cubes(_charts(question, stance)), stance, allow, max_cells=max_cells)
+    rotation = nearest_by_symmetry(question, points, found.rotation, found.value, stance)
+    if found.pair >= 0:
+        axis = question.normals[int(np.flatnonzero(question.weights[found.pair])[0])]
+        rotation = nearest_spin(question, points, rotation, axis, found.value, stance)
+    return _at(found, rotation, question, hull)
+
+
+def _tidy(question: Question, points: Array, rotation: Array, value: float) -> Array:
+    """Return the turn rounded to a billionth of a degree, exact at right angles, if that costs no merit."""
+    tidy = about(2, round(turn_deg(rotation), 9))
+    return tidy if question.value(points, tidy) >= value - 1e-12 * max(1.0, abs(value)) else rotation
+
+
+def placed(hull: Hull, question: Question, rotation: Array, scale: float, merit: float) -> Placement:
+    """Return the placement at a rotation whose open shift is used for the carver, keeping ``merit``."""
+    heights = reach(hull.points, question.normals @ rotation) + question.tolerance
+    room = question.offsets - question.loads * merit - scale * heights
+    shift = carvers_shift(question.normals, room) - scale * (rotation @ hull.centre)
+    return Placement(scale, rotation, shift)
+
+
+def _last_digits(best: float) -> float:
+    return best + 1e-13 * max(abs(best), 1e-3)
+
+
+def _charts(question: Question, stance: Stance) -> tuple[int, ...]:
+    """Return the cubes that hold every rotation in question.
+
+    A box is unchanged by half turns about its axes, which carry any cube to the first. With x or y the largest
+    part of the quaternion the tilt is at least 60°, with z the turn is at least 90°.
+    """
+    if stance.is_free and question.is_box:
+        return (0,)
+    tilted = (1, 2) if stance.tilt >= 60 else ()
+    return (0, *tilted, *((3,) if stance.turn >= 90 else ()))
+
+
+def _at(found: Found, rotation: Array, question: Question, hull: Hull) -> Found:
+    """Return what was found, at another rotation of equal merit."""
+    value = question.value(hull.points, rotation)
+    return Found(rotation, value, max(found.bound, value), found.cells, found.trace, found.pair)

@@ -1,0 +1,58 @@
+"""The figure's hull as a set of points, and how far it reaches in a direction.
+
+Only the hull counts in a convex block. Points are centred, because second-order terms of the bounds grow
+with the distance from the origin."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.figure import Figure
+from blockfit.solids.polytope import hull_corners
+
+__all__ = ["Hull", "hull_of", "reach", "spread_directions", "spread_points"]
+
+
+@dataclass(frozen=True, eq=False)
+class Hull:
+    """Corners (n, 3) of the figure's convex hull in mm, relative to ``centre`` (3,), and their largest radius."""
+
+    points: Array
+    centre: Array
+    radius: float
+
+
+def hull_of(figure: Figure) -> Hull:
+    """Return the hull of a figure, centred on the middle of its corners' box; flat figures too."""
+    used = np.unique(figure.faces) if len(figure.faces) else np.arange(len(figure.vertices))
+    vertices = figure.vertices[used]
+    corners = vertices[hull_corners(vertices)]
+    centre = (corners.min(axis=0) + corners.max(axis=0)) / 2
+    points = corners - centre
+    return Hull(points, centre, float(np.linalg.norm(points, axis=1).max()))
+
+
+def reach(points: Array, directions: Array) -> Array:
+    """Return (...,) how far (n, 3) points reach along (..., 3) directions."""
+    flat = directions.reshape(-1, 3)
+    step = max(1, 4_000_000 // max(1, len(points)))  # 32 MB at a time
+    parts = [(flat[k : k + step] @ points.T).max(axis=1) for k in range(0, len(flat), step)]
+    return np.concatenate(parts).reshape(directions.shape[:-1]) if parts else np.zeros(directions.shape[:-1])
+
+
+def spread_directions(count: int) -> Array:
+    """Return (count, 3) unit vectors spread evenly over the sphere along a golden spiral."""
+    k = np.arange(count) + 0.5
+    z = 1 - 2 * k / count
+    around = np.pi * (1 + np.sqrt(5)) * k
+    across = np.sqrt(1 - z * z)
+    return np.stack([across * np.cos(around), across * np.sin(around), z], axis=1)
+
+
+def spread_points(points: Array, count: int) -> Ints:
+    """Return indices of points that reach furthest in ``count`` directions: a subset whose hull is near theirs."""
+    directions = spread_directions(count)
+    step = max(1, 4_000_000 // max(1, len(points)))
+    parts = [(directions[k : k + step] @ points.T).argmax(axis=1) for k in range(0, count, step)]
+    return np.unique(np.concatenate(parts)).astype(np.int64)

@@ -1,0 +1,247 @@
+"""The block: a convex solid bounded by named faces, its stone, skin, bed and price.
+
+Block frame: x width to the right, y depth from the front face into the stone, z height; a box has its
+origin at the front lower left corner. A point x lies in the block where ``normals @ x <= offsets_mm``."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.solids.arrays import Array, frozen
+from blockfit.solids.polytope import corners_of, hull_planes, polytope_volume
+from blockfit.solids.stone import Stone, find_stone
+from blockfit.units import Length, length_mm
+
+__all__ = ["BOX_FACES", "Block", "Cover", "cover_by_face"]
+
+BOX_FACES = ("front", "back", "left", "right", "bottom", "top")
+_BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1]], dtype=np.float64)
+
+Cover = Length | Mapping[str, Length]
+"""Stone asked for: one length for every face, or a mapping from face names (and ``"other"``)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """A convex block. Build it with `Block.box`, `Block.convex` or `Block.from_planes`.
+
+    ``normals`` (f, 3) of length 1 and ``offsets_mm`` (f,) bound the whole stone, skin included;
+    ``skin_mm`` (f,) is the weathered outside to be discarded on each face.
+    """
+
+    normals: Array
+    offsets_mm: Array
+    names: tuple[str, ...]
+    kind: str = "convex"
+    stone: Stone | None = None
+    name: str = "block"
+    skin_mm: Array = field(default_factory=lambda: np.zeros(0))
+    price: float | None = None
+    bed: str | None = None
+
+    def __post_init__(self) -> None:
+        """Freeze the arrays and check what can be checked without geometry."""
+        normals = frozen(self.normals, (None, 3), "normals")
+        object.__setattr__(self, "normals", normals)
+        object.__setattr__(self, "offsets_mm", frozen(self.offsets_mm, (len(normals),), "offsets"))
+        skin = self.skin_mm if len(self.skin_mm) else np.zeros(len(normals))
+        object.__setattr__(self, "skin_mm", frozen(skin, (len(normals),), "skin"))
+        if self.price is not None and not (math.isfinite(self.price) and self.price >= 0):
+            raise BadValueError(f"price={self.price!r} must be 0 or more")
+        if self.bed not in (None, "x", "y", "z"):
+            raise BadValueError(f"bed={self.bed!r} must be x, y or z: the axis square to the layers")
+
+    @classmethod
+    def box(
+        cls,
+        width: Length,
+        depth: Length,
+        height: Length,
+        *,
+        stone: Stone | str | None = None,
+        name: str | None = None,
+        skin: Cover = 0,
+        price: float | None = None,
+        bed: str | None = None,
+    ) -> "Block":
+        """Return a sawn block; lengths are mm or text with a unit, ``bed`` the axis square to the layers.
+
+        >>> from blockfit import Block
+        >>> block = Block.box("36 in", "30 in", "60 in", stone="marble")
+        >>> round(block.volume_m3, 4), round(block.mass_kg)
+        (1.0619, 2867)
+        """
+        sizes = {"width": width, "depth": depth, "height": height}
+        x, y, z = (_size_mm(value, which) for which, value in sizes.items())
+        bare = cls(
+            _BOX_NORMALS,
+            np.array([0, y, 0, x, 0, z], dtype=np.float64),
+            BOX_FACES,
+            kind="box",
+            stone=find_stone(stone),
+            name=name or f"{x:g} x {y:g} x {z:g} mm",
+            price=price,
+            bed=bed,
+        )
+        return _with_skin(bare, skin)
+
+    @classmethod
+    def convex(
+        cls,
+        points: Any,
+        *,
+        stone: Stone | str | None = None,
+        name: str = "block",
+        skin: Cover = 0,
+        price: float | None = None,
+        bed: str | None = None,
+    ) -> "Block":
+        """Return the convex block whose corners are among ``points`` (n, 3), in mm, block frame.
+
+        Faces square to an axis take a box's names; the rest are ``face 1``, ``face 2``, … by azimuth, then
+        elevation. Raises `BadValueError` for points that span no volume.
+
+        >>> from blockfit import Block
+        >>> wedge = Block.convex([[0, 0, 0], [6, 0, 0], [0, 4, 0], [6, 4, 0], [0, 0, 5], [6, 0, 5]])
+        >>> wedge.names
+        ('front', 'left', 'right', 'bottom', 'face 1')
+        """
+        corners = frozen(points, (None, 3), "points")
+        normals, offsets = hull_planes(corners)
+        return cls._from_bounds(normals, offsets, None, stone, name, skin, price, bed)
+
+    @classmethod
+    def from_planes(
+        cls,
+        normals: Any,
+        offsets: Any,
+        names: Sequence[str] | None = None,
+        *,
+        stone: Stone | str | None = None,
+        name: str = "block",
+        skin: Cover = 0,
+        price: float | None = None,
+        bed: str | None = None,
+    ) -> "Block":
+        """Return the block ``{x : normals @ x <= offsets}`` (mm), redundant planes dropped.
+
+        Raises `BadValueError` for planes that leave nothing or do not close.
+        """
+        outward = frozen(normals, (None, 3), "normals")
+        lengths = np.linalg.norm(outward, axis=1)
+        if (lengths < 1e-12).any():
+            raise BadValueError("normals has a row of length 0, which bounds nothing")
+        if names is not None and len(names) != len(outward):
+            raise BadValueError(f"names has {len(names)} entries for {len(outward)} planes")
+        at = frozen(offsets, (len(outward),), "offsets") / lengths
+        return cls._from_bounds(outward / lengths[:, None], at, names, stone, name, skin, price, bed)
+
+    @classmethod
+    def _from_bounds(
+        cls,
+        normals: Array,
+        offsets: Array,
+        names: Sequence[str] | None,
+        stone: Stone | str | None,
+        name: str,
+        skin: Cover,
+        price: float | None,
+        bed: str | None,
+    ) -> "Block":
+        kept = corners_of(normals, offsets)[1]
+        normals, offsets = normals[kept], offsets[kept]
+        if names is None:
+            order, called = _name_faces(normals)
+            normals, offsets = normals[order], offsets[order]
+        else:
+            called = tuple(str(names[k]) for k in kept)
+            if len(set(called)) != len(called):
+                raise BadValueError(f"names must differ from each other: {', '.join(called)}")
+        bare = cls(normals, offsets, called, stone=find_stone(stone), name=name, price=price, bed=bed)
+        return _with_skin(bare, skin)
+
+    @cached_property
+    def corners_mm(self) -> Array:
+        """The (n, 3) corners of the whole stone."""
+        return corners_of(self.normals, self.offsets_mm)[0]
+
+    @cached_property
+    def sound_mm(self) -> Array:
+        """Offsets (f,) of the sound stone: the faces less their skin."""
+        return self.offsets_mm - self.skin_mm
+
+    @cached_property
+    def volume_m3(self) -> float:
+        """Volume of the whole stone, skin included."""
+        if self.kind == "box":
+            return float(np.prod(self.size_mm)) * 1e-9
+        return polytope_volume(self.corners_mm) * 1e-9
+
+    @property
+    def size_mm(self) -> tuple[float, float, float]:
+        """Width, depth and height of the least upright box around it."""
+        width, depth, height = (self.corners_mm.max(axis=0) - self.corners_mm.min(axis=0)).tolist()
+        return width, depth, height
+
+    @property
+    def mass_kg(self) -> float | None:
+        """Weight at the stone's typical density, skin included; ``None`` without a stone."""
+        return None if self.stone is None else self.volume_m3 * self.stone.density_kg_m3
+
+
+def cover_by_face(block: Block, cover: Cover, name: str = "cover") -> Array:
+    """Return the (f,) mm of stone asked on each face.
+
+    Raises `BadValueError` for a negative length or a face that the block does not have.
+
+    >>> from blockfit import Block
+    >>> from blockfit.solids.block import cover_by_face
+    >>> cover_by_face(Block.box(9, 9, 9), {"bottom": 0, "other": "1 cm"}).tolist()
+    [10.0, 10.0, 10.0, 10.0, 0.0, 10.0]
+    """
+    if not isinstance(cover, Mapping):
+        return np.full(len(block.names), length_mm(cover, name, least=0))
+    unknown = [face for face in cover if face not in (*block.names, "other")]
+    if unknown:
+        raise BadValueError(f"{name} names {unknown[0]!r}; this block has the faces {', '.join(block.names)}")
+    other = cover.get("other", 0)
+    return np.array([length_mm(cover.get(face, other), f"{name} of {face}", least=0) for face in block.names])
+
+
+def _size_mm(value: Length, name: str) -> float:
+    size = length_mm(value, name)
+    if size <= 0:
+        raise BadValueError(f"{name}={value!r} must be more than 0")
+    if size > 1e6:
+        raise BadValueError(f"{name}={value!r} is over a kilometre; check the unit")
+    return size
+
+
+def _with_skin(block: Block, skin: Cover) -> Block:
+    skinned = replace(block, skin_mm=cover_by_face(block, skin, "skin"))
+    if skinned.skin_mm.any():
+        try:
+            corners_of(skinned.normals, skinned.sound_mm)
+        except BadValueError as error:
+            raise BadValueError(f"skin={skin!r} leaves no sound stone in {block.name}") from error
+    return skinned
+
+
+def _name_faces(normals: Array) -> tuple[list[int], tuple[str, ...]]:
+    """Return the order of faces and their names: a box's first, then by azimuth and elevation."""
+    square = {}
+    for face, normal in zip(BOX_FACES, _BOX_NORMALS, strict=True):
+        near = np.flatnonzero(np.linalg.norm(normals - normal, axis=1) < 1e-6)
+        if len(near):
+            square[int(near[0])] = face
+    rest = [k for k in range(len(normals)) if k not in square]
+    azimuth = np.round(np.degrees(np.arctan2(normals[:, 1], normals[:, 0])) % 360, 6) % 360
+    elevation = np.degrees(np.arcsin(np.clip(normals[:, 2], -1, 1)))
+    rest.sort(key=lambda k: (azimuth[k], elevation[k]))
+    first = sorted(square, key=lambda k: BOX_FACES.index(square[k]))
+    return first + rest, tuple(square[k] for k in first) + tuple(f"face {i + 1}" for i in range(len(rest)))

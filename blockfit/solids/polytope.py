@@ -1,0 +1,106 @@
+"""Convex solids between corners and planes; qhull's one home.
+
+Planes: ``normals @ x <= offsets``. Lengths in any unit. Flat point sets, which qhull refuses, are handled."""
+
+import numpy as np
+from scipy.optimize import linprog
+from scipy.spatial import ConvexHull, HalfspaceIntersection, QhullError
+
+from blockfit.errors import BadValueError
+from blockfit.solids.arrays import Array, Ints
+
+__all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "polytope_volume"]
+
+
+def hull_corners(points: Array) -> Ints:
+    """Return which of (n, 3) points are corners of their convex hull, also if they lie in a plane or a line."""
+    middle = points.mean(axis=0)
+    size = float(np.abs(points - middle).max())
+    if size == 0:
+        return np.zeros(1, np.int64)
+    _, spread, axes = np.linalg.svd(points - middle, full_matrices=False)
+    flat = int(np.count_nonzero(spread > 1e-9 * spread[0]))
+    local = (points - middle) @ axes[:flat].T
+    if flat == 1:
+        return np.array([int(local.argmin()), int(local.argmax())])
+    try:
+        return np.sort(ConvexHull(local).vertices).astype(np.int64)
+    except QhullError:  # nearly flat: every point stays, which is never wrong
+        return np.arange(len(points))
+
+
+def hull_planes(points: Array) -> tuple[Array, Array]:
+    """Return the outward normals (f, 3) and offsets (f,) of the hull of (n, 3) points, coplanar ones once."""
+    try:
+        equations = ConvexHull(points).equations
+    except (QhullError, ValueError) as error:
+        raise BadValueError("points span no volume: a block needs four corners that do not lie in a plane") from error
+    size = float(np.ptp(points, axis=0).max())
+    _, first = np.unique(np.round(equations / [1, 1, 1, size], 9), axis=0, return_index=True)
+    kept: list[int] = []
+    for k in first:  # rounding may split one plane into two neighbours
+        if not any(np.abs((equations[k] - equations[j]) / [1, 1, 1, size]).max() < 1e-8 for j in kept):
+            kept.append(int(k))
+    return np.asarray(equations[kept, :3]), np.asarray(-equations[kept, 3])
+
+
+def inner_ball(normals: Array, offsets: Array) -> tuple[Array, float]:
+    """Return centre (3,) and radius of the largest ball inside the planes; a radius below 0 if there is none.
+
+    Raises `BadValueError` if the planes do not close.
+    """
+    rows = np.column_stack([normals, np.linalg.norm(normals, axis=1)])
+    found = linprog([0, 0, 0, -1], A_ub=rows, b_ub=offsets, bounds=[(None, None)] * 4)
+    if found.status != 0:
+        raise BadValueError("the planes do not close a block: some direction is left open")
+    return np.asarray(found.x[:3]), float(found.x[3])
+
+
+def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
+    """Return the corners (n, 3) of the solid between planes, and which planes touch it.
+
+    Raises `BadValueError` if the planes leave nothing or do not close.
+
+    >>> import numpy as np
+    >>> from blockfit.solids.polytope import corners_of
+    >>> corners, touching = corners_of(np.vstack([np.eye(3), -np.eye(3), np.ones((1, 3))]), np.r_[[1] * 3, [0] * 3, 9])
+    >>> len(corners), touching.tolist()
+    (8, [0, 1, 2, 3, 4, 5])
+    """
+    centre, radius = inner_ball(normals, offsets)
+    scale = max(float(np.abs(offsets).max()), 1e-300)
+    if radius <= 1e-12 * scale:
+        raise BadValueError("the planes leave no stone between them")
+    try:
+        meeting = HalfspaceIntersection(np.column_stack([normals, -offsets]), centre).intersections
+    except QhullError as error:
+        raise BadValueError("the planes do not close a block") from error
+    if not np.isfinite(meeting).all() or np.abs(meeting - centre).max() > 1e9 * radius:
+        raise BadValueError("the planes do not close a block: some direction is left open")
+    size = float(np.ptp(meeting, axis=0).max())
+    corners = meeting[_distinct(meeting, 1e-9 * size)]
+    corners = np.where(np.abs(corners) < 1e-12 * size, 0.0, corners)
+    on_plane = np.abs(corners @ normals.T - offsets) < 1e-8 * size  # (n, f)
+    touching = np.flatnonzero(on_plane.sum(axis=0) >= 3)
+    # Of planes that coincide, one is enough.
+    rows = np.round(np.column_stack([normals, offsets / size]), 9)[touching]
+    _, first = np.unique(rows, axis=0, return_index=True)
+    return corners, touching[np.sort(first)]
+
+
+def polytope_volume(corners: Array) -> float:
+    """Return the volume of the convex hull of (n, 3) corners; 0 if it is flat."""
+    try:
+        return float(ConvexHull(corners).volume)
+    except (QhullError, ValueError):
+        return 0.0
+
+
+def _distinct(points: Array, tolerance: float) -> Ints:
+    """Return indices of points further apart than ``tolerance``; few points, so all pairs are compared."""
+    order = np.lexsort(points.T[::-1])
+    kept: list[int] = []
+    for k in order:
+        if not kept or np.abs(points[kept] - points[k]).max(axis=1).min() > tolerance:
+            kept.append(int(k))
+    return np.array(kept, np.int64)

@@ -1,0 +1,65 @@
+"""Triangle surfaces as plain arrays: area, volume, and whether they close.
+
+Vertices (n, 3) in any length unit, faces (m, 3) counter-clockwise seen from outside.
+Not checked here: that the faces do not cut each other."""
+
+import numpy as np
+
+from blockfit.solids.arrays import Array, Ints
+
+__all__ = ["area_vectors", "centroid", "is_closed", "open_edges", "signed_volume", "undirected_edges"]
+
+
+def area_vectors(vertices: Array, faces: Ints) -> Array:
+    """Return (m, 3) outward normals, each as long as its face's area."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return np.asarray(np.cross(b - a, c - a) / 2)
+
+
+def signed_volume(vertices: Array, faces: Ints) -> float:
+    """Return the volume inside a closed surface; negative if it is inside out.
+
+    >>> import numpy as np
+    >>> from blockfit.solids.surface import signed_volume
+    >>> corners = np.array([[0, 0, 0], [6, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
+    >>> signed_volume(corners, np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]))
+    1.0
+    """
+    if len(faces) == 0:
+        return 0.0
+    middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2  # near the surface, or digits are lost far away
+    a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
+
+
+def centroid(vertices: Array, faces: Ints) -> Array:
+    """Return the centre of gravity (3,) of the solid inside a closed surface of constant density."""
+    middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
+    a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
+    sixth = np.einsum("ij,ij->i", a, np.cross(b, c))  # six times each tetrahedron from the middle
+    return np.asarray(middle + (sixth[:, None] * (a + b + c)).sum(axis=0) / (4 * sixth.sum()))
+
+
+def undirected_edges(faces: Ints) -> tuple[Ints, Ints]:
+    """Return the sides of all faces as keys (3 m,), equal for both directions, and their direction (+1, −1)."""
+    start = faces.ravel()
+    end = faces[:, [1, 2, 0]].ravel()
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    return low * (int(faces.max(initial=0)) + 1) + high, np.where(start < end, 1, -1)
+
+
+def open_edges(faces: Ints) -> Ints:
+    """Return the (k, 2) sides ``start, end`` that have no face on their other side."""
+    keys, _ = undirected_edges(faces)
+    _, where, counts = np.unique(keys, return_inverse=True, return_counts=True)
+    lonely = counts[where] == 1
+    return np.stack([faces.ravel()[lonely], faces[:, [1, 2, 0]].ravel()[lonely]], axis=1)
+
+
+def is_closed(faces: Ints) -> bool:
+    """Tell whether every side is met by as many faces going one way as the other."""
+    if len(faces) == 0:
+        return False
+    keys, direction = undirected_edges(faces)
+    _, where = np.unique(keys, return_inverse=True)
+    return not np.bincount(where, weights=direction).any()

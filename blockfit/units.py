@@ -1,0 +1,170 @@
+"""Lengths and ratios as people write them, turned into millimetres and numbers.
+
+Not checked here: whether a length makes sense for a block or a figure."""
+
+import math
+import re
+from fractions import Fraction
+
+from blockfit.errors import BadValueError, UnitNeededError
+
+__all__ = [
+    "KG_PER_LB",
+    "MM_PER_UNIT",
+    "Length",
+    "Ratio",
+    "feet_and_inches",
+    "length_mm",
+    "ratio_value",
+    "sizes_mm",
+    "unit_mm",
+]
+
+Length = float | int | str
+"""A number of millimetres, or text with a unit."""
+
+Ratio = float | int | str
+"""A number, or text such as ``"1:4"``."""
+
+# The international inch, foot, yard and pound (1959): exact by definition.
+MM_PER_UNIT = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "dm": 100.0,
+    "m": 1000.0,
+    "in": 25.4,
+    "ft": 304.8,
+    "yd": 914.4,
+}
+KG_PER_LB = 0.45359237
+
+_ALIASES = {
+    '"': "in", "″": "in", "inch": "in", "inches": "in",
+    "'": "ft", "′": "ft", "foot": "ft", "feet": "ft",
+    "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
+    "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
+    "metre": "m", "metres": "m", "meter": "m", "meters": "m", "yard": "yd", "yards": "yd",
+}  # fmt: skip
+# At most twelve digits and no exponent: exact fractions of anything longer could grow without limit.
+_NUMBER = r"(?:\d{1,12}\s+\d{1,6}/\d{1,6}|\d{1,6}/\d{1,6}|\d{1,12}\.\d{0,12}|\.\d{1,12}|\d{1,12})"
+_TERM = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
+_EXAMPLES = 'write for instance "900 mm", "0.9 m", "36 in" or "2 ft 6 in"'
+
+
+def unit_mm(unit: str, name: str = "unit") -> float:
+    """Return how many millimetres one ``unit`` is.
+
+    >>> from blockfit.units import unit_mm
+    >>> unit_mm("in")
+    25.4
+    """
+    text = str(unit).strip()
+    key = _ALIASES.get(text.lower(), text.lower())
+    if key not in MM_PER_UNIT:
+        raise BadValueError(f"{name}={unit!r} is not a unit of length; use one of {', '.join(MM_PER_UNIT)}")
+    return MM_PER_UNIT[key]
+
+
+def length_mm(value: Length, name: str = "length", *, least: float = -math.inf, unit: str = "mm") -> float:
+    """Return a length in mm, given as a number of ``unit`` or as text with a unit of its own.
+
+    Raises `BadValueError` for text that is no length and for anything infinite, not a number, or below
+    ``least`` (in mm).
+
+    >>> from blockfit.units import length_mm
+    >>> length_mm("2 ft 6 in"), length_mm("36 1/2 in"), length_mm(20)
+    (762.0, 927.1, 20.0)
+    """
+    if isinstance(value, str):
+        millimetres = _parse(value, name)
+    else:
+        try:
+            millimetres = float(value) * unit_mm(unit)
+        except (TypeError, ValueError, OverflowError) as error:
+            raise BadValueError(f"{name}={value!r} is not a length; {_EXAMPLES}") from error
+    if not math.isfinite(millimetres):
+        raise BadValueError(f"{name}={value!r} is not a finite length; {_EXAMPLES}")
+    if millimetres < least:
+        bound = "must not be negative" if least == 0 else f"must be at least {least:g} mm"
+        raise BadValueError(f"{name}={value!r} {bound}")
+    return millimetres
+
+
+def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...]:
+    """Return sizes written ``900x750x1500`` (mm) or ``36in x 30in x 60in``.
+
+    >>> from blockfit.units import sizes_mm
+    >>> sizes_mm("900x750x1500"), sizes_mm("36x30x60 in")
+    ((900.0, 750.0, 1500.0), (914.4, 762.0, 1524.0))
+    """
+    parts = [part.strip() for part in re.split(r"[x×*]", text.strip(), flags=re.IGNORECASE)]
+    if len(parts) != count or not all(parts):
+        raise BadValueError(
+            f"{name}={text!r} should be {count} lengths, width x depth x height, such as 900x750x1500 (mm)"
+        )
+    last = re.search(r"[a-zA-Z\"'″′]+\s*$", parts[-1])
+    suffix = last.group(0) if last and not any(re.search(r"[a-zA-Z\"'″′]", part) for part in parts[:-1]) else ""
+    return tuple(
+        length_mm(part if re.search(r"[a-zA-Z\"'″′]", part) else part + (suffix or "mm"), name) for part in parts
+    )
+
+
+def ratio_value(value: Ratio, name: str = "ratio") -> float:
+    """Return the factor from the maquette to the figure: ``"1:4"`` and ``4`` both make it four times larger.
+
+    >>> from blockfit.units import ratio_value
+    >>> ratio_value("1:4"), ratio_value("2:1"), ratio_value(1.5)
+    (4.0, 0.5, 1.5)
+    """
+    try:
+        if isinstance(value, str) and ":" in value:
+            model, full = (float(Fraction(part.strip())) for part in value.split(":"))
+            factor = full / model
+        else:
+            factor = float(value)
+    except (TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
+        raise BadValueError(f'{name}={value!r} is not a ratio; write for instance "1:4" or 4') from error
+    if not (math.isfinite(factor) and factor > 0):
+        raise BadValueError(f'{name}={value!r} must be more than 0; write for instance "1:4" or 4')
+    return factor
+
+
+def feet_and_inches(millimetres: float, parts: int = 16) -> str:
+    """Return a length in feet, inches and sixteenths, to the nearest.
+
+    >>> from blockfit.units import feet_and_inches
+    >>> feet_and_inches(914.4), feet_and_inches(1000), feet_and_inches(20)
+    ('3 ft', '3 ft 3 3/8 in', '13/16 in')
+    """
+    ticks = round(abs(millimetres) / 25.4 * parts)
+    feet, rest = divmod(ticks, 12 * parts)
+    inches, fraction = divmod(rest, parts)
+    words = [f"{feet} ft"] if feet else []
+    if fraction:
+        words.append(f"{f'{inches} ' if inches else ''}{Fraction(fraction, parts)} in")
+    elif inches or not feet:
+        words.append(f"{inches} in")
+    return ("-" if millimetres < 0 and ticks else "") + " ".join(words)
+
+
+def _parse(text: str, name: str) -> float:
+    """Return the sum of the terms of ``text``, each a number with its unit."""
+    body = text.strip()
+    sign = -1.0 if body.startswith("-") else 1.0
+    body = body.lstrip("+-")
+    total, position = Fraction(0), 0
+    while position < len(body):
+        term = _TERM.match(body, position)
+        if term is None:
+            raise BadValueError(f"{name}={text!r} is not a length; {_EXAMPLES}")
+        if term.group(2) is None:
+            raise UnitNeededError(f"{name}={text!r} has no unit; {_EXAMPLES}")
+        try:
+            number = sum((Fraction(part) for part in term.group(1).split()), Fraction(0))
+        except ZeroDivisionError as error:
+            raise BadValueError(f"{name}={text!r} is not a length; {_EXAMPLES}") from error
+        total += number * Fraction(str(unit_mm(term.group(2), name)))
+        position = term.end()
+    if position == 0:
+        raise BadValueError(f"{name}={text!r} is not a length; {_EXAMPLES}")
+    return sign * float(total)
