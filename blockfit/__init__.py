@@ -8,6 +8,7 @@ from blockfit.errors import (
     UnknownStoneError,
     UnreadableFileError,
 )
+from blockfit.intake.scan import read_figure
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import Block

@@ -1,0 +1,1 @@
+"""Scans and yards as they come, read, mended and checked."""

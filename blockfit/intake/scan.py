@@ -1,0 +1,203 @@
+"""Reading a maquette: file, unit, ratio and axes in; a figure at full size out, with all that was mended."""
+
+import csv
+import json
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError, OpenSurfaceError, UnitNeededError, UnreadableFileError
+from blockfit.intake.files import RawMesh, read_mesh
+from blockfit.intake.rebuild import rebuilt
+from blockfit.intake.repair import mended, untangled
+from blockfit.measure.booleans import solid_from
+from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.figure import Figure, Repair
+from blockfit.solids.surface import is_closed, signed_volume
+from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, unit_mm
+
+__all__ = ["read_figure", "repaired"]
+
+_AXES = {"x": 0, "y": 1, "z": 2}
+
+
+def read_figure(
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    ratio: Ratio = 1,
+    up: str | None = None,
+    front: str | None = None,
+    landmarks: str | Path | Mapping[str, Sequence[float]] | None = None,
+    max_hole: Length | None = None,
+    pitch: Length | None = None,
+    name: str | None = None,
+) -> Figure:
+    """Return the figure in a mesh file (STL, PLY, OBJ, OFF, GLB, 3MF), at full size and mended.
+
+    ``unit`` is the file's; it may be left out only where the format states it. ``ratio`` "1:4" makes the
+    maquette four times larger. ``up`` and ``front`` are the file's axes that become +z and −y (default "+z",
+    "-y"; for GLB, whose standard says so, "+y" and "+z"). ``landmarks`` are named points in the file's unit and
+    axes: a mapping, or a CSV or JSON file of name, x, y, z. ``max_hole`` is the widest hole to cap (full size);
+    ``pitch`` that of a rebuilt solid, should one be needed. What was mended is listed in ``figure.repairs``.
+
+    Raises `UnreadableFileError`, `UnitNeededError` or `BadValueError`.
+    """
+    file = Path(path)
+    raw = read_mesh(file)
+    factor = ratio_value(ratio)
+    axes = _axes(raw, up, front)
+    scale = _unit_of(raw, unit, file.name) * factor
+    repairs = _resolution(raw, scale)
+    vertices = (raw.vertices * scale) @ axes.T
+    hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
+    step = None if pitch is None else length_mm(pitch, "pitch", least=1e-6)
+    vertices, faces, news = repaired(
+        vertices, raw.faces, max_hole_mm=hole, pitch_mm=step, joins_are_news=raw.format != "stl", name=file.name
+    )
+    marks = {key: tuple((axes @ (np.array(p) * scale)).tolist()) for key, p in _landmarks(landmarks).items()}
+    return Figure(
+        vertices,
+        faces,
+        repairs=(*repairs, *news),
+        landmarks=marks,  # type: ignore[arg-type]
+        name=name or file.stem,
+        ratio=factor,
+    )
+
+
+def repaired(
+    vertices: Array,
+    faces: Ints,
+    *,
+    max_hole_mm: float | None = None,
+    pitch_mm: float | None = None,
+    joins_are_news: bool = True,
+    name: str = "figure",
+) -> tuple[Array, Ints, list[Repair]]:
+    """Return a surface in mm mended as far as it goes, and what was done; the arrays given stay as they are."""
+    ours, triangles, done = mended(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
+    if len(triangles) == 0:
+        raise UnreadableFileError(f"{name}: nothing is left of the surface after dropping what has no area; check the file")
+    if not _is_solid(ours, triangles):
+        loose, fewer, news = untangled(ours, triangles)
+        if news:
+            loose, fewer, more = mended(loose, fewer, max_hole_mm, joins_are_news=False)
+            if len(fewer) and _is_solid(loose, fewer):
+                ours, triangles, done = loose, fewer, [*done, *news, *more]
+    if not _is_solid(ours, triangles):
+        ours, triangles, news = rebuilt(ours, triangles, pitch_mm)
+        done += news
+        if news:
+            ours, triangles, more = mended(ours, triangles, max_hole_mm, joins_are_news=False)
+            done += more
+    if not _is_solid(ours, triangles):
+        text = "could not be closed: good for fitting (its hull), not for volumes, weights or undercuts"
+        done.append(Repair("no solid", text))
+    return ours, triangles, done
+
+
+def _is_solid(vertices: Array, faces: Ints) -> bool:
+    if not (is_closed(faces) and signed_volume(vertices, faces) > 0):
+        return False
+    try:
+        solid_from(vertices, faces)
+    except OpenSurfaceError:
+        return False
+    return True
+
+
+def _unit_of(raw: RawMesh, unit: str | None, name: str) -> float:
+    """Return mm per unit of the file; where nobody says, show what each unit would mean."""
+    if unit is not None:
+        return unit_mm(unit)
+    if raw.unit == "micron":
+        return 1e-3
+    if raw.unit is not None:
+        return MM_PER_UNIT[raw.unit]
+    finite = raw.vertices[np.isfinite(raw.vertices).all(axis=1)]
+    size = float(np.ptp(finite, axis=0).max()) if len(finite) else 0.0
+    would = ", ".join(f"{_plain(size * MM_PER_UNIT[u])} if {u}" for u in ("mm", "cm", "m", "in"))
+    raise UnitNeededError(
+        f"{name}: {raw.format.upper()} files do not say their unit; give unit= (--unit): "
+        f"the longest side would be {would}"
+    )
+
+
+def _plain(millimetres: float) -> str:
+    return f"{millimetres:.3g} mm" if millimetres < 1000 else f"{millimetres / 1000:.3g} m"
+
+
+def _axes(raw: RawMesh, up: str | None, front: str | None) -> Array:
+    """Return the rotation (3, 3) that takes the file's up to +z and its front to −y."""
+    default_up, default_front = ("+y", "+z") if raw.format == "glb" else ("+z", "-y")
+    upward = _axis(up or default_up, "up")
+    if front is None and np.abs(_axis(default_front, "front") @ upward) > 0.5:
+        raise BadValueError(f"up={up!r} needs front= as well: the axis towards which the figure looks")
+    ahead = _axis(front or default_front, "front")
+    if abs(float(upward @ ahead)) > 0.5:
+        raise BadValueError(f"up={up!r} and front={front!r} lie on one axis; they must be square to each other")
+    return np.stack([np.cross(-ahead, upward), -ahead, upward])
+
+
+def _axis(text: str, name: str) -> Array:
+    letter = text.strip().lower().lstrip("+-")
+    if letter not in _AXES or len(text.strip()) > 2:
+        raise BadValueError(f"{name}={text!r} must be one of +x, -x, +y, -y, +z, -z")
+    return np.eye(3)[_AXES[letter]] * (-1.0 if text.strip().startswith("-") else 1.0)
+
+
+def _resolution(raw: RawMesh, scale: float) -> list[Repair]:
+    """Tell where 32-bit coordinates, far from the origin, are coarser than the figure can bear."""
+    finite = raw.vertices[np.isfinite(raw.vertices).all(axis=1)]
+    if raw.format not in ("stl", "glb") or len(finite) == 0:
+        return []
+    step = float(np.abs(finite).max()) * 2.0**-23
+    size = float(np.ptp(finite, axis=0).max())
+    if step * 20_000 < size:
+        return []
+    text = (
+        f"the file lies {np.abs(finite).max() / max(size, 1e-300):.3g} times its size from its origin, where 32-bit "
+        f"numbers are {step * scale:.2g} mm apart: move it to the origin and export it again"
+    )
+    return [Repair("coarse coordinates", text, (("step_mm", step * scale),))]
+
+
+def _landmarks(source: str | Path | Mapping[str, Sequence[float]] | None) -> dict[str, tuple[float, float, float]]:
+    if source is None:
+        return {}
+    if isinstance(source, Mapping):
+        rows: list[tuple[str, Any]] = [(f"landmark {name}", (name, *point)) for name, point in source.items()]
+    else:
+        rows = _landmark_rows(Path(source))
+    marks: dict[str, tuple[float, float, float]] = {}
+    for where, row in rows:
+        try:
+            name, x, y, z = row
+            point = (float(x), float(y), float(z))
+        except (TypeError, ValueError) as error:
+            raise BadValueError(f"{where}: {row!r} should be name, x, y, z") from error
+        if not all(map(math.isfinite, point)):
+            raise BadValueError(f"{where}: {row!r} has a value that is not finite")
+        marks[str(name)] = point
+    return marks
+
+
+def _landmark_rows(path: Path) -> list[tuple[str, Any]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        if path.suffix.lower() == ".json":
+            data = json.loads(text)
+            items = [(k, *v) for k, v in data.items()] if isinstance(data, dict) else [
+                (row["name"], row["x"], row["y"], row["z"]) for row in data
+            ]
+            return [(f"{path.name}, entry {i + 1}", item) for i, item in enumerate(items)]
+    except OSError as error:
+        raise UnreadableFileError(f"{path.name}: {error.strerror or error}") from error
+    except (ValueError, TypeError, KeyError) as error:
+        raise BadValueError(f"{path.name}: should hold name, x, y, z for each landmark ({error})") from error
+    rows = [(f"{path.name}, line {i + 1}", row) for i, row in enumerate(csv.reader(text.splitlines())) if any(row)]
+    return rows[1:] if rows and [cell.strip().lower() for cell in rows[0][1]][:1] == ["name"] else rows

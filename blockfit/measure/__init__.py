@@ -1,0 +1,1 @@
+"""How solids are measured: columns along a direction, surface pieces, exact booleans."""

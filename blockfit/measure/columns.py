@@ -1,0 +1,159 @@
+"""Cutting a solid into columns along a direction: where each column enters and leaves it.
+
+Triangles are rasterised in 64-bit fixed point: an edge shared by two faces gives both the same sample, so that
+a closed surface is entered exactly as often as it is left. Winding is counted, not parity: shells that overlap
+do not turn hollow. Not checked here: that the surface is closed (columns of an open one mean nothing)."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.measure.views import Lattice, View
+from blockfit.solids.arrays import Array, Flags, Ints
+
+__all__ = ["Columns", "Crossings", "columns_of", "crossings", "first_depths"]
+
+_ONE = 1 << 14  # fixed-point steps a pitch: vertices move by no more than pitch / 32768
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crossings:
+    """Where samples cross a surface: the ``cell`` (row · columns + column), ``depth`` in mm, ``face``, and
+    ``enters`` (+1 into the solid, −1 out of it). Not sorted."""
+
+    cell: Ints
+    depth: Array
+    face: Ints
+    enters: Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """The stretches of columns inside a solid, sorted by cell, then depth.
+
+    ``cell`` (q,), depths ``enter`` and ``leave`` (q,) in mm along the view, and the faces there.
+    """
+
+    view: View
+    lattice: Lattice
+    cell: Ints
+    enter: Array
+    leave: Array
+    enter_face: Ints
+    leave_face: Ints
+
+    @property
+    def is_first(self) -> Flags:
+        """Which stretches are the first of their column."""
+        return np.asarray(np.concatenate([[True], self.cell[1:] != self.cell[:-1]])[: len(self.cell)])
+
+    @property
+    def is_last(self) -> Flags:
+        """Which stretches are the last of their column."""
+        return np.asarray(np.concatenate([self.cell[1:] != self.cell[:-1], [True]])[-len(self.cell) :][: len(self.cell)])
+
+    def places(self) -> Array:
+        """Return (q, 2) where the columns stand, in mm to the right and up."""
+        return self.lattice.places(*np.divmod(self.cell, self.lattice.columns))
+
+
+def crossings(vertices: Array, faces: Ints, view: View, lattice: Lattice) -> Crossings:
+    """Return where the lattice's samples cross the surface."""
+    seen, depth = view.seen(vertices)
+    fixed = np.rint(lattice.flatten(seen) * _ONE).astype(np.int64)
+    x, z = fixed[:, 0][faces], fixed[:, 1][faces]  # (m, 3)
+    twice_area = (x[:, 1] - x[:, 0]) * (z[:, 2] - z[:, 0]) - (x[:, 2] - x[:, 0]) * (z[:, 1] - z[:, 0])
+    low_row = -((_ONE // 2 - z.min(axis=1)) // _ONE)  # rows whose middle lies in [lowest, highest)
+    past_row = -((_ONE // 2 - z.max(axis=1)) // _ONE)
+    low_row, past_row = np.maximum(low_row, 0), np.minimum(past_row, lattice.rows)
+    some = np.flatnonzero((twice_area != 0) & (past_row > low_row))
+    face, row = _spread(some, low_row[some], past_row[some])
+    start, past = _row_spans(x, z, face, row, lattice)
+    pair, column = _spread(np.arange(len(face)), start, past)
+    face, row = face[pair], row[pair]
+    at = _plane_depths(x, z, depth[faces], twice_area, face, row, column, lattice)
+    return Crossings(row * lattice.columns + column, at, face, np.where(twice_area[face] > 0, 1, -1))
+
+
+def columns_of(vertices: Array, faces: Ints, view: View, lattice: Lattice) -> Columns:
+    """Return the stretches of columns inside a closed surface."""
+    found = crossings(vertices, faces, view, lattice)
+    order = _order(found.cell, found.depth)
+    cell, depth, face = found.cell[order], found.depth[order], found.face[order]
+    winding = np.cumsum(found.enters[order])  # back to 0 at the end of every column
+    inside = winding > 0
+    before = np.concatenate([[False], inside[:-1]])[: len(inside)]
+    enters, leaves = np.flatnonzero(inside & ~before), np.flatnonzero(before & ~inside)
+    count = min(len(enters), len(leaves))
+    enters, leaves = enters[:count], leaves[:count]
+    return Columns(view, lattice, cell[enters], depth[enters], depth[leaves], face[enters], face[leaves])
+
+
+def first_depths(found: Crossings, lattice: Lattice) -> tuple[Array, Ints]:
+    """Return for every cell the least depth (inf where nothing is met) and the face met there (−1)."""
+    cells = lattice.rows * lattice.columns
+    order = _order(found.cell, found.depth)
+    cell = found.cell[order]
+    first = np.concatenate([[True], cell[1:] != cell[:-1]])[: len(cell)]
+    depth, face = np.full(cells, np.inf), np.full(cells, -1, np.int64)
+    depth[cell[first]] = found.depth[order][first]
+    face[cell[first]] = found.face[order][first]
+    return depth, face
+
+
+def _spread(items: Ints, start: Ints, past: Ints) -> tuple[Ints, Ints]:
+    """Return each item once for every whole number in its [start, past), and those numbers."""
+    counts = np.maximum(past - start, 0)
+    ends = np.cumsum(counts)
+    total = int(ends[-1]) if len(ends) else 0
+    which = np.repeat(np.arange(len(items)), counts)
+    return items[which], np.arange(total) - (ends - counts)[which] + start[which]
+
+
+def _row_spans(x: Ints, z: Ints, face: Ints, row: Ints, lattice: Lattice) -> tuple[Ints, Ints]:
+    """Return the columns [start, past) of each face in each row: exact, rounded up at both ends alike."""
+    order = np.argsort(z, axis=1, kind="stable")
+    x, z = np.take_along_axis(x, order, axis=1)[face], np.take_along_axis(z, order, axis=1)[face]
+    middle = row * _ONE + _ONE // 2
+    upper = middle >= z[:, 1]  # past the middle vertex the short side is the upper one
+    low_x, low_z = np.where(upper, x[:, 1], x[:, 0]), np.where(upper, z[:, 1], z[:, 0])
+    high_x, high_z = np.where(upper, x[:, 2], x[:, 1]), np.where(upper, z[:, 2], z[:, 1])
+    shift = np.rint(lattice.offsets(row) * _ONE).astype(np.int64)
+    long_side = _first_column(x[:, 0], z[:, 0], x[:, 2], z[:, 2], middle, shift)
+    short_side = _first_column(low_x, low_z, high_x, high_z, middle, shift)
+    start, past = np.minimum(long_side, short_side), np.maximum(long_side, short_side)
+    return np.maximum(start, 0), np.minimum(past, lattice.columns)
+
+
+def _first_column(x0: Ints, z0: Ints, x1: Ints, z1: Ints, at: Ints, shift: Ints) -> Ints:
+    """Return the first column whose sample is not left of the side (x0, z0)–(x1, z1) at height ``at``.
+
+    The smallest i with i·one + shift >= x0 + (at − z0)(x1 − x0)/(z1 − z0), in whole numbers.
+    """
+    rise = z1 - z0  # > 0
+    over = (x0 - shift) * rise + (at - z0) * (x1 - x0)
+    return np.asarray(-((-over) // (rise * _ONE)))
+
+
+def _plane_depths(
+    x: Ints, z: Ints, depths: Array, twice_area: Ints, face: Ints, row: Ints, column: Ints, lattice: Lattice
+) -> Array:
+    """Return the depth of each face's plane at its samples, kept within the face's own depths."""
+    d = depths - depths[:, :1]
+    dx, dz = (x - x[:, :1]).astype(np.float64), (z - z[:, :1]).astype(np.float64)
+    area = np.where(twice_area == 0, 1, twice_area).astype(np.float64)
+    slope_x = (d[:, 1] * dz[:, 2] - d[:, 2] * dz[:, 1]) / area
+    slope_z = (d[:, 2] * dx[:, 1] - d[:, 1] * dx[:, 2]) / area
+    right = (column + lattice.offsets(row)) * _ONE - x[face, 0]
+    up = (row + 0.5) * _ONE - z[face, 0]
+    at = depths[face, 0] + slope_x[face] * right + slope_z[face] * up
+    return np.asarray(np.clip(at, depths.min(axis=1)[face], depths.max(axis=1)[face]))
+
+
+def _order(cell: Ints, depth: Array) -> Ints:
+    """Return the order by cell, then depth, by one key: the depth in a two-thousand-millionth of its range."""
+    if len(cell) == 0:
+        return np.zeros(0, np.int64)
+    low = float(depth.min())
+    span = max(float(depth.max()) - low, 1e-300)
+    return np.argsort(cell * (1 << 32) + ((depth - low) * ((1 << 31) / span)).astype(np.int64), kind="stable")
