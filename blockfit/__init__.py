@@ -16,3 +16,5 @@ from blockfit.solids.figure import Figure, Repair
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
+from blockfit.waste.cover import Cover, stone_cover
+from blockfit.waste.undercut import Region, Undercuts, undercuts

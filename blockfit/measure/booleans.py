@@ -30,7 +30,8 @@ def solid_from(vertices: Array, faces: Ints) -> Solid:
     """Return the solid inside a closed surface. Raises `OpenSurfaceError` if it is none."""
     import manifold3d
 
-    mesh = manifold3d.Mesh64(np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(faces, np.uint64))
+    # Copies: manifold3d takes no read-only arrays.
+    mesh = manifold3d.Mesh64(np.array(vertices, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
     solid = manifold3d.Manifold(mesh)
     if solid.status() != manifold3d.Error.NoError or (len(faces) and solid.is_empty()):
         raise OpenSurfaceError(f"the surface bounds no solid ({solid.status().name})")
@@ -47,7 +48,7 @@ def hull_solid(points: Array) -> Solid:
     """Return the convex hull of (n, 3) points; empty if they are flat."""
     import manifold3d
 
-    return manifold3d.Manifold.hull_points(np.ascontiguousarray(points, np.float64))
+    return manifold3d.Manifold.hull_points(np.array(points, np.float64, order="C"))
 
 
 def unite(solids: list[Solid]) -> Solid:

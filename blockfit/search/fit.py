@@ -10,7 +10,7 @@ from blockfit.search.result import TOUCH, Fit, Verdict, counted_faces, cover_of_
 from blockfit.search.solve import MAX_CELLS, placed, solve
 from blockfit.search.support import hull_of
 from blockfit.solids.arrays import Array
-from blockfit.solids.block import Block, Cover, cover_by_face
+from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
@@ -22,7 +22,7 @@ def largest(
     figure: Figure,
     block: Block,
     *,
-    cover: Cover = 0,
+    cover: CoverAsked = 0,
     stance: Stance | None = None,
     gap: float = 1e-3,
     scales: tuple[float, float] = (0.0, np.inf),
@@ -84,7 +84,7 @@ def safest(
     block: Block,
     *,
     scale: float = 1.0,
-    cover: Cover = 0,
+    cover: CoverAsked = 0,
     stance: Stance | None = None,
     gap: float = 1e-3,
     seek: str = "cover",

@@ -17,12 +17,12 @@ from blockfit.solids.polytope import corners_of, hull_planes, polytope_volume
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 
-__all__ = ["BOX_FACES", "Block", "Cover", "cover_by_face"]
+__all__ = ["BOX_FACES", "Block", "CoverAsked", "cover_by_face"]
 
 BOX_FACES = ("front", "back", "left", "right", "bottom", "top")
 _BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1]], dtype=np.float64)
 
-Cover = Length | Mapping[str, Length]
+CoverAsked = Length | Mapping[str, Length]
 """Stone asked for: one length for every face, or a mapping from face names (and ``"other"``)."""
 
 
@@ -65,7 +65,7 @@ class Block:
         *,
         stone: Stone | str | None = None,
         name: str | None = None,
-        skin: Cover = 0,
+        skin: CoverAsked = 0,
         price: float | None = None,
         bed: str | None = None,
     ) -> "Block":
@@ -97,7 +97,7 @@ class Block:
         *,
         stone: Stone | str | None = None,
         name: str = "block",
-        skin: Cover = 0,
+        skin: CoverAsked = 0,
         price: float | None = None,
         bed: str | None = None,
     ) -> "Block":
@@ -124,7 +124,7 @@ class Block:
         *,
         stone: Stone | str | None = None,
         name: str = "block",
-        skin: Cover = 0,
+        skin: CoverAsked = 0,
         price: float | None = None,
         bed: str | None = None,
     ) -> "Block":
@@ -149,7 +149,7 @@ class Block:
         names: Sequence[str] | None,
         stone: Stone | str | None,
         name: str,
-        skin: Cover,
+        skin: CoverAsked,
         price: float | None,
         bed: str | None,
     ) -> "Block":
@@ -194,7 +194,7 @@ class Block:
         return None if self.stone is None else self.volume_m3 * self.stone.density_kg_m3
 
 
-def cover_by_face(block: Block, cover: Cover, name: str = "cover") -> Array:
+def cover_by_face(block: Block, cover: CoverAsked, name: str = "cover") -> Array:
     """Return the (f,) mm of stone asked on each face.
 
     Raises `BadValueError` for a negative length or a face that the block does not have.
@@ -222,7 +222,7 @@ def _size_mm(value: Length, name: str) -> float:
     return size
 
 
-def _with_skin(block: Block, skin: Cover) -> Block:
+def _with_skin(block: Block, skin: CoverAsked) -> Block:
     skinned = replace(block, skin_mm=cover_by_face(block, skin, "skin"))
     if skinned.skin_mm.any():
         try:

@@ -1,0 +1,1 @@
+"""What a placement means for the stone: cover, undercuts, offcuts, weights."""

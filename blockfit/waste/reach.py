@@ -1,0 +1,69 @@
+"""Which parts of a surface are seen, and so reached by a straight tool, along a direction.
+
+Resolved to the columns' pitch: an element is hidden if the first surface of its column lies before the
+element's own plane there. Slopes are compared, not only depths, so that steep surfaces do not hide themselves."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.measure.booleans import refined
+from blockfit.measure.columns import crossings, first_depths
+from blockfit.measure.views import View, lattice_over
+from blockfit.solids.arrays import Array, Flags, Ints
+from blockfit.solids.surface import area_vectors
+
+__all__ = ["Elements", "elements_of", "reached"]
+
+_WANTED = 60_000  # elements of a figure: its faces, the large ones divided
+_EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Elements:
+    """The figure's surface as small faces: ``vertices``, ``faces``, and each face's ``points``, ``normals``, ``areas``."""
+
+    vertices: Array
+    faces: Ints
+    points: Array
+    normals: Array
+    areas: Array
+
+
+def elements_of(vertices: Array, faces: Ints, pitch_mm: float) -> Elements:
+    """Return the surface with large faces divided, none finer than the pitch can tell apart."""
+    area = float(np.linalg.norm(area_vectors(vertices, faces), axis=1).sum())
+    side = max(2 * pitch_mm, 1.5 * float(np.sqrt(area * 2.31 / _WANTED)))
+    vertices, faces = refined(vertices, faces, side)
+    outward = area_vectors(vertices, faces)
+    areas = np.linalg.norm(outward, axis=1)
+    normals = outward / np.maximum(areas, 1e-300)[:, None]
+    return Elements(vertices, faces, vertices[faces].mean(axis=1), normals, areas)
+
+
+def reached(elements: Elements, view: View, pitch_mm: float, among: Flags | None = None) -> Flags:
+    """Return (m,) which elements face the viewer and have nothing before them along ``view.into``.
+
+    ``among`` (m,) limits the question to some elements; the others are returned as not reached.
+    """
+    facing = -(elements.normals @ view.into) > _EDGE_ON
+    if among is not None:
+        facing &= among
+    hit = np.zeros(len(facing), bool)
+    asked = np.flatnonzero(facing)
+    if len(asked) == 0:
+        return hit
+    lattice = lattice_over(view, elements.vertices, pitch_mm)
+    first, owner = first_depths(crossings(elements.vertices, elements.faces, view, lattice), lattice)
+    seen, depth = view.seen(elements.points[asked])
+    row, column = lattice.cells(seen)
+    cell = row * lattice.columns + column
+    # The element's plane, followed to where the column stands.
+    normals = elements.normals[asked]
+    along = normals @ view.into
+    away = lattice.places(row, column) - seen
+    slope = (normals @ np.stack([view.right, view.up], axis=1) * away).sum(axis=1) / along
+    plane = depth - slope
+    slack = pitch_mm * (0.3 + 0.25 * np.minimum(np.sqrt(1 - along**2) / -along, 8))
+    hit[asked] = (first[cell] >= plane - slack) | (owner[cell] == asked)
+    return hit
