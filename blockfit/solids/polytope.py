@@ -9,7 +9,7 @@ from scipy.spatial import ConvexHull, HalfspaceIntersection, QhullError
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array, Ints
 
-__all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "polytope_volume"]
+__all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "least_width", "polytope_volume"]
 
 
 def hull_corners(points: Array) -> Ints:
@@ -94,6 +94,25 @@ def polytope_volume(corners: Array) -> float:
         return float(ConvexHull(corners).volume)
     except (QhullError, ValueError):
         return 0.0
+
+
+def least_width(corners: Array) -> float:
+    """Return the least distance between two parallel planes that hold (n, 3) corners between them.
+
+    It is met by a face and a corner, or by two edges: all are tried, so few corners are meant.
+    """
+    normals = hull_planes(corners)[0]
+    simplices = ConvexHull(corners).simplices
+    edges = corners[simplices] - corners[np.roll(simplices, 1, axis=1)]
+    edges = edges.reshape(-1, 3)
+    edges = edges / np.linalg.norm(edges, axis=1, keepdims=True)
+    edges = np.unique(np.round(edges * np.sign(edges @ [1, 1e-3, 1e-6])[:, None], 9), axis=0)
+    first, second = np.triu_indices(len(edges), 1)
+    across = np.cross(edges[first], edges[second])
+    length = np.linalg.norm(across, axis=1)
+    across = across[length > 1e-6] / length[length > 1e-6, None]
+    heights = corners @ np.concatenate([normals, across]).T
+    return float(np.ptp(heights, axis=0).min())
 
 
 def _distinct(points: Array, tolerance: float) -> Ints:

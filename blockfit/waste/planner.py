@@ -1,0 +1,221 @@
+"""The stone as offcuts leave it: an outline that stays convex, and the hollows left by rebates and corners.
+
+Every plane is set exactly, by cutting the figure itself; samples only suggest where to look. mm, block frame."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.measure.booleans import Solid, arrays_of, hull_solid, solid_from
+from blockfit.solids.arrays import Array
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.solids.polytope import corners_of, hull_planes, least_width
+from blockfit.waste.wedges import Samples, Wedge, best_wedges, draw_out
+
+__all__ = ["Limits", "Part", "Planner"]
+
+_SAMPLES = 18_000
+_SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Limits:
+    """What a piece must keep: clear of the figure, thick, large and light enough; the width of a cut."""
+
+    clear_mm: float
+    kerf_mm: float
+    least_thickness_mm: float
+    least_volume_m3: float
+    most_volume_m3: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), sawn areas (m²) and way out."""
+
+    normals: Array
+    offsets: Array
+    corners: Array
+    areas_m2: tuple[float, ...]
+    draw_out: Array
+    divided: bool
+
+
+class Planner:
+    """Plans one piece after the other; `left` is the stone then left."""
+
+    def __init__(self, block: Block, figure: Figure, limits: Limits) -> None:
+        """Start with the whole block."""
+        self._block, self._limits = block, limits
+        self._normals, self._offsets = block.normals, block.offsets_mm.copy()
+        self._figure = solid_from(figure.vertices, figure.faces)
+        self.left: Solid = hull_solid(block.corners_mm)
+        self._hollows: list[Array] = []  # corners of what rebates and corners took, kerf included
+        self._stone = _grid_points(block, _SAMPLES)
+        self._whole = len(self._stone)
+        self._spacing = (block.volume_m3 * 1e9 / _SAMPLES) ** (1 / 3)
+        self._surface = _thinned(figure, 0.8 * self._spacing)
+
+    def next_wedge(self, most_cuts: int, *, square: bool = False) -> Wedge | None:
+        """Return the best wedge found that, set exactly, keeps every limit; ``None`` if there is none."""
+        if len(self._stone) == 0:
+            return None
+        hollow = [_filled(corners, 0.8 * self._spacing) for corners in self._hollows]
+        obstacles = np.concatenate([self._surface, *hollow])
+        keep = np.zeros(len(obstacles))
+        keep[: len(self._surface)] = self._limits.clear_mm
+        samples = Samples(self._stone, obstacles, keep, self._whole)
+        thick = self._limits.least_thickness_mm
+        for seed in range(1 if square else 2):
+            found = best_wedges(samples, most_cuts=most_cuts, least_mm=thick, seed=seed, square=square)
+            exact = [self._exact(wedge) for wedge in found[:3]]
+            kept = [wedge for wedge in exact if wedge is not None]
+            kept = kept or [wedge for wedge in map(self._exact, found[3:20]) if wedge is not None]
+            if kept:
+                return max(kept, key=lambda wedge: wedge.stone)
+        return None
+
+    def take(self, wedge: Wedge, room: int | None) -> list[Part]:
+        """Take a wedge out of the stone; return its parts in order, divided as the lift demands."""
+        corners = self._corners(wedge.normals, wedge.offsets)
+        if corners is None:
+            raise BadValueError("the wedge holds no stone")
+        parts = []
+        for axis, start, end in _slabs(corners, self._limits, room):
+            extra = [(axis, start)] if np.isfinite(start) else []
+            normals = np.vstack([wedge.normals, *[a for a, _ in extra]])
+            offsets = np.append(wedge.offsets, [o for _, o in extra])
+            piece = self._corners(normals, offsets, axis, end)
+            way = draw_out(normals)
+            if piece is None or way is None:
+                continue
+            areas = tuple(self._sawn(normals, offsets, k) for k in range(len(normals)))
+            parts.append(Part(normals, offsets, piece, areas, way, bool(extra) or np.isfinite(end)))
+            self._remove(normals, offsets, axis, end)
+        kerf = self._limits.kerf_mm
+        if len(wedge.normals) == 1:
+            self._normals = np.vstack([self._normals, wedge.normals])
+            self._offsets = np.append(self._offsets, wedge.offsets - kerf)
+        else:
+            grown = self._corners(wedge.normals, wedge.offsets - kerf)
+            self._hollows.append(corners if grown is None else grown)
+        gone = (self._stone @ wedge.normals.T >= wedge.offsets - kerf).all(axis=1)
+        self._stone = self._stone[~gone]
+        return parts
+
+    def _exact(self, wedge: Wedge) -> Wedge | None:
+        """Return the wedge with every plane set as far in as figure and hollows allow; ``None`` if it is too little."""
+        normals, offsets = wedge.normals, wedge.offsets.copy()
+        if draw_out(normals) is None:
+            return None
+        for _ in range(2):
+            for k in range(len(normals)):
+                offsets[k] = self._nearest(normals, offsets, k)
+        corners = self._corners(normals, offsets)
+        if corners is None:
+            return None
+        volume = hull_solid(corners).volume() * 1e-9
+        if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
+            return None
+        return Wedge(normals, offsets, volume)
+
+    def _nearest(self, normals: Array, offsets: Array, k: int) -> float:
+        """Return how far in plane k may come, given the other planes.
+
+        The figure lies clear of the piece if none of it is beyond all planes moved in by the clearance: every
+        point of the figure then has a plane between it and the piece, at least that far away.
+        """
+        others = [j for j in range(len(normals)) if j != k]
+        reach = [float((self._block.corners_mm @ normals[k]).min())]
+        near = _beyond(self._figure, normals[others], offsets[others] - self._limits.clear_mm)
+        if not near.is_empty():
+            reach.append(float((arrays_of(near)[0] @ normals[k]).max()) + self._limits.clear_mm)
+        for corners in self._hollows:
+            part = _beyond(hull_solid(corners), normals[others], offsets[others])
+            if not part.is_empty():
+                reach.append(float((arrays_of(part)[0] @ normals[k]).max()))
+        return max(reach)
+
+    def _corners(self, normals: Array, offsets: Array, axis: Array | None = None, end: float = np.inf) -> Array | None:
+        """Return the corners of the outline beyond the planes (and before ``end`` along ``axis``), or ``None``."""
+        bounds, at = [self._normals, -normals], [self._offsets, -np.asarray(offsets)]
+        if axis is not None and np.isfinite(end):
+            bounds, at = [*bounds, axis[None]], [*at, np.array([end])]
+        try:
+            return corners_of(np.concatenate(bounds), np.concatenate(at))[0]
+        except BadValueError:
+            return None
+
+    def _sawn(self, normals: Array, offsets: Array, k: int) -> float:
+        """Return the area in m² of stone that cut k passes through: the kerf of an earlier cut is already gone."""
+        others = [j for j in range(len(normals)) if j != k]
+        slab = _beyond(self.left, normals[others], offsets[others])
+        slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
+        return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
+
+    def _remove(self, normals: Array, offsets: Array, axis: Array, end: float) -> None:
+        """Take a piece and the kerf of its cuts out of the stone left."""
+        grown = self._corners(normals, offsets - self._limits.kerf_mm, axis, end)
+        if grown is not None:
+            self.left = self.left - hull_solid(grown)
+
+
+def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
+    for normal, offset in zip(normals, offsets, strict=True):
+        solid = solid.trim_by_plane(normal.tolist(), float(offset))
+    return solid
+
+
+def _slabs(corners: Array, limits: Limits, room: int | None) -> list[tuple[Array, float, float]]:
+    """Return axis, start and end of slabs along the longest side, each light enough, the far one first."""
+    size = np.ptp(corners, axis=0)
+    axis = np.eye(3)[int(size.argmax())]
+    volume = hull_solid(corners).volume() * 1e-9
+    if volume <= limits.most_volume_m3:
+        return [(axis, -np.inf, np.inf)]
+    low, high = float((corners @ axis).min()), float((corners @ axis).max())
+    count = max(2, math.ceil(volume / limits.most_volume_m3))
+    most = max(2, int((high - low) / max(limits.least_thickness_mm + limits.kerf_mm, 1.0)))
+    solid = hull_solid(corners)
+    while count < most:
+        edges = np.linspace(low, high, count + 1)
+        slabs = [
+            solid.trim_by_plane(axis.tolist(), float(a)).trim_by_plane((-axis).tolist(), -float(b)).volume() * 1e-9
+            for a, b in zip(edges[:-1], edges[1:], strict=True)
+        ]
+        if max(slabs) <= limits.most_volume_m3:
+            break
+        count += 1
+    edges = np.linspace(low, high, count + 1)
+    cuts = [float(edge) for edge in edges[1:-1]][::-1]
+    starts, ends = [*cuts, -np.inf], [np.inf, *[cut - limits.kerf_mm for cut in cuts]]
+    return [(axis, a, b) for a, b in zip(starts, ends, strict=True)][: room or None]
+
+
+def _grid_points(block: Block, count: int) -> Array:
+    """Return about ``count`` points in a regular grid inside the block."""
+    low, high = block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)
+    spacing = (block.volume_m3 * 1e9 / count) ** (1 / 3)
+    lines = [np.linspace(a, b, max(2, round((b - a) / spacing)) + 1) for a, b in zip(low, high, strict=True)]
+    middles = [(line[1:] + line[:-1]) / 2 for line in lines]
+    points = np.stack(np.meshgrid(*middles, indexing="ij"), axis=-1).reshape(-1, 3)
+    return points[(points @ block.normals.T <= block.offsets_mm).all(axis=1)]
+
+
+def _thinned(figure: Figure, spacing: float) -> Array:
+    """Return surface points, one for each cell of ``spacing``: enough to see what a plane would meet."""
+    points = np.concatenate([figure.vertices, figure.vertices[figure.faces].mean(axis=1)])
+    _, first = np.unique(np.floor(points / spacing).astype(np.int64), axis=0, return_index=True)
+    return points[np.sort(first)]
+
+
+def _filled(corners: Array, spacing: float) -> Array:
+    """Return points in and on a convex piece."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    lines = [np.linspace(a, b, max(2, math.ceil((b - a) / spacing))) for a, b in zip(low, high, strict=True)]
+    points = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
+    normals, offsets = hull_planes(corners)
+    return np.concatenate([points[(points @ normals.T <= offsets + 1e-6).all(axis=1)], corners])
