@@ -9,6 +9,7 @@ from blockfit.errors import (
     UnreadableFileError,
 )
 from blockfit.intake.scan import read_figure
+from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import Block
@@ -17,4 +18,44 @@ from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.cover import Cover, stone_cover
+from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
+from blockfit.waste.setback import Setback, setback
 from blockfit.waste.undercut import Region, Undercuts, undercuts
+from blockfit.waste.weight import Stage, Weights, weights
+
+__all__ = [
+    "BadValueError",
+    "Block",
+    "BlockfitError",
+    "Cover",
+    "Cut",
+    "Figure",
+    "Fit",
+    "Offcut",
+    "OffcutPlan",
+    "OpenSurfaceError",
+    "Placement",
+    "Region",
+    "Repair",
+    "STONES",
+    "Setback",
+    "Stage",
+    "Stance",
+    "Stone",
+    "Survey",
+    "Undercuts",
+    "UnitNeededError",
+    "UnknownStoneError",
+    "UnreadableFileError",
+    "Verdict",
+    "Weights",
+    "largest",
+    "offcuts",
+    "read_figure",
+    "safest",
+    "setback",
+    "stone_cover",
+    "survey",
+    "undercuts",
+    "weights",
+]

@@ -151,7 +151,7 @@ def _parse(text: str, name: str) -> float:
     """Return the sum of the terms of ``text``, each a number with its unit."""
     body = text.strip()
     sign = -1.0 if body.startswith("-") else 1.0
-    body = body.lstrip("+-")
+    body = body[1:] if body[:1] in ("-", "+") else body
     total, position = Fraction(0), 0
     while position < len(body):
         term = _TERM.match(body, position)

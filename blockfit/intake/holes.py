@@ -24,7 +24,9 @@ def fill_holes(vertices: Array, faces: Ints, max_hole_mm: float | None) -> tuple
     size = float(np.ptp(vertices, axis=0).max())
     most = _SMALL * size if max_hole_mm is None else max_hole_mm
     added: list[Ints] = []
-    bases, small, left = [], [], []
+    bases: list[float] = []
+    small: list[float] = []
+    left: list[float] = []
     for loop in loops:
         points = vertices[loop]
         width = float(np.linalg.norm(np.ptp(points, axis=0)))
@@ -41,7 +43,8 @@ def fill_holes(vertices: Array, faces: Ints, max_hole_mm: float | None) -> tuple
         text = f"closed {len(small)} hole{'s' * (len(small) > 1)}, the widest {max(small):.3g} mm"
         news.append(Repair("holes", text, (("holes", len(small)), ("widest_mm", max(small)))))
     if left:
-        text = f"left {len(left)} large holes open, the widest {max(left):.3g} mm; max_hole={math.ceil(max(left))} (mm) would cap them"
+        text = f"left {len(left)} large holes open, the widest {max(left):.3g} mm; "
+        text += f"max_hole={math.ceil(max(left))} (mm) would cap them"
         news.append(Repair("large holes", text, (("holes", len(left)), ("widest_mm", max(left)))))
     return vertices, np.concatenate([faces, *added]) if added else faces, news
 

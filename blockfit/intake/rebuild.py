@@ -3,8 +3,9 @@
 Along each axis a sample is inside if the surface, counted from one end, has been entered more often than left;
 six counts vote, so that a hole spoils only the columns that pass through it."""
 
+from typing import Any
+
 import numpy as np
-from scipy.spatial import cKDTree
 
 from blockfit.measure.booleans import level_surface
 from blockfit.measure.columns import crossings
@@ -33,7 +34,7 @@ def rebuilt(vertices: Array, faces: Ints, pitch_mm: float | None) -> tuple[Array
     surface, triangles = level_surface(field, origin, pitch, tolerance_mm=pitch / 8)
     if len(triangles) == 0:
         return vertices, faces, []
-    away = cKDTree(_surface_samples(surface, triangles, pitch / 2)).query(samples[:: max(1, len(samples) // 20_000)])[0]
+    away = _tree(_surface_samples(surface, triangles, pitch / 2)).query(samples[:: max(1, len(samples) // 20_000)])[0]
     common, most = float(np.median(away)), float(np.quantile(away, 0.99))
     text = (
         f"rebuilt the solid at a pitch of {pitch:.3g} mm from votes along columns; it lies {common:.2g} mm from the "
@@ -41,6 +42,13 @@ def rebuilt(vertices: Array, faces: Ints, pitch_mm: float | None) -> tuple[Array
     )
     measures = (("pitch_mm", pitch), ("median_deviation_mm", common), ("deviation_99_percent_mm", most))
     return surface, triangles, [Repair("rebuilt", text, measures)]
+
+
+def _tree(points: Array) -> Any:
+    """Return scipy's tree of nearest points; this file is its one home."""
+    from scipy.spatial import cKDTree
+
+    return cKDTree(points)
 
 
 def _votes(vertices: Array, faces: Ints, axis: int, origin: Array, counts: Ints, pitch: float) -> Array:
@@ -89,5 +97,5 @@ def _near_distance(samples: Array, origin: Array, counts: Ints, pitch: float) ->
         near[i, j, k] = True
     where = np.argwhere(near)
     distance = np.full(tuple(counts), _BAND * pitch)
-    distance[near] = np.minimum(cKDTree(samples).query(origin + pitch * where)[0], _BAND * pitch)
+    distance[near] = np.minimum(_tree(samples).query(origin + pitch * where)[0], _BAND * pitch)
     return distance

@@ -63,7 +63,7 @@ def untangled(vertices: Array, faces: Ints) -> Rung:
 
 
 def _drop_non_finite(vertices: Array, faces: Ints) -> Rung:
-    bad = ~np.isfinite(vertices).all(axis=1)
+    bad = np.asarray(~np.isfinite(vertices).all(axis=1))
     if not bad.any():
         return vertices, faces, []
     broken = bad[faces].any(axis=1)
@@ -95,11 +95,16 @@ def _merge_by_position(vertices: Array, faces: Ints, news: bool) -> Rung:
 
 def _drop_degenerate(vertices: Array, faces: Ints) -> Rung:
     """Drop faces with a corner twice; needles with three corners stay, or they would leave slits."""
-    bad = (faces == np.roll(faces, 1, axis=1)).any(axis=1)
+    a, b, c = faces.T
+    bad = np.asarray((a == b) | (b == c) | (c == a))
     if not bad.any():
         return vertices, faces, []
     count = int(bad.sum())
-    return vertices, faces[~bad], [Repair("degenerate faces", f"dropped {count:,} faces without area", (("faces", count),))]
+    return (
+        vertices,
+        faces[~bad],
+        [Repair("degenerate faces", f"dropped {count:,} faces without area", (("faces", count),))],
+    )
 
 
 def _drop_duplicates(vertices: Array, faces: Ints) -> Rung:
@@ -146,5 +151,3 @@ def _make_consistent(vertices: Array, faces: Ints) -> Rung:
     if twisted:
         text += f"; {twisted:,} lie on a one-sided surface and cannot agree"
     return vertices, turned, [Repair("flipped faces", text, (("faces", float(turn.sum())),))]
-
-

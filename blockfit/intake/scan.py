@@ -63,7 +63,7 @@ def read_figure(
         vertices,
         faces,
         repairs=(*repairs, *news),
-        landmarks=marks,  # type: ignore[arg-type]
+        landmarks=marks,
         name=name or file.stem,
         ratio=factor,
     )
@@ -81,7 +81,9 @@ def repaired(
     """Return a surface in mm mended as far as it goes, and what was done; the arrays given stay as they are."""
     ours, triangles, done = mended(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
     if len(triangles) == 0:
-        raise UnreadableFileError(f"{name}: nothing is left of the surface after dropping what has no area; check the file")
+        raise UnreadableFileError(
+            f"{name}: nothing is left of the surface after dropping what has no area; check the file"
+        )
     if not _is_solid(ours, triangles):
         loose, fewer, news = untangled(ours, triangles)
         if news:
@@ -147,7 +149,7 @@ def _axis(text: str, name: str) -> Array:
     letter = text.strip().lower().lstrip("+-")
     if letter not in _AXES or len(text.strip()) > 2:
         raise BadValueError(f"{name}={text!r} must be one of +x, -x, +y, -y, +z, -z")
-    return np.eye(3)[_AXES[letter]] * (-1.0 if text.strip().startswith("-") else 1.0)
+    return np.asarray(np.eye(3)[_AXES[letter]]) * (-1.0 if text.strip().startswith("-") else 1.0)
 
 
 def _resolution(raw: RawMesh, scale: float) -> list[Repair]:
@@ -191,9 +193,11 @@ def _landmark_rows(path: Path) -> list[tuple[str, Any]]:
         text = path.read_text(encoding="utf-8-sig")
         if path.suffix.lower() == ".json":
             data = json.loads(text)
-            items = [(k, *v) for k, v in data.items()] if isinstance(data, dict) else [
-                (row["name"], row["x"], row["y"], row["z"]) for row in data
-            ]
+            items = (
+                [(k, *v) for k, v in data.items()]
+                if isinstance(data, dict)
+                else [(row["name"], row["x"], row["y"], row["z"]) for row in data]
+            )
             return [(f"{path.name}, entry {i + 1}", item) for i, item in enumerate(items)]
     except OSError as error:
         raise UnreadableFileError(f"{path.name}: {error.strerror or error}") from error

@@ -9,6 +9,7 @@ import numpy as np
 
 from blockfit.errors import OpenSurfaceError
 from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.surface import signed_volume
 
 __all__ = [
     "Solid",
@@ -30,12 +31,19 @@ def solid_from(vertices: Array, faces: Ints) -> Solid:
     """Return the solid inside a closed surface. Raises `OpenSurfaceError` if it is none."""
     import manifold3d
 
-    # Copies: manifold3d takes no read-only arrays.
-    mesh = manifold3d.Mesh64(np.array(vertices, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
-    solid = manifold3d.Manifold(mesh)
-    if solid.status() != manifold3d.Error.NoError or (len(faces) and solid.is_empty()):
-        raise OpenSurfaceError(f"the surface bounds no solid ({solid.status().name})")
-    return solid
+    ours = signed_volume(vertices, faces)
+    size = float(np.abs(vertices).max(initial=0.0))
+    # On import manifold3d collapses what it takes for degenerate, and where many planes coincide it can take away
+    # stone with it: the volume tells, and moving the vertices by a hair helps.
+    for hair in (0.0, 1e-9, 1e-7):
+        moved = vertices + hair * size * np.random.default_rng(0).uniform(-1, 1, size=vertices.shape)
+        mesh = manifold3d.Mesh64(np.array(moved, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
+        solid = manifold3d.Manifold(mesh)
+        if solid.status() != manifold3d.Error.NoError:
+            raise OpenSurfaceError(f"the surface bounds no solid ({solid.status().name})")
+        if abs(solid.volume() - ours) <= 1e-6 * abs(ours) + 1e-12 * size**3:
+            return solid
+    raise OpenSurfaceError(f"the surface bounds {ours:.6g} mm³, but manifold3d makes {solid.volume():.6g} of it")
 
 
 def arrays_of(solid: Solid) -> tuple[Array, Ints]:

@@ -50,7 +50,9 @@ class Columns:
     @property
     def is_last(self) -> Flags:
         """Which stretches are the last of their column."""
-        return np.asarray(np.concatenate([self.cell[1:] != self.cell[:-1], [True]])[-len(self.cell) :][: len(self.cell)])
+        return np.asarray(
+            np.concatenate([self.cell[1:] != self.cell[:-1], [True]])[-len(self.cell) :][: len(self.cell)]
+        )
 
     def places(self) -> Array:
         """Return (q, 2) where the columns stand, in mm to the right and up."""

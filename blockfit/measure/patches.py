@@ -1,8 +1,6 @@
-"""Pieces of a surface that hang together, by shared sides or corners."""
+"""Pieces of a surface that hang together, by shared sides or corners; scipy.sparse's one home."""
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.surface import undirected_edges
@@ -12,6 +10,9 @@ __all__ = ["face_pairs", "linked", "patches", "pieces"]
 
 def linked(count: int, first: Ints, second: Ints) -> Ints:
     """Return (count,) group numbers of items joined by links ``first[i]``–``second[i]``."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     links = coo_array((np.ones(len(first), np.int8), (first, second)), shape=(count, count))
     return np.asarray(connected_components(links, directed=False)[1], np.int64)
 

@@ -109,8 +109,8 @@ def lattice_over(view: View, points: Array, pitch: float, *, plain: bool = False
     seen, _ = view.seen(points)
     low, high = seen.min(axis=0), seen.max(axis=0)
     shear = 0.0 if plain else _SHEAR
-    columns = int(math.ceil((high[0] - low[0]) / pitch)) + 2
-    rows = int(math.ceil((high[1] - low[1]) / pitch + shear * columns)) + 2
+    columns = math.ceil((high[0] - low[0]) / pitch) + 2
+    rows = math.ceil((high[1] - low[1]) / pitch + shear * columns) + 2
     if rows * columns > _MOST_COLUMNS:
         raise BadValueError(f"a pitch of {pitch:g} mm needs {rows * columns:.3g} columns; take a coarser one")
     # Off the corner by parts of a pitch: edges at round numbers would otherwise pass through samples.

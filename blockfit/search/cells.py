@@ -46,7 +46,10 @@ class Cells:
 
     def join(self, other: "Cells") -> "Cells":
         """Return these cells and those."""
-        mine, theirs = (self.centre, self.half, self.chart, self.spin), (other.centre, other.half, other.chart, other.spin)
+        mine, theirs = (
+            (self.centre, self.half, self.chart, self.spin),
+            (other.centre, other.half, other.chart, other.spin),
+        )
         centre, half, chart, spin = (np.concatenate(pair) for pair in zip(mine, theirs, strict=True))
         return Cells(centre, half, chart, spin, self.axis)
 
@@ -97,23 +100,21 @@ class Cells:
     def tilts(self) -> Array:
         """Return (b,) a bound on the angle by which the axis moves within a patch, whatever its spin.
 
-        A point v of the cube's side is seen in the direction (1, v)/\\|(1, v)\\|, which moves at \\|dv\\|/sqrt(1 + \\|v\\|²)
-        at most, and no point is further than √2·half from the centre.
+        A point v of the cube's side is seen in the direction (1, v)/\\|(1, v)\\|, which moves at
+        \\|dv\\|/sqrt(1 + \\|v\\|²) at most, and no point is further than √2·half from the centre.
         """
         nearest = np.maximum(np.abs(self.centre[:, :2]) - self.half[:, None], 0)
         return np.asarray(math.sqrt(2) * self.half / np.sqrt(1 + (nearest**2).sum(axis=1)))
 
 
 def _patch_rotations(cells: Cells) -> Array:
-    """Return spin about the axis · (middle of the patch to the axis) · (direction to the middle), each the least turn."""
+    """Return spin about the axis · (patch's middle to the axis) · (direction to the middle), each the least turn."""
     middle_axis = (cells.chart - _PATCHES) % 3
     sign = np.where(cells.chart - _PATCHES < 3, 1.0, -1.0)
     eye = np.eye(3)
     middle = eye[middle_axis] * sign[:, None]
     direction = (
-        middle
-        + cells.centre[:, :1] * eye[(middle_axis + 1) % 3]
-        + cells.centre[:, 1:2] * eye[(middle_axis + 2) % 3]
+        middle + cells.centre[:, :1] * eye[(middle_axis + 1) % 3] + cells.centre[:, 1:2] * eye[(middle_axis + 2) % 3]
     )
     direction /= np.linalg.norm(direction, axis=1, keepdims=True)
     to_axis = np.array([_least_turn(sign * eye[k], cells.axis) for sign in (1, -1) for k in range(3)])

@@ -10,7 +10,7 @@ from itertools import combinations
 
 import numpy as np
 
-from blockfit.solids.arrays import Array
+from blockfit.solids.arrays import Array, Flags
 
 __all__ = ["dependencies", "pair_rows"]
 
@@ -41,7 +41,7 @@ def _dependencies(raw: bytes, count: int) -> tuple[Array, bool]:
     return rows, complete
 
 
-def pair_rows(weights: Array) -> Array:
+def pair_rows(weights: Array) -> Flags:
     """Return (k,) whether each dependency is a pair of opposite faces."""
     return np.asarray((weights > 0).sum(axis=1) == 2)
 

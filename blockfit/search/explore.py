@@ -38,6 +38,7 @@ class Found:
     trace: Array
     pair: int
 
+
 def explore(
     question: Question,
     points: Array,
@@ -53,13 +54,14 @@ def explore(
     frontier, bounds = start, search.bound(start)
     search.improve(start)
     settled = -np.inf  # the highest bound among cells that were let go
+    proved = np.inf  # what an earlier set of cells, since replaced, had proved
     trace = []
     while True:
         target = allow(search.best.value)
         alive = bounds > target
         settled = max(settled, float(bounds[~alive].max(initial=-np.inf)))
         frontier, bounds = frontier.pick(alive), bounds[alive]
-        top = max(settled, float(bounds.max(initial=-np.inf)), search.best.value)
+        top = max(min(proved, max(settled, float(bounds.max(initial=-np.inf)))), search.best.value)
         trace.append((search.cells, search.best.value, top))
         if len(frontier) == 0 or search.cells >= max_cells:
             break
@@ -67,7 +69,7 @@ def explore(
         if pair >= 0 and not (frontier.are_patches or frontier.are_turns) and _is_small(frontier):
             axis = question.normals[int(np.flatnonzero(question.weights[pair])[0])]
             frontier = start_patches(axis, half_sphere=stance.is_free and question.is_box)
-            settled = -np.inf  # the patches hold every rotation anew
+            settled, proved = -np.inf, top  # the patches hold every rotation anew
             bounds = search.bound(frontier)
             continue
         order = np.argsort(-bounds, kind="stable")
@@ -122,12 +124,14 @@ class _Search:
         values = question.merit(np.einsum("bkii->bk", matrices), question.rows)
         rows, pairs = question.rows, np.flatnonzero(question.pairs)
         held = np.arange(len(rows.room))  # which dependency each matrix belongs to
+        constants = np.zeros(len(held) + len(self.certificates))
         if self.certificates:
             certificates = self.certificates
             fixed = np.array([c.matrix for c in certificates])
             matrices = np.concatenate([matrices, np.einsum("bij,cjk->bcik", rotations, fixed)], axis=1)
             rows = rows.join(Rows(np.array([c.room for c in certificates]), np.array([c.load for c in certificates])))
             held = np.concatenate([held, [c.pair for c in certificates]])
+            constants[len(question.rows.room) :] = [c.constant for c in certificates]
         if cells.are_turns:
             least = _least_vertical(matrices, radii[:, None])
         else:
@@ -135,7 +139,7 @@ class _Search:
             reached = np.repeat(radii[:, None], len(held), axis=1)
             reached[:, held == self.patch_pair(cells)] = cells.tilts()[:, None] if cells.are_patches else 0
             least = _least(matrices, np.isin(held, pairs), reached)
-        bounds = question.merit(least, rows)
+        bounds = question.merit(least + constants, rows)
         if not cells.are_turns and not self.stance.is_free:
             outside = outside_stance(rotations, radii, self.stance)
             bounds[outside] = values[outside] = -np.inf
@@ -147,20 +151,25 @@ class _Search:
             return -2
         square = np.abs(self.question.normals @ cells.axis) > 1 - 1e-12
         match = self.question.pairs & ((self.question.weights > 0) == square).all(axis=1)
-        return int(match.argmax())
+        return int(match.argmax()) if match.any() else -2
 
     def deciding_pair(self) -> int:
         """Return the pair of faces that alone decides the best rotation; −1 if more do, or it is not known."""
         return -1 if self.best.certificate is None else self.best.certificate.pair
 
     def settled_by_axis(self, cells: Cells, target: float) -> Flags | None:
-        """Return (b,) the patches that only their axis' pair of faces can settle: at the centre no other does."""
+        """Return (b,) the patches that their axis' pair of faces settles, at their centre, and nothing else does."""
         if not cells.are_patches:
             return None
-        others = np.arange(len(self.question.weights)) != self.patch_pair(cells)
-        rows = Rows(self.question.rows.room[others], self.question.rows.load[others])
-        sums = np.einsum("bkii->bk", _sum_matrices(self.question, self.points, cells.rotations())[:, others])
-        return np.asarray(self.question.merit(sums, rows) > target)
+        question, rotations = self.question, cells.rotations()
+        sums = np.einsum("bkii->bk", _sum_matrices(question, self.points, rotations))
+        mine = np.arange(sums.shape[1]) == self.patch_pair(cells)
+        alone, others = (
+            question.merit(sums[:, some], Rows(question.rows.room[some], question.rows.load[some]))
+            for some in (mine, ~mine)
+        )
+        allowed = ~outside_stance(rotations, np.zeros(len(cells)), self.stance)
+        return np.asarray((alone <= target) & (others > target) & allowed)
 
     def improve(self, cells: Cells) -> None:
         """Polish from the best centres, if they promise more than the best so far."""

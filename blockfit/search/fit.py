@@ -122,7 +122,8 @@ def safest(
     hair = TOUCH * max(block.size_mm)
     bound = max(found.bound, found.value)
     verdict = Verdict.FITS if found.value >= -hair else Verdict.CANNOT_FIT if bound < 0 else Verdict.UNDECIDED
-    reported, cells, short, faces = found, found.cells, 0.0, ()
+    reported, cells, short = found, found.cells, 0.0
+    faces: tuple[str, ...] = ()
     if verdict is not Verdict.FITS:
         # What is missing is told as an equal share of every face, whatever was sought.
         question = Question(
@@ -186,9 +187,7 @@ def _no_room(figure: Figure, block: Block, asked: Array, stance: Stance, questio
     )
 
 
-def _tight_faces(
-    figure: Figure, block: Block, placement: Placement, asked: Array, short: float
-) -> tuple[str, ...]:
+def _tight_faces(figure: Figure, block: Block, placement: Placement, asked: Array, short: float) -> tuple[str, ...]:
     """Return the faces on which the missing stone is missing in full."""
     missing = asked - cover_of_faces(figure, block, placement)
     hair = max(1e-6 * short, TOUCH * max(block.size_mm))

@@ -7,10 +7,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 from blockfit.search.questions import Question
 from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.programs import least
 from blockfit.solids.stance import Stance
 from blockfit.solids.turns import from_quaternions, quaternion
 
@@ -21,12 +21,16 @@ _PER_FACE = 12  # contact candidates a face; more only slow the programs
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Certificate:
-    """For every rotation R, Σ λ_j h_j >= tr(R ``matrix``), with ``room`` = λ·(b − c) and ``load`` = λ·a.
+    """For every rotation R of the stance, Σ λ_j h_j >= tr(R ``matrix``) + ``constant``.
+
+    ``room`` is λ·(b − c), ``load`` λ·a. A limit of the stance, tr(R X) + c >= 0, may be taken off any number of
+    times: what is left is a lower bound for every rotation that keeps it, and has no slope at an optimum on it.
 
     ``pair`` is the dependency it rests on, if that is a single pair of opposite faces; else −1.
     """
 
     matrix: Array
+    constant: float
     room: float
     load: float
     pair: int
@@ -67,7 +71,7 @@ def polish(
         if step is None:
             break
         size = float(np.abs(step).max())
-        certificate = _certificate(question, contacts, duals) or certificate
+        certificate = _certificate(question, contacts, duals, value, radius, stance) or certificate
         moved = within_stance(_turned(step) @ rotation, stance)
         gained = question.value(points, moved) - value
         if gained > 0:
@@ -90,14 +94,14 @@ def within_stance(rotation: Array, stance: Stance) -> Array:
     kept = min(max(half_turn, -most), most) if stance.turn < 180 else half_turn
     # R = swing · twist: keep the swing's direction, shorten its angle.
     swing = math.atan2(math.hypot(x, y), math.hypot(w, z))
-    least = min(swing, math.radians(stance.tilt) / 2)
+    kept_swing = min(swing, math.radians(stance.tilt) / 2)
     twist = np.array([math.cos(half_turn), 0, 0, math.sin(half_turn)])
     axis = _multiply(np.array([w, x, y, z]), twist * [1, 1, 1, -1])
     across = math.hypot(axis[1], axis[2])
     lean = np.array([1.0, 0, 0, 0])
-    if across > 0 and least > 0:
+    if across > 0 and kept_swing > 0:
         sign = math.copysign(1.0, axis[0])
-        lean = np.array([math.cos(least), *(sign * math.sin(least) * axis[1:3] / across), 0])
+        lean = np.array([math.cos(kept_swing), *(sign * math.sin(kept_swing) * axis[1:3] / across), 0])
     return from_quaternions(_multiply(lean, np.array([math.cos(kept), 0, 0, math.sin(kept)])))
 
 
@@ -139,61 +143,59 @@ def _program(
     radius: float,
     stance: Stance,
 ) -> tuple[Array | None, Array]:
-    """Return the turn vector (3,) that gains most, and the duals (m,) of the contacts."""
+    """Return the turn vector (3,) that gains most, and the duals of the contacts (m,) and the stance's forms."""
     rows, rest = _system(question, contacts, value, radius)
-    limits, slack = _stance_rows(rotation, stance)
-    limits = np.column_stack([np.zeros(len(limits)), limits, np.zeros((len(limits), 3))])
-    bounds = [(None, None)] + [(-trust, trust)] * 3 + [(None, None)] * 3
+    forms = stance.forms()
+    limits = np.zeros((len(forms), 7))
+    limits[:, 1:4] = np.array([-_slope(form, rotation) for form, _ in forms]).reshape(-1, 3)
+    slack = np.array([max(0.0, float(np.trace(rotation @ form)) + constant) for form, constant in forms])
+    bounds: list[tuple[float | None, float | None]] = [(None, None)] * 7
+    bounds[1:4] = [(-trust, trust)] * 3
     if stance.is_upright:
         bounds[1] = bounds[2] = (0, 0)
-    found = linprog(
-        [-1, 0, 0, 0, 0, 0, 0],
-        A_ub=np.vstack([rows, limits]),
-        b_ub=np.concatenate([rest, slack]),
-        bounds=bounds,
-        method="highs-ds",
-        options={"presolve": False},
-    )
-    if found.status != 0:
-        return None, np.zeros(len(rows))
-    return found.x[1:4], -found.ineqlin.marginals[: len(rows)]
+    gain = np.array([-1.0, 0, 0, 0, 0, 0, 0])
+    found = least(gain, np.vstack([rows, limits]), np.concatenate([rest, slack]), bounds, simplex=True)
+    if found is None:
+        return None, np.zeros(len(rows) + len(limits))
+    return found.point[1:4], found.duals
 
 
-def _stance_rows(rotation: Array, stance: Stance) -> tuple[Array, Array]:
-    """Return the stance's limits on a small turn vector ω, to first order: ``rows @ ω <= slack``."""
-    rows, slack = [], []
-    if 0 < stance.tilt < 180:
-        up = rotation[:, 2]
-        rows.append([-up[1], up[0], 0.0])  # (ω × up)_z = ω_x up_y − ω_y up_x may fall by the slack
-        slack.append(up[2] - math.cos(math.radians(stance.tilt)))
-    if stance.turn < 180:
-        w, x, y, z = quaternion(rotation) * (1 if quaternion(rotation)[0] >= 0 else -1)
-        cos, sin = math.cos(math.radians(stance.turn) / 2), math.sin(math.radians(stance.turn) / 2)
-        grow_w, grow_z = np.array([-x, -y, -z]) / 2, np.array([y, -x, w]) / 2  # dq = (0, ω) q / 2
-        for side in (1, -1):
-            rows.append((side * cos * grow_z - sin * grow_w).tolist())
-            slack.append(sin * w - side * cos * z)
-    return np.array(rows).reshape(-1, 3), np.maximum(np.array(slack), 0.0)
+def _slope(form: Array, rotation: Array) -> Array:
+    """Return the gradient (3,) of tr(E R X) in a small turn vector of E."""
+    n = rotation @ form
+    return np.array([n[1, 2] - n[2, 1], n[2, 0] - n[0, 2], n[0, 1] - n[1, 0]])
 
 
-def _certificate(question: Question, contacts: _Contacts, duals: Array) -> Certificate | None:
+def _certificate(
+    question: Question, contacts: _Contacts, duals: Array, value: float, radius: float, stance: Stance
+) -> Certificate | None:
     """Return the certificate of the duals, made an exact dependency: a solver's rounding must not enter a proof."""
-    used = np.flatnonzero(duals > 1e-7 * duals.max(initial=0))
+    of_contacts, of_stance = duals[: len(contacts.face)], duals[len(contacts.face) :]
+    used = np.flatnonzero(of_contacts > 1e-7 * of_contacts.max(initial=0))
     if len(used) == 0:
         return None
     normals = question.normals[contacts.face[used]]
-    weights = duals[used]
+    weights = of_contacts[used]
     for _ in range(2):  # the second pass takes the first one's rounding away
         weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=None)[0]
     if not (weights > 0).all():
         return None
-    weights = weights / weights.sum()
+    total = float(weights.sum())
+    weights = weights / total
     faces = contacts.face[used]
+    matrix = np.einsum("m,mi,mj->ij", weights, contacts.point[used], normals)
+    constant, scale = 0.0, value if question.scale is None else question.scale
+    limited = False
+    for (form, least_form), dual in zip(stance.forms(), of_stance, strict=True):
+        times = max(0.0, float(dual)) * radius / (scale * total)
+        matrix, constant = matrix - times * form, constant - times * least_form
+        limited |= times > 0
     return Certificate(
-        np.einsum("m,mi,mj->ij", weights, contacts.point[used], normals),
+        matrix,
+        constant,
         float(weights @ question.offsets[faces]),
         float(weights @ question.loads[faces]),
-        _pair(question, faces),
+        -1 if limited else _pair(question, faces),
     )
 
 
@@ -221,10 +223,10 @@ def _finish(
             step, duals = _program(question, contacts, rotation, value, 1e-5, radius, stance)
             if step is None:
                 break
-            certificate = _certificate(question, contacts, duals) or certificate
+            certificate = _certificate(question, contacts, duals, value, radius, stance) or certificate
             rows, rest = _system(question, contacts, value, radius)
-            tight = duals > 1e-9
-            exact = np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0]
+            tight = duals[: len(rows)] > 1e-9
+            exact: Array = np.asarray(np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0], np.float64)
             moved = within_stance(_turned(exact[1:4]) @ rotation, stance)
             gained = question.value(points, moved) - value
             if gained > 0:

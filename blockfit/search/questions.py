@@ -65,7 +65,7 @@ class Question:
 
     @cached_property
     def is_box(self) -> bool:
-        """Whether the block has six faces square to the axes and all of them load alike, so that half turns are idle."""
+        """Whether the block is a box along the axes, which half turns leave unchanged."""
         square = self.normals.shape == (6, 3) and bool((np.abs(self.normals).sum(axis=1) == 1).all())
         return square and len(self.weights) == 3
 

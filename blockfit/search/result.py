@@ -65,7 +65,7 @@ class Fit:
             raise BadValueError(f"{self.figure.name} has no placement in {self.block.name}: the cover leaves no room")
         vertices = self.placement.apply(self.figure.vertices)
         marks = {name: tuple(self.placement.apply(np.array(p)).tolist()) for name, p in self.figure.landmarks.items()}
-        return Figure(vertices, self.figure.faces, landmarks=marks, name=self.figure.name)  # type: ignore[arg-type]
+        return Figure(vertices, self.figure.faces, landmarks=marks, name=self.figure.name)
 
     def solid(self) -> Figure:
         """Return the placed figure, in the block frame. Raises `BadValueError` if there is no placement."""

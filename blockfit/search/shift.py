@@ -1,33 +1,32 @@
 """The shift that a fit leaves open, used for the carver: low, centred, forward, all spare depth behind."""
 
 import numpy as np
-from scipy.optimize import linprog
 
 from blockfit.solids.arrays import Array
+from blockfit.solids.programs import least
 
 __all__ = ["carvers_shift"]
 
 
 def carvers_shift(normals: Array, room: Array) -> Array:
-    """Return the (3,) shift within ``normals @ x <= room`` that is as low as may be, then centred left to right,
-    then as far forward as may be.
+    """Return the shift (3,) within ``normals @ x <= room``: as low as may be, centred left to right, then forward.
 
-    Where rounding leaves no room at all, the shift that misses by least.
+    Where there is no such shift, the one whose worst miss is least, and then the sum of its misses.
 
     >>> import numpy as np
     >>> from blockfit.search.shift import carvers_shift
     >>> box = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1.0]])
     >>> carvers_shift(box, np.array([10.0, 50, 30, 40, 0, 7])).tolist()
     [5.0, -10.0, 0.0]
-    """  # noqa: D205
+    """
     if normals.shape == (6, 3) and (np.abs(normals).sum(axis=1) == 1).all():
         ranges = [_range(normals, room, k) for k in range(3)]
         middle = [(low + high) / 2 for low, high in ranges]
         forward, down = (low if low <= high else mid for (low, high), mid in zip(ranges[1:], middle[1:], strict=True))
         return np.array([middle[0], forward, down])
-    eased = room + max(0.0, _shortfall(normals, room)) + 1e-12 * np.abs(room).max()
-    down = _extreme(normals, eased, np.array([0, 0, 1.0]), [])
-    held = [(np.array([0, 0, 1.0]), down[2])]
+    eased = room + _misses(normals, room) + 1e-12 * np.abs(room).max()
+    lowest = float(_extreme(normals, eased, np.array([0, 0, 1.0]), [])[2])
+    held = [(np.array([0, 0, 1.0]), lowest)]
     left = _extreme(normals, eased, np.array([1.0, 0, 0]), held)[0]
     right = _extreme(normals, eased, np.array([-1.0, 0, 0]), held)[0]
     held.append((np.array([1.0, 0, 0]), (left + right) / 2))
@@ -37,24 +36,37 @@ def carvers_shift(normals: Array, room: Array) -> Array:
 def _range(normals: Array, room: Array, axis: int) -> tuple[float, float]:
     """Return the least and most of one coordinate between a box's faces."""
     along = normals[:, axis]
-    return -float(room[along < 0].min()), float(room[along > 0].min())
+    return 0.0 - float(room[along < 0].min()), float(room[along > 0].min())
 
 
-def _shortfall(normals: Array, room: Array) -> float:
-    """Return how much room every face would need more, for any shift to exist; below 0 if there is spare."""
-    rows = np.column_stack([normals, -np.ones(len(normals))])
-    return float(linprog([0, 0, 0, 1], A_ub=rows, b_ub=room, bounds=[(None, None)] * 4).x[3])
+def _misses(normals: Array, room: Array) -> Array:
+    """Return how much room each face would need more, for some shift to exist: the worst least, then the sum."""
+    worst = float((normals @ _nearest(normals, room) - room).max())
+    if worst <= 0:
+        return np.zeros(len(room))
+    count = len(room)
+    bounds: list[tuple[float | None, float | None]] = [(None, None)] * 3
+    found = least(
+        np.concatenate([np.zeros(3), np.ones(count)]),
+        np.column_stack([normals, -np.eye(count)]),
+        room,
+        bounds + [(0.0, worst * (1 + 1e-9))] * count,
+    )
+    return np.full(count, worst) if found is None else found.point[3:]
+
+
+def _nearest(rows: Array, rest: Array) -> Array:
+    """Return the shift whose worst row is best."""
+    found = least(np.array([0.0, 0, 0, 1]), np.column_stack([rows, -np.ones(len(rows))]), rest)
+    if found is None:
+        raise AssertionError("a closed block always has a best shift: a fault in blockfit, please report it")
+    return found.point[:3]
 
 
 def _extreme(normals: Array, room: Array, towards: Array, held: list[tuple[Array, float]]) -> Array:
     """Return the shift with the least coordinate ``towards``, the ``held`` coordinates kept."""
-    size = float(np.abs(room).max())
-    rows, rest = list(normals), list(room)
-    for axis, at in held:  # as two inequalities with a hair between them, or rounding may leave nothing
-        rows += [axis, -axis]
-        rest += [at + 1e-12 * size, -at + 1e-12 * size]
-    found = linprog(towards, A_ub=np.array(rows), b_ub=np.array(rest), bounds=[(None, None)] * 3)
-    if found.status != 0:  # only rounding can do this: keep what is held and the middle of the rest
-        rows, rest = [np.append(row, -1.0) for row in rows], list(rest)
-        found = linprog([0, 0, 0, 1], A_ub=np.array(rows), b_ub=np.array(rest), bounds=[(None, None)] * 4)
-    return np.asarray(found.x[:3])
+    hair = 1e-12 * float(np.abs(room).max())  # between two inequalities, or rounding may leave nothing
+    rows = np.vstack([normals, *[np.stack([axis, -axis]) for axis, _ in held]])
+    rest = np.concatenate([room, *[np.array([at + hair, -at + hair]) for _, at in held]])
+    found = least(towards, rows, rest)
+    return _nearest(rows, rest) if found is None else found.point

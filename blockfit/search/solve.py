@@ -21,9 +21,7 @@ MAX_CELLS = 400_000
 _UP = np.array([0.0, 0.0, 1.0])
 
 
-def solve(
-    question: Question, hull: Hull, stance: Stance, allow: Callable[[float], float], max_cells: int
-) -> Found:
+def solve(question: Question, hull: Hull, stance: Stance, allow: Callable[[float], float], max_cells: int) -> Found:
     """Return the best rotation that the stance allows, with what none beats.
 
     Upright and fixed stances are searched to the last digits, whatever ``allow`` leaves. Among rotations of
@@ -49,13 +47,13 @@ def solve(
 def _tidy(question: Question, points: Array, rotation: Array, value: float) -> Array:
     """Return the turn rounded to a billionth of a degree, exact at right angles, if that costs no merit."""
     tidy = about(2, round(turn_deg(rotation), 9))
-    return tidy if question.value(points, tidy) >= value - 1e-12 * max(1.0, abs(value)) else rotation
+    return tidy if question.value(points, tidy) >= value - 1e-14 * max(1.0, abs(value)) else rotation
 
 
 def placed(hull: Hull, question: Question, rotation: Array, scale: float, merit: float) -> Placement:
-    """Return the placement at a rotation whose open shift is used for the carver, keeping ``merit``."""
+    """Return the placement at a rotation, its open shift used for the carver; a ``merit`` above 0 is kept."""
     heights = reach(hull.points, question.normals @ rotation) + question.tolerance
-    room = question.offsets - question.loads * merit - scale * heights
+    room = question.offsets - question.loads * max(merit, 0.0) - scale * heights
     shift = carvers_shift(question.normals, room) - scale * (rotation @ hull.centre)
     return Placement(scale, rotation, shift)
 

@@ -11,7 +11,7 @@ from blockfit.solids.turns import angle_deg, from_quaternions
 
 __all__ = ["nearest_by_symmetry", "nearest_spin"]
 
-_EQUAL = 1e-12  # of the merit
+_EQUAL = 1e-14  # of the merit
 _STEPS = 1440  # quarter degrees
 
 

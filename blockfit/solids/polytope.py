@@ -3,17 +3,18 @@
 Planes: ``normals @ x <= offsets``. Lengths in any unit. Flat point sets, which qhull refuses, are handled."""
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.spatial import ConvexHull, HalfspaceIntersection, QhullError
 
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.programs import least
 
 __all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "least_width", "polytope_volume"]
 
 
 def hull_corners(points: Array) -> Ints:
     """Return which of (n, 3) points are corners of their convex hull, also if they lie in a plane or a line."""
+    from scipy.spatial import ConvexHull, QhullError
+
     middle = points.mean(axis=0)
     size = float(np.abs(points - middle).max())
     if size == 0:
@@ -31,6 +32,8 @@ def hull_corners(points: Array) -> Ints:
 
 def hull_planes(points: Array) -> tuple[Array, Array]:
     """Return the outward normals (f, 3) and offsets (f,) of the hull of (n, 3) points, coplanar ones once."""
+    from scipy.spatial import ConvexHull, QhullError
+
     try:
         equations = ConvexHull(points).equations
     except (QhullError, ValueError) as error:
@@ -50,10 +53,10 @@ def inner_ball(normals: Array, offsets: Array) -> tuple[Array, float]:
     Raises `BadValueError` if the planes do not close.
     """
     rows = np.column_stack([normals, np.linalg.norm(normals, axis=1)])
-    found = linprog([0, 0, 0, -1], A_ub=rows, b_ub=offsets, bounds=[(None, None)] * 4)
-    if found.status != 0:
+    found = least(np.array([0.0, 0, 0, -1]), rows, offsets)
+    if found is None:
         raise BadValueError("the planes do not close a block: some direction is left open")
-    return np.asarray(found.x[:3]), float(found.x[3])
+    return found.point[:3], float(found.point[3])
 
 
 def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
@@ -67,12 +70,15 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
     >>> len(corners), touching.tolist()
     (8, [0, 1, 2, 3, 4, 5])
     """
+    from scipy.spatial import HalfspaceIntersection, QhullError
+
     centre, radius = inner_ball(normals, offsets)
     scale = max(float(np.abs(offsets).max()), 1e-300)
     if radius <= 1e-12 * scale:
         raise BadValueError("the planes leave no stone between them")
     try:
-        meeting = HalfspaceIntersection(np.column_stack([normals, -offsets]), centre).intersections
+        with np.errstate(divide="ignore", invalid="ignore"):  # planes that never meet are told below
+            meeting = HalfspaceIntersection(np.column_stack([normals, -offsets]), centre).intersections
     except QhullError as error:
         raise BadValueError("the planes do not close a block") from error
     if not np.isfinite(meeting).all() or np.abs(meeting - centre).max() > 1e9 * radius:
@@ -90,6 +96,8 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
 
 def polytope_volume(corners: Array) -> float:
     """Return the volume of the convex hull of (n, 3) corners; 0 if it is flat."""
+    from scipy.spatial import ConvexHull, QhullError
+
     try:
         return float(ConvexHull(corners).volume)
     except (QhullError, ValueError):
@@ -101,6 +109,8 @@ def least_width(corners: Array) -> float:
 
     It is met by a face and a corner, or by two edges: all are tried, so few corners are meant.
     """
+    from scipy.spatial import ConvexHull
+
     normals = hull_planes(corners)[0]
     simplices = ConvexHull(corners).simplices
     edges = corners[simplices] - corners[np.roll(simplices, 1, axis=1)]

@@ -1,6 +1,9 @@
 """How the figure may be turned and leaned in the block."""
 
+import math
 from dataclasses import dataclass
+
+import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array
@@ -60,6 +63,23 @@ class Stance:
     def allows(self, rotation: Array, slack: float = 1e-9) -> bool:
         """Tell whether a (3, 3) rotation keeps to the limits, within ``slack`` degrees."""
         return tilt_deg(rotation) <= self.tilt + slack and abs(turn_deg(rotation)) <= self.turn + slack
+
+    def forms(self) -> list[tuple[Array, float]]:
+        """Return (X, c) with ``tr(R X) + c >= 0`` for every rotation R allowed; not all of the limits, past 90°.
+
+        Tilt: R22 >= cos(tilt). Turn ψ: R10 − R01 and R00 + R11 are a common factor times sin ψ and cos ψ, so
+        ``sin(limit ∓ ψ) >= 0``, which holds for all |ψ| <= limit as long as the limit is at most 90°.
+        """
+        forms: list[tuple[Array, float]] = []
+        if 0 < self.tilt < 180:
+            forms.append((np.diag([0.0, 0.0, 1.0]), -math.cos(math.radians(self.tilt))))
+        if self.turn <= 90:
+            cos, sin = math.cos(math.radians(self.turn)), math.sin(math.radians(self.turn))
+            for side in (1.0, -1.0):
+                form = np.diag([sin, sin, 0.0])
+                form[0, 1], form[1, 0] = -side * cos, side * cos
+                forms.append((form, 0.0))
+        return forms
 
     def words(self) -> str:
         """Return the stance in plain words."""

@@ -122,7 +122,7 @@ def offcuts(
     left = Figure(vertices, faces, name="stone left")
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
-    return OffcutPlan(tuple(pieces), left, volume / waste, volume, clearance_mm, kerf_mm)
+    return OffcutPlan(tuple(pieces), left, volume / waste if waste > 0 else 0.0, volume, clearance_mm, kerf_mm)
 
 
 def _offcut(part: Part, cuts: int, stone: Stone | None, number: int) -> Offcut:

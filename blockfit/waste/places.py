@@ -35,7 +35,7 @@ def approach_words(into: Array) -> str:
 def place_words(
     point: Array, low: Array, high: Array, landmarks: Mapping[str, tuple[float, float, float]] | None = None
 ) -> str:
-    """Return where a point (3,) lies on a figure that spans ``low`` to ``high``: near a landmark, or height and side."""
+    """Return where a point (3,) lies on a figure from ``low`` to ``high``: near a landmark, or height and side."""
     if landmarks:
         name, mark = min(landmarks.items(), key=lambda item: math.dist(item[1], point))
         if math.dist(mark, point) < 0.2 * float(np.linalg.norm(high - low)):

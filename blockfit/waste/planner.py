@@ -4,11 +4,12 @@ Every plane is set exactly, by cutting the figure itself; samples only suggest w
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.measure.booleans import Solid, arrays_of, hull_solid, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, hull_solid, refined, solid_from
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -18,6 +19,8 @@ from blockfit.waste.wedges import Samples, Wedge, best_wedges, draw_out
 __all__ = ["Limits", "Part", "Planner"]
 
 _SAMPLES = 18_000
+_HAIR_MM = 1e-4
+_TOUCH_MM = 1e-6
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 
 
@@ -71,7 +74,9 @@ class Planner:
         thick = self._limits.least_thickness_mm
         for seed in range(1 if square else 2):
             found = best_wedges(samples, most_cuts=most_cuts, least_mm=thick, seed=seed, square=square)
-            exact = [self._exact(wedge) for wedge in found[:3]]
+            # Samples tell planes square to the block apart no better than others; set exactly, they often win.
+            straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
+            exact = [self._exact(wedge) for wedge in (*found[:3], *straight[:2])]
             kept = [wedge for wedge in exact if wedge is not None]
             kept = kept or [wedge for wedge in map(self._exact, found[3:20]) if wedge is not None]
             if kept:
@@ -92,10 +97,10 @@ class Planner:
             way = draw_out(normals)
             if piece is None or way is None:
                 continue
-            areas = tuple(self._sawn(normals, offsets, k) for k in range(len(normals)))
+            areas = tuple(self._sawn(normals, offsets, k, axis, end) for k in range(len(normals)))
             parts.append(Part(normals, offsets, piece, areas, way, bool(extra) or np.isfinite(end)))
-            self._remove(normals, offsets, axis, end)
         kerf = self._limits.kerf_mm
+        self._remove(wedge.normals, wedge.offsets - kerf)
         if len(wedge.normals) == 1:
             self._normals = np.vstack([self._normals, wedge.normals])
             self._offsets = np.append(self._offsets, wedge.offsets - kerf)
@@ -130,11 +135,12 @@ class Planner:
         """
         others = [j for j in range(len(normals)) if j != k]
         reach = [float((self._block.corners_mm @ normals[k]).min())]
-        near = _beyond(self._figure, normals[others], offsets[others] - self._limits.clear_mm)
+        # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
+        near = _beyond(self._figure, normals[others], offsets[others] - self._limits.clear_mm + _TOUCH_MM)
         if not near.is_empty():
             reach.append(float((arrays_of(near)[0] @ normals[k]).max()) + self._limits.clear_mm)
         for corners in self._hollows:
-            part = _beyond(hull_solid(corners), normals[others], offsets[others])
+            part = _beyond(hull_solid(corners), normals[others], offsets[others] + _TOUCH_MM)
             if not part.is_empty():
                 reach.append(float((arrays_of(part)[0] @ normals[k]).max()))
         return max(reach)
@@ -149,18 +155,24 @@ class Planner:
         except BadValueError:
             return None
 
-    def _sawn(self, normals: Array, offsets: Array, k: int) -> float:
-        """Return the area in m² of stone that cut k passes through: the kerf of an earlier cut is already gone."""
+    def _sawn(self, normals: Array, offsets: Array, k: int, axis: Array, end: float) -> float:
+        """Return the area in m² of stone that cut k passes through: what earlier cuts took is air."""
         others = [j for j in range(len(normals)) if j != k]
         slab = _beyond(self.left, normals[others], offsets[others])
+        if np.isfinite(end):
+            slab = slab.trim_by_plane((-axis).tolist(), -end)
         slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
         return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
 
-    def _remove(self, normals: Array, offsets: Array, axis: Array, end: float) -> None:
-        """Take a piece and the kerf of its cuts out of the stone left."""
-        grown = self._corners(normals, offsets - self._limits.kerf_mm, axis, end)
-        if grown is not None:
-            self.left = self.left - hull_solid(grown)
+    def _remove(self, normals: Array, offsets: Array) -> None:
+        """Take all beyond the planes out of the stone left.
+
+        The tool reaches beyond the block, and a hair beyond its planes: faces that coincide would leave fins.
+        """
+        low, high = self._block.corners_mm.min(axis=0) - 50, self._block.corners_mm.max(axis=0) + 50
+        box = np.concatenate([high, -low])
+        tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
+        self.left = self.left - hull_solid(tool[0])
 
 
 def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
@@ -184,7 +196,7 @@ def _slabs(corners: Array, limits: Limits, room: int | None) -> list[tuple[Array
         edges = np.linspace(low, high, count + 1)
         slabs = [
             solid.trim_by_plane(axis.tolist(), float(a)).trim_by_plane((-axis).tolist(), -float(b)).volume() * 1e-9
-            for a, b in zip(edges[:-1], edges[1:], strict=True)
+            for a, b in pairwise(edges)
         ]
         if max(slabs) <= limits.most_volume_m3:
             break
@@ -207,7 +219,8 @@ def _grid_points(block: Block, count: int) -> Array:
 
 def _thinned(figure: Figure, spacing: float) -> Array:
     """Return surface points, one for each cell of ``spacing``: enough to see what a plane would meet."""
-    points = np.concatenate([figure.vertices, figure.vertices[figure.faces].mean(axis=1)])
+    vertices, faces = refined(figure.vertices, figure.faces, 1.5 * spacing)
+    points = np.concatenate([vertices, vertices[faces].mean(axis=1)])
     _, first = np.unique(np.floor(points / spacing).astype(np.int64), axis=0, return_index=True)
     return points[np.sort(first)]
 

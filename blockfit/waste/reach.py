@@ -21,7 +21,7 @@ _EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Elements:
-    """The figure's surface as small faces: ``vertices``, ``faces``, and each face's ``points``, ``normals``, ``areas``."""
+    """The figure's surface as small faces, with each face's middle in ``points``, ``normals`` and ``areas``."""
 
     vertices: Array
     faces: Ints
@@ -53,7 +53,8 @@ def reached(elements: Elements, view: View, pitch_mm: float, among: Flags | None
     asked = np.flatnonzero(facing)
     if len(asked) == 0:
         return hit
-    lattice = lattice_over(view, elements.vertices, pitch_mm)
+    # Only columns through the elements in question are needed.
+    lattice = lattice_over(view, elements.points[asked], pitch_mm)
     first, owner = first_depths(crossings(elements.vertices, elements.faces, view, lattice), lattice)
     seen, depth = view.seen(elements.points[asked])
     row, column = lattice.cells(seen)

@@ -22,7 +22,7 @@ from blockfit.waste.opening import opened_before
 from blockfit.waste.places import approach_words, place_words
 from blockfit.waste.reach import Elements, elements_of, reached
 
-__all__ = ["Region", "Undercuts", "placed_solid", "undercuts"]
+__all__ = ["Region", "Undercuts", "block_chords", "placed_solid", "undercuts"]
 
 _OBLIQUE = 150  # directions tried for what no face reaches
 _LEAST_SHARE = 5e-4  # of the surface: smaller regions are joined to a neighbour or told as scattered
@@ -120,7 +120,7 @@ def _view_of(block: Block, face: str) -> View:
 def _volumes(block: Block, columns: Columns) -> tuple[float, float, float, float]:
     """Return the stone before, beside, between and behind the figure, in m³."""
     view, places = columns.view, columns.places()
-    start, end = block_chords(block, view, places)
+    start, end = block_chords(block.normals, block.offsets_mm, view, places)
     cell = columns.lattice.pitch**2 * 1e-9
     first, last = columns.is_first, columns.is_last
     before = float((columns.enter - start)[first].sum()) * cell
@@ -130,15 +130,20 @@ def _volumes(block: Block, columns: Columns) -> tuple[float, float, float, float
     return before, block.volume_m3 - whole, whole - before - behind - filled, behind
 
 
-def block_chords(block: Block, view: View, places: Array) -> tuple[Array, Array]:
-    """Return the depths (q,) at which lines along the view, at (q, 2) places, enter and leave a convex block."""
+def block_chords(normals: Array, offsets: Array, view: View, places: Array) -> tuple[Array, Array]:
+    """Return the depths (q,) at which lines along the view, at (q, 2) places, enter and leave a convex solid.
+
+    Where a line misses it, the end lies before the start.
+    """
     across = places @ np.stack([view.right, view.up])  # (q, 3)
-    along = block.normals @ view.into  # (f,)
-    rest = block.offsets_mm - across @ block.normals.T  # (q, f)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = rest / along
-    start = np.where(along < -1e-12, at, -np.inf).max(axis=1)
-    return start, np.where(along > 1e-12, at, np.inf).min(axis=1)
+    along = normals @ view.into  # (f,)
+    rest = offsets - across @ normals.T  # (q, f)
+    tilted = np.abs(along) > 1e-12
+    at = rest / np.where(tilted, along, 1.0)
+    start = np.where(tilted & (along < 0), at, -np.inf).max(axis=1)
+    end = np.where(tilted & (along > 0), at, np.inf).min(axis=1)
+    outside = (rest[:, ~tilted] < 0).any(axis=1)
+    return np.where(outside, end, start), end
 
 
 def _base(elements: Elements, block: Block) -> Flags:
@@ -198,7 +203,9 @@ def _patches(elements: Elements, labels: Ints, later: Flags, total: float) -> In
             break
         first, second, _ = face_pairs(elements.faces)
         first, second = np.concatenate([first, second]), np.concatenate([second, first])
-        edge = small[first] & later[second] & (patch[first] != patch[second]) & (size[patch[second]] > size[patch[first]])
+        edge = (
+            small[first] & later[second] & (patch[first] != patch[second]) & (size[patch[second]] > size[patch[first]])
+        )
         first, second = first[edge], second[edge]
         if len(first) == 0:
             break
@@ -266,11 +273,11 @@ def _reach_word(into: Array | None, ahead: Array) -> str:
 
 def _stone_by_region(columns: Columns, region_of: Ints, block: Block, count: int) -> Array:
     """Return (count + 1,) the stone in m³ that lies behind each region's elements, as far as the next surface."""
-    _, end = block_chords(block, columns.view, columns.places())
+    _, end = block_chords(block.normals, block.offsets_mm, columns.view, columns.places())
     next_enter = np.concatenate([columns.enter[1:], [0.0]])
     until = np.where(columns.is_last, end, next_enter)
     volume = (until - columns.leave) * columns.lattice.pitch**2 * 1e-9
-    return np.bincount(region_of[columns.leave_face], volume, minlength=count + 1)
+    return np.bincount(region_of[columns.leave_face], volume, minlength=count + 1).astype(np.float64)
 
 
 def _depth_behind(elements: Elements, columns: Columns) -> Array:
@@ -282,5 +289,3 @@ def _depth_behind(elements: Elements, columns: Columns) -> Array:
     row, column = lattice.cells(seen)
     behind = depth - first[row * lattice.columns + column]
     return np.where(np.isfinite(behind), np.maximum(behind, 0.0), 0.0)
-
-

@@ -40,9 +40,7 @@ class Samples:
     whole: int
 
 
-def best_wedges(
-    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, square: bool = False
-) -> list[Wedge]:
+def best_wedges(samples: Samples, *, most_cuts: int, least_mm: float, seed: int, square: bool = False) -> list[Wedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
     ``least_mm`` is the least depth of stone beyond every cut. ``square`` keeps to planes square to the axes.

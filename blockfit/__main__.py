@@ -1,0 +1,205 @@
+"""The command line: survey one figure in one block, or try the demo."""
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from blockfit.errors import BadValueError, BlockfitError
+from blockfit.intake.demo import demo_blocks, demo_figure
+from blockfit.intake.scan import read_figure
+from blockfit.overview import Survey, survey
+from blockfit.search.fit import largest, safest
+from blockfit.search.result import Fit
+from blockfit.sheets.words import kg, rounded_down
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.solids.stance import Stance
+from blockfit.units import length_mm, sizes_mm
+
+__all__ = ["main"]
+
+
+@click.group()
+@click.version_option(package_name="blockfit")
+def cli() -> None:
+    """Does the figure fit in the block, how must it stand, and what happens to the stone."""
+
+
+@cli.command("survey")
+@click.argument("figure", type=click.Path(path_type=Path))
+@click.option("--unit", help="Unit of the file: mm, cm, m, in, ft. Needed unless the format states it.")
+@click.option("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4.")
+@click.option("--up", help="The file's axis that points up, such as +y.  [default: +z]")
+@click.option("--front", help="The file's axis towards which the figure looks, such as +z.  [default: -y]")
+@click.option("--landmarks", type=click.Path(path_type=Path), help="CSV or JSON file of name, x, y, z.")
+@click.option("--max-hole", help="Widest hole to cap, at full size, such as 80mm.")
+@click.option("--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in.")
+@click.option("--stone", help="Kind of stone, for the weights.")
+@click.option("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face.")
+@click.option(
+    "--cover", default="0", show_default=True, help="Sound stone to keep over the figure (mm, or with a unit)."
+)
+@click.option("--bottom-cover", default="0", show_default=True, help="The same under it: 0 stands it on the bottom.")
+@click.option("--scale", type=float, help="Scale wanted; without it the largest that fits is found.")
+@click.option(
+    "--turn", type=float, default=30, show_default=True, help="How far it may be turned either way, in degrees."
+)
+@click.option("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees.")
+@click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all.")
+@click.option("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg.")
+@click.option("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
+@click.option("--kerf", help="Width of a cut.  [default: 12 mm]")
+@click.option("--pitch", help="Distance of the columns that undercuts are measured by.")
+@click.option("--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .txt or .json file.")
+@click.option("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
+def survey_command(
+    figure: Path,
+    unit: str | None,
+    ratio: str,
+    up: str | None,
+    front: str | None,
+    landmarks: Path | None,
+    max_hole: str | None,
+    size: str,
+    stone: str | None,
+    skin: str,
+    cover: str,
+    bottom_cover: str,
+    scale: float | None,
+    turn: float,
+    lean: float,
+    any_rotation: bool,
+    lift_limit: float | None,
+    clearance: str,
+    kerf: str | None,
+    pitch: str | None,
+    gap: float,
+    output: Path | None,
+    as_json: Path | None,
+) -> None:
+    """Survey FIGURE in one block: fit, stone cover, undercuts, offcuts and weights.
+
+    The figure stands on the bottom, upright, facing the front within 30°, unless you say otherwise.
+    """
+    for target in (output, as_json):
+        _check_target(target)
+    width, depth, height = sizes_mm(size, name="--block")
+    block = Block.box(width, depth, height, stone=stone, skin=_length(skin, "--skin"))
+    stance = Stance.free() if any_rotation else Stance(lean, turn)
+    step = _teller()
+    step(f"reading {figure.name}")
+    hole = None if max_hole is None else _length(max_hole, "--max-hole")
+    read = read_figure(figure, unit=unit, ratio=ratio, up=up, front=front, landmarks=landmarks, max_hole=hole)
+    step("fitting")
+    asked = {"bottom": _length(bottom_cover, "--bottom-cover"), "other": _length(cover, "--cover")}
+    fit = _fit(read, block, asked, stance, scale, gap)
+    told = survey(
+        fit,
+        lift_limit_kg=lift_limit,
+        clearance=_length(clearance, "--clearance"),
+        kerf=None if kerf is None else _length(kerf, "--kerf"),
+        pitch=None if pitch is None else _length(pitch, "--pitch"),
+        progress=step,
+    )
+    step("")
+    _tell(told, output, as_json)
+
+
+@cli.command("demo")
+@click.option("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
+def demo_command(as_json: Path | None) -> None:
+    """Try it on an invented figure: a lamplighter at 1:4, scanned, and a small yard of limestone."""
+    _check_target(as_json)
+    step = _teller()
+    step("making the maquette and its scan")
+    figure = demo_figure()
+    asked = {"bottom": 0.0, "other": 20.0}
+    stance = Stance.upright(30)
+    step("fitting it in the yard's blocks")
+    fits = [largest(figure, block, cover=asked, stance=stance) for block in demo_blocks()]
+    step("")
+    click.echo(
+        "The lamplighter, a quarter-size maquette, in an invented yard of limestone (skin 15 mm, cover 20 mm):\n"
+    )
+    for fit in fits:
+        size = " x ".join(f"{side:,.0f}" for side in fit.block.size_mm)
+        enough = "full size fits" if fit.scale >= 1 else "full size does not fit"
+        weight = kg(fit.block.mass_kg)
+        click.echo(
+            f"  {fit.block.name}  {size:>21} mm  {weight:>9}  price {fit.block.price:>5.0f}   "
+            f"largest scale {rounded_down(fit.scale, 3):.3f}, {enough}"
+        )
+    holding = [fit for fit in fits if fit.scale >= 1]
+    chosen = min(holding, key=lambda fit: fit.block.price or 0.0).block
+    click.echo(f"\nThe cheapest that holds it at full size is {chosen.name}:\n")
+    fit = safest(figure, chosen, cover=asked, stance=stance, scale=1.0)
+    told = survey(fit, lift_limit_kg=300, progress=step)
+    step("")
+    _tell(told, None, as_json)
+
+
+def _fit(figure: Figure, block: Block, asked: dict[str, float], stance: Stance, scale: float | None, gap: float) -> Fit:
+    if scale is None:
+        return largest(figure, block, cover=asked, stance=stance, gap=gap)
+    return safest(figure, block, cover=asked, stance=stance, scale=scale, gap=gap)
+
+
+def _length(text: str, name: str) -> float:
+    """Return mm; a bare number counts as mm here, where ``--block`` does so too."""
+    try:
+        return length_mm(float(text), name, least=0)
+    except ValueError as error:
+        if isinstance(error, BadValueError):
+            raise
+        return length_mm(text, name, least=0)
+
+
+def _check_target(path: Path | None) -> None:
+    """Refuse before an hour's work what could not be written after it."""
+    if path is None:
+        return
+    if path.suffix.lower() not in (".txt", ".json"):
+        raise BadValueError(f"{path.name}: a survey is saved as .txt or .json")
+    if not path.parent.is_dir():
+        raise BadValueError(f"{path}: there is no folder {path.parent}")
+
+
+def _tell(told: Survey, output: Path | None, as_json: Path | None) -> None:
+    click.echo(str(told), nl=False)
+    for target in (output, as_json):
+        if target is not None:
+            told.save(target)
+
+
+def _teller() -> Callable[[str], None]:
+    """Return what shows the step under way on a terminal's stderr, and nothing elsewhere."""
+    if not sys.stderr.isatty():
+        return lambda step: None
+    return lambda step: click.echo(f"\r\033[K{step + ' …' if step else ''}", err=True, nl=False)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line: exit 0 for any answer, 2 for bad input, 130 when stopped."""
+    try:
+        cli.main(arguments, prog_name="blockfit", standalone_mode=False)
+    except BlockfitError as error:
+        _leave(str(error), 2)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(2)
+    except click.ClickException as error:
+        _leave(error.format_message(), 2)
+    except (click.Abort, KeyboardInterrupt):
+        _leave("stopped", 130)
+
+
+def _leave(message: str, code: int) -> None:
+    click.echo(f"blockfit: {' '.join(message.split())}", err=True)
+    sys.exit(code)
+
+
+if __name__ == "__main__":
+    main()

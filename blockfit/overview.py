@@ -1,0 +1,178 @@
+"""Every answer for one fit, as text and as JSON."""
+
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError, UnreadableFileError
+from blockfit.search.fit import largest, safest
+from blockfit.search.result import Fit, Verdict
+from blockfit.sheets import record, text
+from blockfit.solids.stance import Stance
+from blockfit.units import Length
+from blockfit.waste.cover import Cover, stone_cover
+from blockfit.waste.offcut import OffcutPlan, offcuts
+from blockfit.waste.setback import Setback, setback
+from blockfit.waste.undercut import Undercuts, undercuts
+from blockfit.waste.weight import Weights, weights
+
+__all__ = ["Survey", "survey"]
+
+_LEAN = 15.0  # degrees offered as leaning, where less was asked
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """What is known about one figure in one block; ``print`` it, or `save` it.
+
+    Parts that need a figure that fits, or a solid one, are ``None`` where it is not; ``lacking`` says why.
+    """
+
+    fit: Fit
+    cover: Cover | None
+    reserve: Setback | None
+    undercuts: Undercuts | None
+    offcuts: OffcutPlan | None
+    weights: Weights | None
+    gains: tuple[tuple[str, Fit], ...]
+    would_fit: Fit | None
+    lacking: str
+
+    def __str__(self) -> str:
+        """Return the survey as a carver reads it."""
+        return "\n".join(line.rstrip() for line in self._lines()) + "\n"
+
+    def _lines(self) -> list[str]:
+        fit = self.fit
+        sections: list[tuple[str, list[str]]] = [
+            ("", [*text.fit_section(fit), *text.gains_section(self.gains, fit)]),
+        ]
+        if self.would_fit is not None:
+            wording = f"at {self.would_fit.scale:.4f} of full size it would fit (largest found, this stance and cover)"
+            sections[0][1].append(f"  {'What would fit':<16}{wording}")
+        if self.cover is not None and self.reserve is not None:
+            sections.append(("Stone over the figure", text.cover_section(self.cover, self.reserve)))
+        if self.undercuts is not None:
+            sections.append((f"Working inward from the {self.undercuts.front}", text.undercuts_section(self.undercuts)))
+        if self.offcuts is not None and self.weights is not None:
+            sections.append(("Pieces to save", text.offcuts_section(self.offcuts, self.weights)))
+        if self.weights is not None:
+            sections.append(("Weight", text.weights_section(self.weights)))
+        sections.append(("The figure as read", text.scan_section(fit)))
+        if self.lacking:
+            sections.append(("Not answered", [f"  {self.lacking}"]))
+        stone = fit.block.stone
+        extra = [stone.caution] if stone is not None and stone.caution else []
+        sections.append(("Cautions", text.cautions_section(extra)))
+        lines: list[str] = []
+        for title, body in sections:
+            lines += ([title.upper()] if title else []) + body + [""]
+        if stone is not None:
+            lines.append(f"Density of {stone.name}: {stone.density_kg_m3:,.0f} kg/m³; {stone.source}.")
+        return lines
+
+    def record(self) -> dict[str, Any]:
+        """Return everything as plain data; keys say their units."""
+        parts: dict[str, Any] = {
+            "figure": record.figure_record(self.fit),
+            "fit": record.fit_record(self.fit),
+            "cover": None if self.cover is None else record.cover_record(self.cover),
+            "setback": None if self.reserve is None else record.setback_record(self.reserve),
+            "undercuts": None if self.undercuts is None else record.undercuts_record(self.undercuts),
+            "offcuts": None if self.offcuts is None else record.offcuts_record(self.offcuts),
+            "weights": None if self.weights is None else record.weights_record(self.weights),
+            "other_stances": [
+                {"stance": name, "scale": fit.scale, "cover_mm": fit.cover_mm, "verdict": fit.verdict.name}
+                for name, fit in self.gains
+            ],
+            "would_fit_at_scale": None if self.would_fit is None else self.would_fit.scale,
+            "lacking": self.lacking,
+            "cautions": list(text.CAUTIONS),
+        }
+        plain: dict[str, Any] = record.plain(parts)
+        return plain
+
+    def save(self, path: str | Path) -> None:
+        """Write the survey: ``.txt`` as printed, ``.json`` as data. The file appears whole or not at all."""
+        file = Path(path)
+        if file.suffix.lower() == ".txt":
+            body = str(self)
+        elif file.suffix.lower() == ".json":
+            body = json.dumps(self.record(), indent=1, ensure_ascii=False) + "\n"
+        else:
+            raise BadValueError(f"{file.name}: a survey is saved as .txt or .json")
+        try:
+            handle, beside = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
+            with os.fdopen(handle, "w", encoding="utf-8") as out:
+                out.write(body)
+            os.replace(beside, file)
+        except OSError as error:
+            raise UnreadableFileError(f"{file.name} cannot be written: {error.strerror or error}") from error
+
+
+def survey(
+    fit: Fit,
+    *,
+    lift_limit_kg: float | None = None,
+    clearance: Length = 20,
+    kerf: Length | None = None,
+    pitch: Length | None = None,
+    alternatives: bool = True,
+    progress: Callable[[str], None] = lambda step: None,
+) -> Survey:
+    """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
+
+    ``alternatives`` adds what leaning, any turn, or any rotation at all would gain. The other options are those
+    of `offcuts` and `undercuts`.
+    """
+    gains: list[tuple[str, Fit]] = []
+    would_fit = None
+    if alternatives:
+        progress("trying other stances")
+        gains = _gains(fit)
+    if fit.verdict is not Verdict.FITS:
+        if fit.question != "largest" and fit.placement is not None:
+            again = largest(fit.figure, fit.block, cover=_asked(fit), stance=fit.stance)
+            would_fit = again if again.placement is not None else None
+        lacking = "cover, undercuts, offcuts and weights are told for a figure that fits"
+        return Survey(fit, None, None, None, None, None, tuple(gains), would_fit, lacking)
+    progress("measuring the cover")
+    cover, reserve = stone_cover(fit), setback(fit)
+    if not fit.figure.is_solid:
+        lacking = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
+        return Survey(fit, cover, reserve, None, None, None, tuple(gains), None, lacking)
+    progress("finding undercuts")
+    cut = undercuts(fit, pitch=pitch)
+    progress("planning offcuts")
+    plan = offcuts(fit, lift_limit_kg=lift_limit_kg, clearance=clearance, kerf=kerf)
+    progress("weighing")
+    return Survey(fit, cover, reserve, cut, plan, weights(fit, plan, cut), tuple(gains), None, "")
+
+
+def _gains(fit: Fit) -> list[tuple[str, Fit]]:
+    """Return the best of wider stances: any turn, leaning, anything."""
+    wider = []
+    if fit.stance.turn < 180:
+        wider.append(("any turn", Stance(fit.stance.tilt, 180)))
+    if fit.stance.tilt < _LEAN:
+        wider.append((f"leaning up to {_LEAN:g}°", Stance(_LEAN, fit.stance.turn)))
+    if not fit.stance.is_free:
+        wider.append(("any rotation at all", Stance.free()))
+    cover = _asked(fit)
+    found = []
+    for name, stance in wider:
+        if fit.question == "largest":
+            found.append((name, largest(fit.figure, fit.block, cover=cover, stance=stance)))
+        else:
+            found.append((name, safest(fit.figure, fit.block, scale=fit.scale, cover=cover, stance=stance)))
+    return found
+
+
+def _asked(fit: Fit) -> dict[str, Length]:
+    return {name: float(by) for name, by in zip(fit.block.names, np.asarray(fit.asked_cover_mm), strict=True)}

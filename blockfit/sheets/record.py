@@ -1,0 +1,188 @@
+"""Results as plain data for JSON: every key says its unit."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from blockfit.search.result import Fit
+from blockfit.waste.cover import Cover
+from blockfit.waste.offcut import OffcutPlan
+from blockfit.waste.setback import Setback
+from blockfit.waste.undercut import Undercuts
+from blockfit.waste.weight import Weights
+
+__all__ = [
+    "cover_record",
+    "figure_record",
+    "fit_record",
+    "offcuts_record",
+    "plain",
+    "setback_record",
+    "undercuts_record",
+    "weights_record",
+]
+
+
+def plain(value: Any) -> Any:
+    """Return a value as JSON can hold it: arrays as lists, and no infinity or not-a-number."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, np.bool_ | np.integer):
+        return value.item()
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return value
+
+
+def figure_record(fit: Fit) -> dict[str, Any]:
+    """Return what was read and what was mended."""
+    figure = fit.figure
+    return {
+        "name": figure.name,
+        "faces": len(figure.faces),
+        "size_mm": figure.size_mm,
+        "area_m2": figure.area_m2,
+        "volume_m3": figure.volume_m3,
+        "ratio": figure.ratio,
+        "is_solid": figure.is_solid,
+        "repairs": [{"step": r.step, "text": r.text, "measures": dict(r.measures)} for r in figure.repairs],
+    }
+
+
+def fit_record(fit: Fit) -> dict[str, Any]:
+    """Return the question, the answer and how sure it is."""
+    block, placement = fit.block, fit.placement
+    return {
+        "question": fit.question,
+        "verdict": fit.verdict.name,
+        "block": {
+            "name": block.name,
+            "size_mm": block.size_mm,
+            "volume_m3": block.volume_m3,
+            "stone": None if block.stone is None else block.stone.name,
+            "density_kg_m3": None if block.stone is None else block.stone.density_kg_m3,
+            "density_source": None if block.stone is None else block.stone.source,
+            "skin_mm": dict(zip(block.names, block.skin_mm.tolist(), strict=True)),
+            "price": block.price,
+            "bed": block.bed,
+        },
+        "stance": {"tilt_deg": fit.stance.tilt, "turn_deg": fit.stance.turn},
+        "cover_asked_mm": dict(zip(block.names, fit.asked_cover_mm.tolist(), strict=True)),
+        "scale": fit.scale,
+        "scale_bound": fit.scale_bound,
+        "gap": fit.gap,
+        "cover_mm": fit.cover_mm,
+        "cover_bound_mm": fit.cover_bound_mm,
+        "gap_mm": fit.gap_mm,
+        "short_mm": fit.short_mm,
+        "short_faces": fit.short_faces,
+        "cells": fit.cells,
+        "stands_on": fit.stands_on,
+        "placement": None
+        if placement is None
+        else {
+            "scale": placement.scale,
+            "rotation": placement.rotation,
+            "shift_mm": placement.shift_mm,
+            "turn_deg": placement.turn_deg,
+            "tilt_deg": placement.tilt_deg,
+            "height_mm": float(np.ptp(fit.solid().vertices[:, 2])),
+        },
+    }
+
+
+def cover_record(cover: Cover) -> dict[str, Any]:
+    """Return the cover; exact."""
+    return {
+        "least_mm": cover.least_mm,
+        "least_face": cover.least_face,
+        "at_mm": cover.at,
+        "by_face_mm": cover.by_face,
+        "tolerance_mm": cover.tolerance_mm,
+    }
+
+
+def setback_record(reserve: Setback) -> dict[str, Any]:
+    """Return the reserve; exact."""
+    return {"back_mm": reserve.back_mm, "limit_face": reserve.limit_face, "at_mm": reserve.at}
+
+
+def undercuts_record(cut: Undercuts) -> dict[str, Any]:
+    """Return volumes and regions; resolved to the pitch."""
+    names = ("front_m3", "beside_m3", "trapped_m3", "rear_m3", "residual_m3", "pitch_mm", "scattered_mm2")
+    regions = [
+        {
+            "number": r.number,
+            "place": r.place,
+            "reach": r.reach,
+            "approach": r.approach,
+            "into": r.into,
+            "area_mm2": r.area_mm2,
+            "stone_m3": r.stone_m3,
+            "centre_mm": r.centre_mm,
+            "depth_mm": r.depth_mm,
+            "after": r.after,
+        }
+        for r in cut.regions
+    ]
+    return {
+        "front": cut.front,
+        **{name: getattr(cut, name) for name in names},
+        "reach_by_face": cut.reach_by_face,
+        "regions": regions,
+    }
+
+
+def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
+    """Return the pieces in order; exact solids."""
+    pieces = [
+        {
+            "kind": p.kind,
+            "stage": p.stage,
+            "volume_m3": p.volume_m3,
+            "weight_kg": p.weight_kg,
+            "weight_range_kg": p.weight_range_kg,
+            "size_mm": p.size_mm,
+            "least_thickness_mm": p.least_thickness_mm,
+            "centre_mm": p.centre_mm,
+            "draw_out": p.draw_out,
+            "cuts": [
+                {"normal": c.normal, "offset_mm": c.offset_mm, "area_m2": c.area_m2, "method": c.method} for c in p.cuts
+            ],
+        }
+        for p in plan.pieces
+    ]
+    return {
+        "recovered": plan.recovered,
+        "volume_m3": plan.volume_m3,
+        "sawn_m2": plan.sawn_m2,
+        "clearance_mm": plan.clearance_mm,
+        "kerf_mm": plan.kerf_mm,
+        "pieces": pieces,
+    }
+
+
+def weights_record(weight: Weights) -> dict[str, Any]:
+    """Return weights and stages."""
+    names = ("block", "figure", "removed", "offcuts", "chips")
+    return {
+        **{f"{name}_kg": getattr(weight, f"{name}_kg") for name in names},
+        **{f"{name}_m3": getattr(weight, f"{name}_m3") for name in names},
+        "range_low_factor": weight.low,
+        "range_high_factor": weight.high,
+        "stages": [
+            {
+                "name": s.name,
+                "removed_m3": s.removed_m3,
+                "left_m3": s.left_m3,
+                "removed_kg": s.removed_kg,
+                "left_kg": s.left_kg,
+            }
+            for s in weight.stages
+        ],
+    }

@@ -1,0 +1,264 @@
+"""The sections of a survey as lines of plain text, one function for each; `overview` puts them in order.
+
+Every number says what it is: proved, exact, resolved to a pitch, or an estimate."""
+
+from collections.abc import Sequence
+
+from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.words import kg, length, litres, missing, rounded_down, rounded_up, standing_words, wrapped
+from blockfit.solids.arrays import Array
+from blockfit.units import feet_and_inches
+from blockfit.waste.cover import Cover
+from blockfit.waste.offcut import OffcutPlan
+from blockfit.waste.setback import Setback
+from blockfit.waste.undercut import Undercuts
+from blockfit.waste.weight import Weights
+
+__all__ = [
+    "CAUTIONS",
+    "cautions_section",
+    "cover_section",
+    "fit_section",
+    "gains_section",
+    "offcuts_section",
+    "scan_section",
+    "undercuts_section",
+    "weights_section",
+]
+
+_MOST_REGIONS = 8
+_LEAST_REGION = 0.01  # of the listed regions' area; smaller ones are counted, not listed
+
+CAUTIONS = (
+    "Lifting, tipping, propping: everything here is an estimate for planning. Have lifting gear, supports and the "
+    "order of cuts checked by a qualified person, and follow local codes. A block can tip while a piece leaves it.",
+    "Dust: cutting stone frees crystalline silica. The limit in US general industry is 50 µg/m³ over 8 hours "
+    "(29 CFR 1910.1053); wet cutting, extraction and a respirator are usual. Follow the rules where you work.",
+)
+
+
+def fit_section(fit: Fit) -> list[str]:
+    """Return the verdict, the scale with its bound, the finished height and how the figure stands."""
+    block = fit.block
+    width, depth, height = block.size_mm
+    lines = [f"{fit.figure.name} in {block.name}", ""]
+    what = f"{length(width)} wide, {length(depth)} deep, {length(height)} high"
+    lines += _item("Block", f"{what}{'' if block.stone is None else f', {block.stone.name}'}; {_cover_asked(fit)}")
+    lines += _item("Stance asked", fit.stance.words())
+    if fit.placement is None:
+        lines += _item(
+            "Verdict",
+            f"CANNOT FIT (proved). The cover alone is more than the block holds: {missing(fit.short_mm)} too much "
+            f"on each of {', '.join(fit.short_faces)}. Ask for less cover or take a larger block.",
+        )
+        return lines
+    lines += _item("Verdict", _verdict_words(fit))
+    if fit.question == "largest":
+        lines += _item(
+            "Largest scale",
+            f"{rounded_down(fit.scale, 4):.4f} of full size; no placement of this stance exceeds "
+            f"{rounded_up(fit.scale_bound, 4):.4f} (proved, {fit.cells:,} cells)",
+        )
+    else:
+        lines += _item("Scale", f"{fit.scale:g} of full size, as asked")
+    tall = float(fit.solid().vertices[:, 2].max() - fit.solid().vertices[:, 2].min())
+    lines += _item("Finished height", f"{length(tall)} ({feet_and_inches(tall)}), as it stands in the block")
+    lines += _item("How it stands", standing_words(fit.placement))
+    return lines
+
+
+def gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
+    """Return one line on what leaning or any turn would gain."""
+    if not gains or fit.placement is None:
+        return []
+    parts = []
+    for name, other in gains:
+        if other.placement is None:
+            continue
+        if fit.question == "largest":
+            more = other.scale / fit.scale - 1
+            parts.append(
+                f"{name} gains {_percent(more)}" + (f" ({rounded_down(other.scale, 4):.4f})" if more > 5e-4 else "")
+            )
+        else:
+            more = other.cover_mm - fit.cover_mm
+            parts.append(f"{name} gains {length(more)} of cover" if more >= 1 else f"{name} gains nothing")
+    return _item("Other stances", "; ".join(parts) + " (best found)")
+
+
+def cover_section(cover: Cover, reserve: Setback) -> list[str]:
+    """Return the stone on every face, where it is thinnest, and the reserve behind."""
+    lines = _item(
+        "Least cover",
+        f"{length(cover.least_mm)} towards the {cover.least_face}, at {_point(cover.at)} (exact)",
+    )
+    lines += _item("On each face", ", ".join(f"{name} {length(by)}" for name, by in cover.by_face.items()))
+    if cover.tolerance_mm:
+        lines += _item("", f"{cover.tolerance_mm:.1f} mm is taken off for the tolerance of the points")
+    lines += _item(
+        "Reserve",
+        f"the whole figure can be set back {length(reserve.back_mm)} with its cover kept; the {reserve.limit_face} "
+        "ends it (exact, in the block as bought)",
+    )
+    return lines
+
+
+def undercuts_section(cut: Undercuts) -> list[str]:
+    """Return the four volumes, the reach of each face and the regions left for later."""
+    lines = _item(
+        "Waste",
+        f"before the figure {litres(cut.front_m3)}, beside it {litres(cut.beside_m3)}, between its surfaces "
+        f"{litres(cut.trapped_m3)}, behind it {litres(cut.rear_m3)} (columns {cut.pitch_mm:.3g} mm apart; "
+        f"they miss {litres(abs(cut.residual_m3))})",
+    )
+    reach = ", ".join(f"{name} {share:.0%}" for name, share in cut.reach_by_face.items())
+    lines += _item("Reached from", f"{reach} of the surface, by a straight tool")
+    total = sum(region.area_mm2 for region in cut.regions)
+    listed = [r for r in cut.regions if r.area_mm2 >= _LEAST_REGION * total][:_MOST_REGIONS]
+    lines += _item("Undercut", f"{len(cut.regions)} regions are not reached from the {cut.front}:")
+    for region in listed:
+        after = f"; after {', '.join(map(str, region.after))}" if region.after else ""
+        lines += _entry(
+            f"{region.number}. {region.place}: {region.approach}, {region.area_mm2 / 100:,.0f} cm², "
+            f"{_stone_words(region.stone_m3)}, up to {length(region.depth_mm)} behind the front surface{after}"
+        )
+    rest = cut.regions[len(listed) :]
+    small = sum(region.area_mm2 for region in rest) + cut.scattered_mm2
+    if small > 0:
+        lines += _entry(f"and {len(rest)} smaller ones with scattered spots, {small / 100:,.0f} cm² together")
+    return lines
+
+
+def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
+    """Return the pieces to take off whole, in order."""
+    if not plan.pieces:
+        return _item("Offcuts", "none worth taking off whole within the limits given")
+    saved = kg(weight.offcuts_kg, weight.low, weight.high) if weight.offcuts_kg is not None else litres(plan.volume_m3)
+    lines = _item(
+        "Offcuts",
+        f"{len(plan.pieces)} pieces save {plan.recovered:.0%} of the waste, {saved}, for {plan.sawn_m2:.2f} m² of "
+        f"cuts; {length(plan.clearance_mm)} clear of the figure, cuts {plan.kerf_mm:g} mm wide (exact solids; the "
+        "choice is good, not proved best):",
+    )
+    for number, piece in enumerate(plan.pieces, 1):
+        size = " x ".join(f"{side:,.0f}" for side in piece.size_mm)
+        cuts = " and ".join(
+            f"{cut.area_m2:.2f} m² {_cut_words(cut.normal)}" for cut in piece.cuts if cut.area_m2 > 1e-4
+        )
+        weighs = (
+            kg(piece.weight_kg, weight.low, weight.high) if piece.weight_kg is not None else litres(piece.volume_m3)
+        )
+        lines += _entry(
+            f"{number}. {piece.kind}, within {size} mm, {weighs}; cut {cuts}; drawn out {_way(piece.draw_out)}"
+        )
+    return lines
+
+
+def weights_section(weight: Weights) -> list[str]:
+    """Return the weights and how the block grows lighter."""
+    low, high = weight.low, weight.high
+    if weight.block_kg is None:
+        text = f"block {litres(weight.block_m3)}, figure {litres(weight.figure_m3)}, waste {litres(weight.removed_m3)}"
+        lines = _item("Volumes", f"{text}; name the stone for weights (--stone)")
+    else:
+        lines = _item("Block", kg(weight.block_kg, low, high))
+        lines += _item("Figure", kg(weight.figure_kg, low, high))
+        lines += _item("Waste", kg(weight.removed_kg, low, high))
+        lines += _item("of it offcuts", kg(weight.offcuts_kg, low, high))
+        lines += _item("of it chips", kg(weight.chips_kg, low, high))
+    for stage in weight.stages:
+        gone, left = (
+            (kg(stage.removed_kg), kg(stage.left_kg))
+            if stage.left_kg is not None
+            else (litres(stage.removed_m3), litres(stage.left_m3))
+        )
+        lines += _entry(f"{stage.name}: {gone} out, {left} left")
+    return lines
+
+
+def scan_section(fit: Fit) -> list[str]:
+    """Return what was mended on reading, and what the figure is good for."""
+    figure = fit.figure
+    facts = f"{len(figure.faces):,} faces, {figure.area_m2:.2f} m² at full size"
+    facts += f", {litres(figure.volume_m3)}" if figure.volume_m3 is not None else ""
+    lines = _item(
+        "Figure read", f"{figure.name}: {facts}" + (f"; a maquette at 1:{figure.ratio:g}" if figure.ratio != 1 else "")
+    )
+    if not figure.repairs:
+        return lines + _item("Mended", "nothing needed mending")
+    for k, repair in enumerate(figure.repairs):
+        lines += _item("Mended" if k == 0 else "", repair.text)
+    return lines
+
+
+def cautions_section(extra: Sequence[str] = ()) -> list[str]:
+    """Return the cautions, each once."""
+    lines: list[str] = []
+    for text in (*CAUTIONS, *extra):
+        lines += ["  " + line for line in wrapped("- " + text, "  ")]
+    return lines
+
+
+def _verdict_words(fit: Fit) -> str:
+    if fit.verdict is Verdict.FITS:
+        return "FITS"
+    short = f"{missing(fit.short_mm)} is missing on each of {', '.join(fit.short_faces)}"
+    if fit.verdict is Verdict.CANNOT_FIT:
+        return f"CANNOT FIT (proved): at best {short}" if fit.short_mm else "CANNOT FIT (proved)"
+    return "UNDECIDED: the budget of cells is spent; allow more with max_cells"
+
+
+def _stone_words(cubic_metres: float) -> str:
+    return "hardly any stone" if cubic_metres < 5e-6 else f"{litres(cubic_metres)} of stone"
+
+
+def _cover_asked(fit: Fit) -> str:
+    asked = dict(zip(fit.block.names, fit.asked_cover_mm.tolist(), strict=True))
+    if len(set(asked.values())) == 1:
+        return f"cover asked {length(next(iter(asked.values())))}"
+    common = max(set(asked.values()), key=list(asked.values()).count)
+    other = ", ".join(f"{name} {length(by)}" for name, by in asked.items() if by != common)
+    return f"cover asked {length(common)}, {other}"
+
+
+def _percent(share: float) -> str:
+    return "nothing" if share < 5e-4 else f"{share:.1%}"
+
+
+def _cut_words(normal: Array) -> str:
+    """Return how a cut lies: upright, level or slanting, and on which side of the block."""
+    sides = ((0, "left", "right"), (1, "front", "back"), (2, "bottom", "top"))
+    words = [
+        (abs(float(normal[k])), low if normal[k] < 0 else high)
+        for k, low, high in sides
+        if abs(float(normal[k])) > 0.25
+    ]
+    side = " ".join(word for _, word in sorted(words, reverse=True)[:2])
+    lie = "level" if abs(normal[2]) > 0.999 else "upright" if abs(normal[2]) < 0.045 else "slanting"
+    return f"{lie} at the {side}"
+
+
+def _way(direction: Array) -> str:
+    if direction[2] > 0.5:
+        return "upward"
+    sides = []
+    for k, low, high in ((1, "front", "back"), (0, "left", "right")):
+        if abs(direction[k]) > 0.38:
+            sides.append(low if direction[k] < 0 else high)
+    return f"level to the {' '.join(sides)}"
+
+
+def _point(at: Array) -> str:
+    x, y, z = at.tolist()
+    return f"{x:,.0f} mm from the left, {y:,.0f} mm in, {z:,.0f} mm up"
+
+
+def _item(name: str, text: str) -> list[str]:
+    label = f"  {name:<16}"
+    first, *rest = wrapped(text, " " * len(label), 104 - len(label) + 18)
+    return [label + first, *rest]
+
+
+def _entry(text: str) -> list[str]:
+    first, *rest = wrapped(text, " " * 23, 102)
+    return [" " * 20 + first, *rest]

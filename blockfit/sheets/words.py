@@ -1,0 +1,104 @@
+"""Numbers and placements in plain words. Roundings leave stone: cover is rounded down, scale down, weight up."""
+
+import math
+
+from blockfit.solids.placement import Placement
+
+__all__ = ["kg", "length", "litres", "missing", "rounded_down", "rounded_up", "standing_words", "wrapped"]
+
+
+def rounded_down(value: float, digits: int) -> float:
+    """Return ``value`` rounded towards −∞ at ``digits`` decimals, but for rounding errors of its last bits."""
+    step = 10.0**digits
+    return math.floor(value * step + 1e-6) / step
+
+
+def rounded_up(value: float, digits: int) -> float:
+    """Return ``value`` rounded towards +∞ at ``digits`` decimals, but for rounding errors of its last bits."""
+    return -rounded_down(-value, digits)
+
+
+def missing(millimetres: float) -> str:
+    """Return how much is missing, rounded up.
+
+    >>> from blockfit.sheets.words import missing
+    >>> missing(12.1)
+    '13 mm'
+    """
+    return f"{rounded_up(millimetres, 0):,.0f} mm"
+
+
+def length(millimetres: float) -> str:
+    """Return a length in mm, to the millimetre and never more than there is.
+
+    >>> from blockfit.sheets.words import length
+    >>> length(1234.9), length(-0.2), length(19.9999999999)
+    ('1,234 mm', '-1 mm', '20 mm')
+    """
+    if not math.isfinite(millimetres):
+        return "no limit" if millimetres > 0 else "none"
+    return f"{rounded_down(millimetres, 0):,.0f} mm"
+
+
+def kg(kilograms: float | None, low: float = 1.0, high: float = 1.0) -> str:
+    """Return a weight with its range, rounded up.
+
+    >>> from blockfit.sheets.words import kg
+    >>> kg(1000, 0.96, 1.06), kg(None)
+    ('1,000 kg (960–1,060)', 'unknown (no stone given)')
+    """
+    if kilograms is None:
+        return "unknown (no stone given)"
+    shown = f"{math.ceil(kilograms - 1e-6):,} kg"
+    if low == high == 1.0:
+        return shown
+    return f"{shown} ({math.ceil(kilograms * low - 1e-6):,}–{math.ceil(kilograms * high - 1e-6):,})"
+
+
+def litres(cubic_metres: float) -> str:
+    """Return a volume in litres, or in m³ from a cubic metre on."""
+    if abs(cubic_metres) >= 1:
+        return f"{cubic_metres:.3f} m³"
+    value = cubic_metres * 1000
+    return f"{value:,.0f} l" if abs(value) >= 100 else f"{value:.1f} l" if abs(value) >= 1 else f"{value:.2f} l"
+
+
+def standing_words(placement: Placement) -> str:
+    """Return how the figure is turned and leaned.
+
+    >>> import numpy as np
+    >>> from blockfit import Placement
+    >>> from blockfit.sheets.words import standing_words
+    >>> standing_words(Placement(1, np.eye(3), [0, 0, 0]))
+    'upright, facing the front as read'
+    """
+    turn, tilt = placement.turn_deg, placement.tilt_deg
+    lean = "upright" if tilt < 0.05 else f"leaned {tilt:.1f}° to the {_towards(placement)}"
+    if tilt > 90:
+        lean = f"lying beyond the level, {tilt:.1f}° from upright, its head towards the {_towards(placement)}"
+    if abs(turn) < 0.05:
+        return f"{lean}, {'facing the front as read' if tilt < 0.05 else 'not turned'}"
+    side = "counter-clockwise" if turn > 0 else "clockwise"
+    return f"{lean}, turned {abs(turn):.1f}° {side} seen from above"
+
+
+def wrapped(text: str, indent: str, width: int = 100) -> list[str]:
+    """Return ``text`` in lines of up to ``width``, the first as it is, the others behind ``indent``."""
+    lines: list[str] = []
+    line = ""
+    for word in text.split(" "):
+        room = width if not lines else width - len(indent)
+        if line and len(line) + 1 + len(word) > room:
+            lines.append(line)
+            line = word
+        else:
+            line = f"{line} {word}" if line else word
+    lines.append(line)
+    return [lines[0], *(indent + rest for rest in lines[1:])]
+
+
+def _towards(placement: Placement) -> str:
+    """Return which way the figure's up leans: the carver's sides."""
+    x, y = float(placement.rotation[0, 2]), float(placement.rotation[1, 2])
+    sides = ["right", "right and back", "back", "left and back", "left", "left and front", "front", "right and front"]
+    return sides[int(((math.degrees(math.atan2(y, x)) % 360) + 22.5) // 45) % 8]

@@ -1,0 +1,60 @@
+import math
+
+import pytest
+
+from blockfit import BadValueError, BlockfitError, UnitNeededError
+from blockfit.units import KG_PER_LB, feet_and_inches, length_mm, ratio_value, sizes_mm
+
+
+def test_the_inch_is_exactly_25_4_mm():
+    # International yard and pound agreement, 1959 (from memory).
+    assert length_mm("1 in") == 25.4
+    assert length_mm("3 ft") == length_mm("1 yd") == 914.4
+    assert KG_PER_LB == 0.45359237
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [("36 in", 914.4), ("2 ft 6 in", 762), ("0.9 m", 900), ("5' 3 1/2\"", 1612.9), ("1/16in", 1.5875), ("-2 cm", -20)],
+)
+def test_lengths_as_people_write_them(text, mm):
+    assert length_mm(text) == pytest.approx(mm, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "mm", "3", "3 parsecs", "1/0 in", "nan mm", "1e400 m", "two in", "3 in x", "--2 in"]
+)
+def test_what_is_no_length_raises_our_error(text):
+    with pytest.raises(BlockfitError):
+        length_mm(text)
+
+
+@pytest.mark.parametrize("value", [math.inf, math.nan, None, [], 10**400])
+def test_numbers_that_are_no_length(value):
+    with pytest.raises(BadValueError):
+        length_mm(value)
+
+
+def test_text_without_unit_asks_for_one():
+    with pytest.raises(UnitNeededError, match=r"36.*has no unit.*36 in"):
+        length_mm("36", "width")
+
+
+def test_sizes():
+    assert sizes_mm("900x750x1500") == (900, 750, 1500)
+    assert sizes_mm("36x30x60in") == pytest.approx((914.4, 762, 1524))
+    assert sizes_mm("0.9m x 75cm × 1500") == pytest.approx((900, 750, 1500))
+    with pytest.raises(BadValueError, match="width x depth x height"):
+        sizes_mm("900x750")
+
+
+@pytest.mark.parametrize("ratio", ["1:0", "0:4", "a:b", "", 0, -1, math.inf, "1:2:3", None])
+def test_ratios_without_meaning(ratio):
+    with pytest.raises(BadValueError):
+        ratio_value(ratio)
+
+
+def test_inches_to_the_sixteenth():
+    assert feet_and_inches(25.4 * 0.5) == "1/2 in"
+    assert feet_and_inches(0) == "0 in"
+    assert feet_and_inches(-30) == "-1 3/16 in"
