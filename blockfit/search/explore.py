@@ -12,7 +12,7 @@ from blockfit.search.cells import Cells, outside_stance, split, start_patches
 from blockfit.search.polish import Certificate, Polished, polish, within_stance
 from blockfit.search.questions import Question, Rows
 from blockfit.search.support import spread_points
-from blockfit.solids.arrays import Array, Flags
+from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.stance import Stance
 
 __all__ = ["Found", "explore"]
@@ -20,6 +20,7 @@ __all__ = ["Found", "explore"]
 _BATCH = 2048  # cells a round: enough for numpy, few enough to stay best-first
 _POLISH_AROUND = 0.06  # radians: cells this small that will not go away get a certificate of their own
 _MOST_POINTS = 800  # hulls up to this size are used whole; of larger ones, the points that turn out to matter
+_FEW = 10  # dependencies used in a cell's bound where a block has more
 _LOOKED_AT = 32  # leading cells a round whose contact points are taken in
 
 
@@ -120,30 +121,40 @@ class _Search:
 
     def _bound(self, cells: Cells) -> tuple[Array, Array]:
         question, radii, rotations = self.question, cells.radii(), cells.rotations()
-        matrices = _sum_matrices(question, self.points, rotations)  # (b, k, 3, 3)
-        values = question.merit(np.einsum("bkii->bk", matrices), question.rows)
-        rows, pairs = question.rows, np.flatnonzero(question.pairs)
-        held = np.arange(len(rows.room))  # which dependency each matrix belongs to
-        constants = np.zeros(len(held) + len(self.certificates))
+        moments = _moments(question, self.points, rotations)
+        sums = np.einsum("bfii->bf", moments) @ question.weights.T
+        values = question.merit(sums, question.rows)
+        # Any of the dependencies give a bound; those that are tightest at the centre give the best.
+        leading = _leading(question, sums)  # (k,) or (b, k)
+        weights = question.weights[leading]
+        count = len(cells)
+        matrices = (weights @ moments.reshape(count, -1, 9)).reshape(count, -1, 3, 3)
+        least = self._least(cells, matrices, leading, radii)
+        bounds = question.merit(least, question.rows.pick(leading))
         if self.certificates:
             certificates = self.certificates
-            fixed = np.array([c.matrix for c in certificates])
-            matrices = np.concatenate([matrices, np.einsum("bij,cjk->bcik", rotations, fixed)], axis=1)
-            rows = rows.join(Rows(np.array([c.room for c in certificates]), np.array([c.load for c in certificates])))
-            held = np.concatenate([held, [c.pair for c in certificates]])
-            constants[len(question.rows.room) :] = [c.constant for c in certificates]
-        if cells.are_turns:
-            least = _least_vertical(matrices, radii[:, None])
-        else:
-            # The pair along a patch's axis does not feel the spin.
-            reached = np.repeat(radii[:, None], len(held), axis=1)
-            reached[:, held == self.patch_pair(cells)] = cells.tilts()[:, None] if cells.are_patches else 0
-            least = _least(matrices, np.isin(held, pairs), reached)
-        bounds = question.merit(least + constants, rows)
+            fixed = np.einsum("bij,cjk->bcik", rotations, np.array([c.matrix for c in certificates]))
+            least = self._least(cells, fixed, np.array([c.pair for c in certificates]), radii)
+            least += np.array([c.constant for c in certificates])
+            rows = Rows(np.array([c.room for c in certificates]), np.array([c.load for c in certificates]))
+            bounds = np.minimum(bounds, question.merit(least, rows))
         if not cells.are_turns and not self.stance.is_free:
             outside = outside_stance(rotations, radii, self.stance)
             bounds[outside] = values[outside] = -np.inf
         return bounds, values
+
+    def _least(self, cells: Cells, n: Array, held: Ints, radii: Array) -> Array:
+        """Return (b, k) lower bounds of tr(E N) over the cells; ``held`` is each N's dependency, −1 for none."""
+        if cells.are_turns:
+            level, across = n[..., 0, 0] + n[..., 1, 1], n[..., 0, 1] - n[..., 1, 0]
+            return least_over_vertical(level, across, n[..., 2, 2], radii[:, None])
+        reached = np.broadcast_to(radii[:, None], n.shape[:2])
+        if cells.are_patches:  # the pair along the patches' axis does not feel the spin
+            reached = np.where(held == self.patch_pair(cells), cells.tilts()[:, None], reached)
+        pairs = (held >= 0) & self.question.pairs[held]
+        trace = np.einsum("bkii->bk", n)
+        width = least_width(trace, np.sqrt((n**2).sum(axis=(2, 3))), reached) if pairs.any() else trace
+        return width if pairs.all() else np.where(pairs, width, _least_over_turns(n, trace, reached))
 
     def patch_pair(self, cells: Cells) -> int:
         """Return which dependency is the pair of faces along the patches' axis; −2 for other cells."""
@@ -162,12 +173,9 @@ class _Search:
         if not cells.are_patches:
             return None
         question, rotations = self.question, cells.rotations()
-        sums = np.einsum("bkii->bk", _sum_matrices(question, self.points, rotations))
+        sums = np.einsum("bfii->bf", _moments(question, self.points, rotations)) @ question.weights.T
         mine = np.arange(sums.shape[1]) == self.patch_pair(cells)
-        alone, others = (
-            question.merit(sums[:, some], Rows(question.rows.room[some], question.rows.load[some]))
-            for some in (mine, ~mine)
-        )
+        alone, others = (question.merit(sums[:, some], question.rows.pick(some)) for some in (mine, ~mine))
         allowed = ~outside_stance(rotations, np.zeros(len(cells)), self.stance)
         return np.asarray((alone <= target) & (others > target) & allowed)
 
@@ -207,36 +215,27 @@ class _Search:
             self.best = found
 
 
-def _sum_matrices(question: Question, points: Array, rotations: Array) -> Array:
-    """Return (b, k, 3, 3) the matrices N of the bounds: Σ λ_j (R p_j) n_jᵀ with the support points p_j."""
+def _moments(question: Question, points: Array, rotations: Array) -> Array:
+    """Return (b, f, 3, 3) the matrices (R p_j) n_jᵀ of the bounds, with each face's support point p_j at R."""
     axes, which, along = question.lines
     heights = (axes @ rotations) @ points.T  # (b, m, n)
     far, near = heights.argmax(axis=2), heights.argmin(axis=2)  # (b, m)
     chosen = np.where(along, far[:, which], near[:, which])  # (b, f)
     touching = points[chosen] @ np.swapaxes(rotations, 1, 2)  # (b, f, 3)
-    outer = touching[:, :, :, None] * question.normals[:, None, :]  # (b, f, 3, 3)
-    count, faces = chosen.shape
-    return np.asarray((question.weights @ outer.reshape(count, faces, 9)).reshape(count, -1, 3, 3))
+    return np.asarray(touching[:, :, :, None] * question.normals[:, None, :])
 
 
-def _least_vertical(n: Array, radii: Array) -> Array:
-    """Return (b, k) lower bounds of tr(E N) over turns about the vertical by up to ``radii`` (b, 1)."""
-    return least_over_vertical(n[..., 0, 0] + n[..., 1, 1], n[..., 0, 1] - n[..., 1, 0], n[..., 2, 2], radii)
+def _leading(question: Question, sums: Array) -> Ints:
+    """Return (k,) all dependencies, or (b, k) the few that allow least at each centre where there are many."""
+    if sums.shape[1] <= _FEW:
+        return np.arange(sums.shape[1])
+    merits = question.merits(sums, question.rows)
+    return np.asarray(np.argpartition(merits, _FEW, axis=1)[:, :_FEW])
 
 
-def _least(n: Array, pairs: Flags, radii: Array) -> Array:
-    """Return (b, k) lower bounds of tr(E N) over turns by up to ``radii`` (b, k), sharper for ``pairs`` (k,)."""
-    least = np.empty(n.shape[:2])
-    if pairs.any():
-        some = n[:, pairs]
-        lengths = np.sqrt((some**2).sum(axis=(2, 3)))
-        least[:, pairs] = least_width(np.einsum("bkii->bk", some), lengths, radii[:, pairs])
-    if not pairs.all():
-        some = n[:, ~pairs]
-        trace = np.einsum("bkii->bk", some)
-        x, y, z = (some[..., i, j] - some[..., j, i] for i, j in ((1, 2), (2, 0), (0, 1)))
-        symmetric = (some + np.swapaxes(some, -1, -2)) / 2
-        squares = np.maximum((symmetric**2).sum(axis=(-2, -1)) - trace**2 / 3, 0)
-        axial = np.sqrt(x * x + y * y + z * z)
-        least[:, ~pairs] = least_over_turns(trace, axial, np.sqrt(squares), radii[:, ~pairs])
-    return least
+def _least_over_turns(n: Array, trace: Array, radii: Array) -> Array:
+    """Return (b, k) lower bounds of tr(E N) over turns by up to ``radii`` (b, k)."""
+    x, y, z = (n[..., i, j] - n[..., j, i] for i, j in ((1, 2), (2, 0), (0, 1)))
+    symmetric = (n + np.swapaxes(n, -1, -2)) / 2
+    squares = np.maximum((symmetric**2).sum(axis=(-2, -1)) - trace**2 / 3, 0)
+    return least_over_turns(trace, np.sqrt(x * x + y * y + z * z), np.sqrt(squares), radii)

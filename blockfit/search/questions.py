@@ -17,14 +17,14 @@ __all__ = ["Question", "Rows"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rows:
-    """What dependencies ask: ``room`` (k,) = λ·(b − c) and ``load`` (k,) = λ·a."""
+    """What dependencies ask: ``room`` = λ·(b − c) and ``load`` = λ·a, (k,), or (b, k) where they differ by cell."""
 
     room: Array
     load: Array
 
-    def join(self, other: "Rows") -> "Rows":
-        """Return these rows and those."""
-        return Rows(np.concatenate([self.room, other.room]), np.concatenate([self.load, other.load]))
+    def pick(self, which: Ints | Flags) -> "Rows":
+        """Return some of the rows, (k,) or (b, k) as ``which`` is."""
+        return Rows(self.room[which], self.load[which])
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,18 +83,23 @@ class Question:
             along.append(fits[0][1] > 0)
         return np.array(axes), np.array(which), np.array(along)
 
-    def merit(self, sums: Array, rows: Rows) -> Array:
-        """Return (b,) the merit for (b, k) sums Σ λ_j h_j of the points alone."""
+    def merits(self, sums: Array, rows: Rows) -> Array:
+        """Return (b, k) what each of the sums Σ λ_j h_j of the points alone would allow by itself.
+
+        ``rows`` holds (k,) or (b, k) rooms and loads.
+        """
         sums = sums + self.tolerance  # the weights of each dependency add up to 1
         if self.scale is None:
             # A sum of 0 (a flat figure seen edge on) asks nothing of its faces.
-            safe = np.where(sums > 0, sums, 1.0)
-            return np.asarray(np.where(sums > 0, rows.room / safe, np.inf).min(axis=1, initial=self.most))
+            return np.asarray(np.where(sums > 0, rows.room / np.where(sums > 0, sums, 1.0), np.inf))
         spare = rows.room - self.scale * sums
         loaded = rows.load > 1e-12
-        merit = (spare[:, loaded] / rows.load[loaded]).min(axis=1, initial=np.inf)
-        short = (spare[:, ~loaded] < -1e-12 * np.abs(rows.room[~loaded])).any(axis=1)
-        return np.asarray(np.where(short, -np.inf, merit))
+        unloaded = np.where(spare < -1e-12 * np.abs(rows.room), -np.inf, np.inf)
+        return np.asarray(np.where(loaded, spare / np.where(loaded, rows.load, 1.0), unloaded))
+
+    def merit(self, sums: Array, rows: Rows) -> Array:
+        """Return (b,) the merit for (b, k) sums: the least that any of them allows."""
+        return np.asarray(self.merits(sums, rows).min(axis=1, initial=self.most if self.scale is None else np.inf))
 
     def value(self, points: Array, rotation: Array) -> float:
         """Return the merit of one rotation, by the closed form over all of ``points``."""
