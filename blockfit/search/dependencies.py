@@ -12,7 +12,7 @@ import numpy as np
 
 from blockfit.solids.arrays import Array, Flags
 
-__all__ = ["dependencies", "pair_rows"]
+__all__ = ["cancelled", "dependencies", "exact_dependency", "pair_rows"]
 
 _MOST_FACES = 24  # up to 10,626 fours; beyond that the search collects dependencies as it needs them
 
@@ -39,6 +39,26 @@ def _dependencies(raw: bytes, count: int) -> tuple[Array, bool]:
     rows = np.concatenate(found)
     rows.flags.writeable = False
     return rows, complete
+
+
+def exact_dependency(normals: Array, duals: Array) -> Array | None:
+    """Return (f,) weights that add up to 1, from a solver's duals: made exact, so that no rounding enters a proof."""
+    used = np.flatnonzero(duals > 1e-7 * duals.max(initial=0))
+    if len(used) == 0:
+        return None
+    weights = cancelled(normals[used], duals[used])
+    if weights is None:
+        return None
+    row = np.zeros(len(normals))
+    row[used] = weights
+    return row
+
+
+def cancelled(normals: Array, weights: Array) -> Array | None:
+    """Return the weights nearest to those given with ``weights @ normals == 0``, adding up to 1; None if not all > 0."""
+    for _ in range(2):  # the second pass takes the first one's rounding away
+        weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=None)[0]
+    return weights / weights.sum() if (weights > 0).all() else None
 
 
 def pair_rows(weights: Array) -> Flags:

@@ -21,7 +21,7 @@ _BATCH = 2048  # cells a round: enough for numpy, few enough to stay best-first
 _POLISH_AROUND = 0.06  # radians: cells this small that will not go away get a certificate of their own
 _MOST_POINTS = 800  # hulls up to this size are used whole; of larger ones, the points that turn out to matter
 _FEW = 10  # dependencies used in a cell's bound where a block has more
-_LOOKED_AT = 32  # leading cells a round whose contact points are taken in
+_LOOKED_AT = 32  # leading cells a round whose contacts and dependencies are taken in
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +52,8 @@ def explore(
     """Search the cells of ``start``; ``allow(best)`` is the merit above which a cell must be looked at again."""
     search = _Search(question, points, stance)
     search.value_at(np.eye(3))
+    if not question.is_complete:
+        search.take_dependencies(start.pick(np.arange(0, len(start), max(1, len(start) // 150))))
     frontier, bounds = start, search.bound(start)
     search.improve(start)
     settled = -np.inf  # the highest bound among cells that were let go
@@ -77,6 +79,7 @@ def explore(
         chosen, rest = order[:_BATCH], order[_BATCH:]
         search.certify(frontier.pick(chosen[:1]))
         search.take_contacts(frontier.pick(chosen[:_LOOKED_AT]))
+        search.take_dependencies(frontier.pick(chosen[:_LOOKED_AT]))
         parents = frontier.pick(chosen)
         children = split(parents, search.settled_by_axis(parents, target))
         frontier, bounds = frontier.pick(rest), bounds[rest]
@@ -167,6 +170,18 @@ class _Search:
     def deciding_pair(self) -> int:
         """Return the pair of faces that alone decides the best rotation; −1 if more do, or it is not known."""
         return -1 if self.best.certificate is None else self.best.certificate.pair
+
+    def take_dependencies(self, cells: Cells) -> None:
+        """Learn what decides at the cells' centres, for a block with too many faces to know it all beforehand."""
+        if self.question.is_complete:
+            return
+        found = [self.question.tightest(self.all_points, rotation) for rotation in cells.rotations()]
+        rows = np.unique(np.round(np.concatenate(found), 12), axis=0, return_index=True)[1]
+        fresh = np.concatenate(found)[rows]
+        known = self.question.weights
+        new = [row for row in fresh if np.abs(known - row).max(axis=1).min(initial=np.inf) > 1e-9]
+        if new:
+            self.question = self.question.learning(np.array(new))
 
     def settled_by_axis(self, cells: Cells, target: float) -> Flags | None:
         """Return (b,) the patches that their axis' pair of faces settles, at their centre, and nothing else does."""

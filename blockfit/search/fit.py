@@ -9,7 +9,7 @@ from blockfit.search.questions import Question
 from blockfit.search.result import TOUCH, Fit, Verdict, counted_faces, cover_of_faces, verified_cover_mm
 from blockfit.search.solve import MAX_CELLS, placed, solve
 from blockfit.search.support import hull_of
-from blockfit.solids.arrays import Array
+from blockfit.solids.arrays import Array, Flags
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
@@ -48,9 +48,9 @@ def largest(
     zeros = np.zeros(len(offsets))
     hull = hull_of(figure)
     question = Question(block.normals, offsets, zeros, tolerance=figure.tolerance_mm, most=most)
-    short = -question.rows.room.min()
+    short, tight = question.room_missing()
     if short >= 0:
-        return _no_room(figure, block, asked, stance, question, float(short))
+        return _no_room(figure, block, asked, stance, short, tight)
 
     def allow(best: float) -> float:
         enough = best * (1 + gap)
@@ -164,9 +164,8 @@ def safest(
     )
 
 
-def _no_room(figure: Figure, block: Block, asked: Array, stance: Stance, question: Question, short: float) -> Fit:
+def _no_room(figure: Figure, block: Block, asked: Array, stance: Stance, short: float, tight: Flags) -> Fit:
     """Return the answer where the cover alone is more than the block holds."""
-    tight = question.weights[int(question.rows.room.argmin())] > 0
     return Fit(
         figure=figure,
         block=block,

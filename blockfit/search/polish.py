@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.search.dependencies import cancelled
 from blockfit.search.questions import Question
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.programs import least
@@ -175,13 +176,10 @@ def _certificate(
     if len(used) == 0:
         return None
     normals = question.normals[contacts.face[used]]
-    weights = of_contacts[used]
-    for _ in range(2):  # the second pass takes the first one's rounding away
-        weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=None)[0]
-    if not (weights > 0).all():
+    total = float(of_contacts[used].sum())
+    weights = cancelled(normals, of_contacts[used])
+    if weights is None:
         return None
-    total = float(weights.sum())
-    weights = weights / total
     faces = contacts.face[used]
     matrix = np.einsum("m,mi,mj->ij", weights, contacts.point[used], normals)
     constant, scale = 0.0, value if question.scale is None else question.scale

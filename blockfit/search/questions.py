@@ -3,14 +3,15 @@
 Offsets and sums in mm. Every merit falls as the sums Σ λ_j h_j grow, so that lower bounds of the sums give
 an upper bound of the merit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from blockfit.search.dependencies import dependencies, pair_rows
+from blockfit.search.dependencies import dependencies, exact_dependency, pair_rows
 from blockfit.search.support import reach
 from blockfit.solids.arrays import Array, Flags, Ints
+from blockfit.solids.programs import least
 
 __all__ = ["Question", "Rows"]
 
@@ -34,6 +35,7 @@ class Question:
     With ``scale`` ``None`` it is the scale. Otherwise the scale is given and the merit is the most t for which
     ``n_j·x + scale·h_j + loads_j·t <= offsets_j`` on every face: cover (loads 1) or setback (loads n_j·y).
     The points are known to ``tolerance``, which adds to every reach; ``most`` caps the scale that is of use.
+    ``learned`` (k, f) are dependencies found on the way, for blocks with too many faces to list them all.
     """
 
     normals: Array
@@ -42,11 +44,13 @@ class Question:
     scale: float | None = None
     tolerance: float = 0.0
     most: float = np.inf
+    learned: Array | None = None
 
     @cached_property
     def weights(self) -> Array:
-        """Dependencies (k, f) of the normals."""
-        return dependencies(self.normals)[0]
+        """Dependencies (k, f) of the normals: all of them, or those known so far."""
+        known = dependencies(self.normals)[0]
+        return known if self.learned is None else np.concatenate([known, self.learned])
 
     @cached_property
     def is_complete(self) -> bool:
@@ -104,4 +108,39 @@ class Question:
     def value(self, points: Array, rotation: Array) -> float:
         """Return the merit of one rotation, by the closed form over all of ``points``."""
         heights = reach(points, self.normals @ rotation)  # (f,)
-        return float(self.merit((self.weights @ heights)[None], self.rows)[0])
+        weights = self.weights
+        if not self.is_complete:
+            weights = np.concatenate([weights, self.tightest(points, rotation)])
+        rows = Rows(weights @ self.offsets, weights @ self.loads)
+        return float(self.merit((weights @ heights)[None], rows)[0])
+
+    def tightest(self, points: Array, rotation: Array) -> Array:
+        """Return (1, f) the dependency that decides at a rotation, by a linear program; (0, f) if none does."""
+        size = float(np.abs(self.offsets).max())
+        heights = reach(points, self.normals @ rotation) + self.tolerance
+        gain = heights if self.scale is None else self.loads * size
+        rest = self.offsets if self.scale is None else self.offsets - self.scale * heights
+        found = least(np.array([-1.0, 0, 0, 0]), np.column_stack([gain / size, self.normals]), rest / size)
+        none = np.zeros((0, len(self.normals)))
+        if found is None:
+            return none
+        weights = exact_dependency(self.normals, found.duals)
+        return none if weights is None else weights[None]
+
+    def room_missing(self) -> tuple[float, Flags]:
+        """Return how much every face must give before any figure, however small, has room; and which faces decide.
+
+        Below 0 if there is room to spare.
+        """
+        found = least(
+            np.array([0.0, 0, 0, 1]), np.column_stack([self.normals, -np.ones(len(self.normals))]), self.offsets
+        )
+        weights = None if found is None else exact_dependency(self.normals, found.duals)
+        if weights is None:
+            raise AssertionError("a closed block always has a tightest place: a fault in blockfit, please report it")
+        return -float(weights @ self.offsets), weights > 0
+
+    def learning(self, found: Array) -> "Question":
+        """Return this question with more dependencies known."""
+        learned = found if self.learned is None else np.concatenate([self.learned, found])
+        return replace(self, learned=learned)
