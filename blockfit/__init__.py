@@ -11,6 +11,7 @@ from blockfit.errors import (
 from blockfit.intake.scan import read_figure
 from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
+from blockfit.search.least_box import BlockSize, smallest_block
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair
@@ -26,6 +27,7 @@ from blockfit.waste.weight import Stage, Weights, weights
 __all__ = [
     "BadValueError",
     "Block",
+    "BlockSize",
     "BlockfitError",
     "Cover",
     "Cut",
@@ -54,6 +56,7 @@ __all__ = [
     "read_figure",
     "safest",
     "setback",
+    "smallest_block",
     "stone_cover",
     "survey",
     "undercuts",

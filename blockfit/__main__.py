@@ -11,10 +11,8 @@ from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
 from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
-from blockfit.search.result import Fit
 from blockfit.sheets.words import kg, rounded_down
 from blockfit.solids.block import Block
-from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
 from blockfit.units import length_mm, sizes_mm
 
@@ -48,6 +46,9 @@ def cli() -> None:
 )
 @click.option("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees.")
 @click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all.")
+@click.option("--stands-on", default="bottom", show_default=True, help="Face on which the block may be stood, or any.")
+@click.option("--bed", help="Axis square to the block's layers: x, y or z.")
+@click.option("--layers", default="any", show_default=True, help="How the layers may lie: any, level or upright.")
 @click.option("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg.")
 @click.option("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
 @click.option("--kerf", help="Width of a cut.  [default: 12 mm]")
@@ -72,6 +73,9 @@ def survey_command(
     turn: float,
     lean: float,
     any_rotation: bool,
+    stands_on: str,
+    bed: str | None,
+    layers: str,
     lift_limit: float | None,
     clearance: str,
     kerf: str | None,
@@ -87,7 +91,7 @@ def survey_command(
     for target in (output, as_json):
         _check_target(target)
     width, depth, height = sizes_mm(size, name="--block")
-    block = Block.box(width, depth, height, stone=stone, skin=_length(skin, "--skin"))
+    block = Block.box(width, depth, height, stone=stone, skin=_length(skin, "--skin"), bed=bed)
     stance = Stance.free() if any_rotation else Stance(lean, turn)
     step = _teller()
     step(f"reading {figure.name}")
@@ -95,7 +99,10 @@ def survey_command(
     read = read_figure(figure, unit=unit, ratio=ratio, up=up, front=front, landmarks=landmarks, max_hole=hole)
     step("fitting")
     asked = {"bottom": _length(bottom_cover, "--bottom-cover"), "other": _length(cover, "--cover")}
-    fit = _fit(read, block, asked, stance, scale, gap)
+    if scale is None:
+        fit = largest(read, block, cover=asked, stance=stance, gap=gap, stands_on=stands_on, bed=layers)
+    else:
+        fit = safest(read, block, cover=asked, stance=stance, scale=scale, gap=gap, stands_on=stands_on, bed=layers)
     told = survey(
         fit,
         lift_limit_kg=lift_limit,
@@ -139,12 +146,6 @@ def demo_command(as_json: Path | None) -> None:
     told = survey(fit, lift_limit_kg=300, progress=step)
     step("")
     _tell(told, None, as_json)
-
-
-def _fit(figure: Figure, block: Block, asked: dict[str, float], stance: Stance, scale: float | None, gap: float) -> Fit:
-    if scale is None:
-        return largest(figure, block, cover=asked, stance=stance, gap=gap)
-    return safest(figure, block, cover=asked, stance=stance, scale=scale, gap=gap)
 
 
 def _length(text: str, name: str) -> float:

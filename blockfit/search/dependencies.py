@@ -55,7 +55,7 @@ def exact_dependency(normals: Array, duals: Array) -> Array | None:
 
 
 def cancelled(normals: Array, weights: Array) -> Array | None:
-    """Return the weights nearest to those given with ``weights @ normals == 0``, adding up to 1; None if not all > 0."""
+    """Return the nearest weights with ``weights @ normals == 0``, adding up to 1; ``None`` if not all are above 0."""
     for _ in range(2):  # the second pass takes the first one's rounding away
         weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=None)[0]
     return weights / weights.sum() if (weights > 0).all() else None

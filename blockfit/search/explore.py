@@ -17,6 +17,8 @@ from blockfit.solids.stance import Stance
 
 __all__ = ["Found", "explore"]
 
+Climb = Callable[[Question, Array, Array, float, Stance], Polished]
+
 _BATCH = 2048  # cells a round: enough for numpy, few enough to stay best-first
 _POLISH_AROUND = 0.06  # radians: cells this small that will not go away get a certificate of their own
 _MOST_POINTS = 800  # hulls up to this size are used whole; of larger ones, the points that turn out to matter
@@ -48,9 +50,13 @@ def explore(
     allow: Callable[[float], float],
     *,
     max_cells: int,
+    climb: Climb = polish,
 ) -> Found:
-    """Search the cells of ``start``; ``allow(best)`` is the merit above which a cell must be looked at again."""
-    search = _Search(question, points, stance)
+    """Search the cells of ``start``; ``allow(best)`` is the merit above which a cell must be looked at again.
+
+    ``climb`` goes from a good rotation to the best near it.
+    """
+    search = _Search(question, points, stance, climb)
     search.value_at(np.eye(3))
     if not question.is_complete:
         search.take_dependencies(start.pick(np.arange(0, len(start), max(1, len(start) // 150))))
@@ -97,8 +103,8 @@ def _is_small(cells: Cells) -> bool:
 class _Search:
     """The state of one search: the best so far, the certificates, and the cells spent."""
 
-    def __init__(self, question: Question, points: Array, stance: Stance) -> None:
-        self.question, self.all_points, self.stance = question, points, stance
+    def __init__(self, question: Question, points: Array, stance: Stance, climb: Climb = polish) -> None:
+        self.question, self.all_points, self.stance, self.climb = question, points, stance, climb
         # A subset of the points gives a valid bound; incumbents are valued with all of them.
         self.used = np.zeros(len(points), bool)
         self.used[spread_points(points, _MOST_POINTS) if len(points) > _MOST_POINTS else slice(None)] = True
@@ -223,7 +229,7 @@ class _Search:
             return
         rotation = within_stance(cell.rotations()[0], self.stance)
         trust = min(0.3, float(cell.radii()[0]))
-        found = polish(self.question, self.all_points, rotation, trust, self.stance)
+        found = self.climb(self.question, self.all_points, rotation, trust, self.stance)
         if found.certificate is not None:
             self.certificates.append(found.certificate)
         if found.value > self.best.value:

@@ -2,11 +2,13 @@
 
 mm, block frame. Every placement reported is checked once more with all vertices, apart from the search."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.search.questions import Question
-from blockfit.search.result import TOUCH, Fit, Verdict, counted_faces, cover_of_faces, verified_cover_mm
+from blockfit.search.result import TOUCH, Fit, Verdict, best_standing, counted_faces, cover_of_faces, verified_cover_mm
 from blockfit.search.solve import MAX_CELLS, placed, solve
 from blockfit.search.support import hull_of
 from blockfit.solids.arrays import Array, Flags
@@ -14,6 +16,7 @@ from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
+from blockfit.solids.standing import standings
 
 __all__ = ["largest", "safest"]
 
@@ -26,13 +29,16 @@ def largest(
     stance: Stance | None = None,
     gap: float = 1e-3,
     scales: tuple[float, float] = (0.0, np.inf),
+    stands_on: str | Sequence[str] = "bottom",
+    bed: str = "any",
     max_cells: int = MAX_CELLS,
 ) -> Fit:
     """Return the largest scale at which ``figure`` fits in ``block``, and a scale that is proved out of reach.
 
     ``cover`` (mm, text, or by face) is kept on the sound stone of every face. The search ends when the bound is
     within ``gap`` of the scale, or after ``max_cells`` cells of rotations. ``scales`` are the least scale that
-    is of any use and the most that is wanted.
+    is of any use and the most that is wanted. ``stands_on`` names the faces on which the block may be stood
+    (``"any"`` for all), ``bed`` asks for its layers ``level`` or ``upright``.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -43,6 +49,21 @@ def largest(
     stance = stance or Stance.free()
     _check_gap(gap, max_cells)
     least, most = _check_scales(scales)
+    ways = standings(block, stands_on, bed)
+    fits = [_largest(figure, way.block, cover, stance, gap, least, most, max_cells) for way in ways]
+    return best_standing(ways, fits)
+
+
+def _largest(
+    figure: Figure,
+    block: Block,
+    cover: CoverAsked,
+    stance: Stance,
+    gap: float,
+    least: float,
+    most: float,
+    max_cells: int,
+) -> Fit:
     asked = cover_by_face(block, cover)
     offsets = block.sound_mm - asked
     zeros = np.zeros(len(offsets))
@@ -88,13 +109,16 @@ def safest(
     stance: Stance | None = None,
     gap: float = 1e-3,
     seek: str = "cover",
+    stands_on: str | Sequence[str] = "bottom",
+    bed: str = "any",
     max_cells: int = MAX_CELLS,
 ) -> Fit:
     """Return the placement at ``scale`` with the deepest least cover, or with ``seek="setback"`` the most reserve.
 
     ``cover`` must be kept everywhere; faces asked 0 do not count, unless all are. The search ends when the
     bound is within ``gap`` times the block's least side of the best. The verdict is `CANNOT_FIT`, proved, if no
-    placement keeps the cover; ``short_mm`` then tells how much is missing on the faces named.
+    placement keeps the cover; ``short_mm`` then tells how much is missing on the faces named. ``stands_on`` and
+    ``bed`` are those of `largest`.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -107,12 +131,27 @@ def safest(
         raise BadValueError(f'seek={seek!r} must be "cover" or "setback"')
     if not (np.isfinite(scale) and scale > 0):
         raise BadValueError(f"scale={scale!r} must be a number above 0")
+    ways = standings(block, stands_on, bed)
+    fits = [_safest(figure, way.block, float(scale), cover, stance, gap, seek, max_cells) for way in ways]
+    return best_standing(ways, fits)
+
+
+def _safest(
+    figure: Figure,
+    block: Block,
+    scale: float,
+    cover: CoverAsked,
+    stance: Stance,
+    gap: float,
+    seek: str,
+    max_cells: int,
+) -> Fit:
     asked = cover_by_face(block, cover)
     offsets = block.sound_mm - asked
     counted = counted_faces(asked)
     loads = counted.astype(np.float64) if seek == "cover" else np.maximum(block.normals[:, 1], 0.0)
     hull = hull_of(figure)
-    question = Question(block.normals, offsets, loads, scale=float(scale), tolerance=figure.tolerance_mm)
+    question = Question(block.normals, offsets, loads, scale=scale, tolerance=figure.tolerance_mm)
     tolerance_mm = gap * min(block.size_mm)
 
     def allow(best: float) -> float:
@@ -126,13 +165,11 @@ def safest(
     faces: tuple[str, ...] = ()
     if verdict is not Verdict.FITS:
         # What is missing is told as an equal share of every face, whatever was sought.
-        question = Question(
-            block.normals, offsets, np.ones(len(asked)), scale=float(scale), tolerance=figure.tolerance_mm
-        )
+        question = Question(block.normals, offsets, np.ones(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
         reported = solve(question, hull, stance, lambda best: best + tolerance_mm, max_cells)
         cells, short = cells + reported.cells, max(0.0, -reported.value)
     merit = min(reported.value, 0.0) if seek == "setback" and verdict is Verdict.FITS else reported.value
-    placement = placed(hull, question, reported.rotation, float(scale), merit)
+    placement = placed(hull, question, reported.rotation, scale, merit)
     least_mm = verified_cover_mm(figure, block, placement, asked, min(0.0, reported.value))
     if short:
         faces = _tight_faces(figure, block, placement, asked, short)
@@ -146,8 +183,8 @@ def safest(
         block=block,
         verdict=verdict,
         placement=placement,
-        scale=float(scale),
-        scale_bound=float(scale),
+        scale=scale,
+        scale_bound=scale,
         cover_mm=least_mm,
         cover_bound_mm=cover_bound,
         gap=0.0,

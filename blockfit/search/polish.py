@@ -15,7 +15,7 @@ from blockfit.solids.programs import least
 from blockfit.solids.stance import Stance
 from blockfit.solids.turns import from_quaternions, quaternion
 
-__all__ = ["Certificate", "Polished", "polish", "within_stance"]
+__all__ = ["Certificate", "Polished", "polish", "tangent_contacts", "turned_by", "within_stance"]
 
 _PER_FACE = 12  # contact candidates a face; more only slow the programs
 
@@ -73,7 +73,7 @@ def polish(
             break
         size = float(np.abs(step).max())
         certificate = _certificate(question, contacts, duals, value, radius, stance) or certificate
-        moved = within_stance(_turned(step) @ rotation, stance)
+        moved = within_stance(turned_by(step) @ rotation, stance)
         gained = question.value(points, moved) - value
         if gained > 0:
             rotation, value = moved, value + gained
@@ -104,6 +104,12 @@ def within_stance(rotation: Array, stance: Stance) -> Array:
         sign = math.copysign(1.0, axis[0])
         lean = np.array([math.cos(kept_swing), *(sign * math.sin(kept_swing) * axis[1:3] / across), 0])
     return from_quaternions(_multiply(lean, np.array([math.cos(kept), 0, 0, math.sin(kept)])))
+
+
+def tangent_contacts(question: Question, points: Array, rotation: Array, depth: float) -> tuple[Ints, Array]:
+    """Return the faces (m,) and points (m, 3), in block axes, that touch or could after moving by ``depth``."""
+    contacts = _contacts(question, points, rotation, depth)
+    return contacts.face, contacts.turned
 
 
 def _contacts(question: Question, points: Array, rotation: Array, depth: float) -> _Contacts:
@@ -225,14 +231,14 @@ def _finish(
             rows, rest = _system(question, contacts, value, radius)
             tight = duals[: len(rows)] > 1e-9
             exact: Array = np.asarray(np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0], np.float64)
-            moved = within_stance(_turned(exact[1:4]) @ rotation, stance)
+            moved = within_stance(turned_by(exact[1:4]) @ rotation, stance)
             gained = question.value(points, moved) - value
             if gained > 0:
                 rotation, value = moved, value + gained
     return Polished(rotation, value, certificate)
 
 
-def _turned(vector: Array) -> Array:
+def turned_by(vector: Array) -> Array:
     """Return the rotation (3, 3) about ``vector`` (3,) by its length in radians."""
     angle = float(np.linalg.norm(vector))
     half = np.sinc(angle / (2 * np.pi)) / 2  # sin(angle/2)/angle, also at 0

@@ -2,7 +2,8 @@
 
 mm, block frame. Every placement is checked with all vertices of the figure, apart from the search."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 
@@ -14,8 +15,9 @@ from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
+from blockfit.solids.standing import Standing
 
-__all__ = ["TOUCH", "Fit", "Verdict", "counted_faces", "cover_of_faces", "verified_cover_mm"]
+__all__ = ["TOUCH", "Fit", "Verdict", "best_standing", "counted_faces", "cover_of_faces", "verified_cover_mm"]
 
 TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
 
@@ -35,7 +37,8 @@ class Fit:
     ``scale_bound >= scale`` and ``cover_bound_mm >= cover_mm`` are proved (to rounding, about 1e-12), as far as
     the question asked for them. ``placement`` is the best one known, also if it is not enough; ``None`` if the
     cover leaves no room at all. ``short_mm`` is how much every face would have to give for a figure that does
-    not fit, on ``short_faces``. ``setback_mm`` is set by `safest` with ``seek="setback"``, with its bound.
+    not fit, on ``short_faces``. ``stands_on`` is the face of the block as given that is down; ``block`` is then
+    re-axed, turned by ``block_turn`` (3, 3). ``setback_mm`` is set by `safest` with ``seek="setback"``, with its bound.
     """
 
     figure: Figure
@@ -53,6 +56,7 @@ class Fit:
     stance: Stance
     question: str
     stands_on: str = "bottom"
+    block_turn: Array = field(default_factory=lambda: np.eye(3))
     setback_mm: float | None = None
     setback_bound_mm: float | None = None
     short_mm: float = 0.0
@@ -96,3 +100,37 @@ def verified_cover_mm(figure: Figure, block: Block, placement: Placement, asked_
     if worst < min(0.0, merit) - hair:
         raise AssertionError(f"a placement misses its cover by {-worst:g} mm: a fault in blockfit, please report it")
     return float(cover[counted_faces(asked_mm)].min())
+
+
+def best_standing(ways: Sequence[Standing], fits: Sequence[Fit]) -> Fit:
+    """Return the best of the fits in one block stood in several ways, with the bounds that hold for all of them."""
+    order = {Verdict.FITS: 0, Verdict.UNDECIDED: 1, Verdict.CANNOT_FIT: 2}
+
+    def rank(k: int) -> tuple[float, ...]:
+        fit = fits[k]
+        reserve = 0.0 if fit.setback_mm is None else fit.setback_mm
+        return (order[fit.verdict], -fit.scale, fit.short_mm, -reserve, -fit.cover_mm, k)
+
+    chosen = min(range(len(fits)), key=rank)
+    best, way = fits[chosen], ways[chosen]
+    if len(fits) == 1:
+        return replace(best, stands_on=way.face, block_turn=way.rotation)
+    undecided = any(fit.verdict is Verdict.UNDECIDED for fit in fits)
+    verdict = Verdict.UNDECIDED if best.verdict is Verdict.CANNOT_FIT and undecided else best.verdict
+    scale_bound = max(fit.scale_bound for fit in fits)
+    cover_bound = max(fit.cover_bound_mm for fit in fits)
+    setbacks = [fit.setback_bound_mm for fit in fits if fit.setback_bound_mm is not None]
+    sought = cover_bound if np.isfinite(cover_bound) else max(setbacks, default=np.nan)
+    held = best.cover_mm if np.isfinite(cover_bound) else best.setback_mm
+    return replace(
+        best,
+        verdict=verdict,
+        scale_bound=scale_bound,
+        cover_bound_mm=cover_bound,
+        setback_bound_mm=max(setbacks, default=None),
+        gap=scale_bound / best.scale - 1 if best.scale > 0 else 0.0,
+        gap_mm=best.gap_mm if held is None or not np.isfinite(sought) else max(0.0, sought - held),
+        cells=sum(fit.cells for fit in fits),
+        stands_on=way.face,
+        block_turn=way.rotation,
+    )

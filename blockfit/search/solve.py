@@ -5,7 +5,8 @@ from collections.abc import Callable
 import numpy as np
 
 from blockfit.search.cells import start_cubes, start_turns
-from blockfit.search.explore import Found, explore
+from blockfit.search.explore import Climb, Found, explore
+from blockfit.search.polish import polish
 from blockfit.search.questions import Question
 from blockfit.search.shift import carvers_shift
 from blockfit.search.support import Hull, reach
@@ -21,7 +22,15 @@ MAX_CELLS = 400_000
 _UP = np.array([0.0, 0.0, 1.0])
 
 
-def solve(question: Question, hull: Hull, stance: Stance, allow: Callable[[float], float], max_cells: int) -> Found:
+def solve(
+    question: Question,
+    hull: Hull,
+    stance: Stance,
+    allow: Callable[[float], float],
+    max_cells: int,
+    *,
+    climb: Climb = polish,
+) -> Found:
     """Return the best rotation that the stance allows, with what none beats.
 
     Upright and fixed stances are searched to the last digits, whatever ``allow`` leaves. Among rotations of
@@ -36,7 +45,8 @@ def solve(question: Question, hull: Hull, stance: Stance, allow: Callable[[float
         found = explore(question, points, start_turns(stance.turn), stance, _last_digits, max_cells=max_cells)
         rotation = nearest_spin(question, points, found.rotation, _UP, found.value, stance)
         return _at(found, _tidy(question, points, rotation, found.value), question, hull)
-    found = explore(question, points, start_cubes(_charts(question, stance)), stance, allow, max_cells=max_cells)
+    start = start_cubes(_charts(question, stance))
+    found = explore(question, points, start, stance, allow, max_cells=max_cells, climb=climb)
     rotation = nearest_by_symmetry(question, points, found.rotation, found.value, stance)
     if found.pair >= 0:
         axis = question.normals[int(np.flatnonzero(question.weights[found.pair])[0])]

@@ -44,6 +44,8 @@ def fit_section(fit: Fit) -> list[str]:
     lines = [f"{fit.figure.name} in {block.name}", ""]
     what = f"{length(width)} wide, {length(depth)} deep, {length(height)} high"
     lines += _item("Block", f"{what}{'' if block.stone is None else f', {block.stone.name}'}; {_cover_asked(fit)}")
+    if fit.stands_on != "bottom":
+        lines += _item("Block stands on", f"its {fit.stands_on}; sizes and sides here are as it then stands")
     lines += _item("Stance asked", fit.stance.words())
     if fit.placement is None:
         lines += _item(

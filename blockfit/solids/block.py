@@ -17,7 +17,7 @@ from blockfit.solids.polytope import corners_of, hull_planes, polytope_volume
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 
-__all__ = ["BOX_FACES", "Block", "CoverAsked", "cover_by_face"]
+__all__ = ["BOX_FACES", "Block", "CoverAsked", "cover_by_face", "named_faces"]
 
 BOX_FACES = ("front", "back", "left", "right", "bottom", "top")
 _BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1]], dtype=np.float64)
@@ -156,7 +156,7 @@ class Block:
         kept = corners_of(normals, offsets)[1]
         normals, offsets = normals[kept], offsets[kept]
         if names is None:
-            order, called = _name_faces(normals)
+            order, called = named_faces(normals)
             normals, offsets = normals[order], offsets[order]
         else:
             called = tuple(str(names[k]) for k in kept)
@@ -168,6 +168,11 @@ class Block:
     @cached_property
     def corners_mm(self) -> Array:
         """The (n, 3) corners of the whole stone."""
+        if self.kind == "box":
+            (low_x, high_x), (low_y, high_y), (low_z, high_z) = (
+                (0.0 - float(self.offsets_mm[k]), float(self.offsets_mm[k + 1])) for k in (2, 0, 4)
+            )
+            return np.array([[x, y, z] for x in (low_x, high_x) for y in (low_y, high_y) for z in (low_z, high_z)])
         return corners_of(self.normals, self.offsets_mm)[0]
 
     @cached_property
@@ -232,7 +237,7 @@ def _with_skin(block: Block, skin: CoverAsked) -> Block:
     return skinned
 
 
-def _name_faces(normals: Array) -> tuple[list[int], tuple[str, ...]]:
+def named_faces(normals: Array) -> tuple[list[int], tuple[str, ...]]:
     """Return the order of faces and their names: a box's first, then by azimuth and elevation."""
     square = {}
     for face, normal in zip(BOX_FACES, _BOX_NORMALS, strict=True):

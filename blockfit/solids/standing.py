@@ -1,0 +1,117 @@
+"""A block stood on another of its faces, and what its bed then does.
+
+Standing on a face turns the block: the stone is the same, its faces take the names of where they come to lie,
+and its skin and bed go with them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.solids.arrays import Array
+from blockfit.solids.block import BOX_FACES, Block, named_faces
+from blockfit.solids.turns import about, from_quaternions
+
+__all__ = ["BEDS", "Standing", "standings"]
+
+BEDS = ("any", "level", "upright")
+_STRAIGHT = 1e-2  # how far the bed's axis may lean and still count as level or upright
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """The face of the block as given that is down, the re-axed block, and the rotation (3, 3) that turned it."""
+
+    face: str
+    block: Block
+    rotation: Array
+
+
+def standings(block: Block, stands_on: str | Sequence[str] = "bottom", bed: str = "any") -> list[Standing]:
+    """Return the ways to stand a block: on the faces named (or ``"any"``), with its bed ``level``, ``upright`` or any.
+
+    Unless only the bottom is named, a box is also turned by 90°, so that either of its sides may be the front. Raises
+    `BadValueError` for a face it does not have, a bed asked of a block without one, or if no way is left.
+
+    >>> from blockfit import Block
+    >>> from blockfit.solids.standing import standings
+    >>> [way.block.size_mm for way in standings(Block.box(900, 700, 1600), "left")]
+    [(1600.0, 700.0, 900.0), (700.0, 1600.0, 900.0)]
+    """
+    if stands_on == "bottom" and bed == "any":
+        return [Standing("bottom", block, np.eye(3))]  # as given, also if no face is level
+    faces = block.names if stands_on == "any" else (stands_on,) if isinstance(stands_on, str) else tuple(stands_on)
+    unknown = [face for face in faces if face not in block.names]
+    if unknown or not faces:
+        raise BadValueError(f'stands_on={stands_on!r} must be "any" or among {", ".join(block.names)}')
+    if bed not in BEDS:
+        raise BadValueError(f"bed={bed!r} must be one of {', '.join(BEDS)}")
+    if bed != "any" and block.bed is None:
+        raise BadValueError(f"bed={bed!r} is asked of {block.name}, whose bed is not known; give Block(bed=) x, y or z")
+    ways = [way for face in faces for way in _on(block, face, plain=faces == ("bottom",))]
+    ways = [way for way in ways if bed == "any" or _bed_lies(block, way.rotation, bed)]
+    if not ways:
+        raise BadValueError(f"no way to stand {block.name} on {', '.join(faces)} leaves its bed {bed}")
+    return _distinct(ways)
+
+
+def _on(block: Block, face: str, *, plain: bool) -> list[Standing]:
+    normal = block.normals[block.names.index(face)]
+    down = np.eye(3) if np.array_equal(normal, [0, 0, -1]) else _to_bottom(normal)
+    turns = [down, about(2, 90) @ down] if block.kind == "box" and not plain else [down]
+    return [Standing(face, block if np.array_equal(q, np.eye(3)) else _re_axed(block, q), q) for q in turns]
+
+
+def _to_bottom(normal: Array) -> Array:
+    """Return the least turn that takes a face's normal to −z, exact for faces square to an axis."""
+    for axis in range(2):
+        for quarter in (90, -90):
+            turn = about(axis, quarter)
+            if np.abs(turn @ normal - [0, 0, -1]).max() < 1e-12:
+                return turn
+    if normal[2] > 1 - 1e-12:
+        return about(1, 180)
+    return from_quaternions(np.array([1 - normal[2], *np.cross(normal, [0.0, 0.0, -1.0])]))
+
+
+def _re_axed(block: Block, rotation: Array) -> Block:
+    """Return the block turned by ``rotation``, its least corner (of the box around it) where it was."""
+    normals = block.normals @ rotation.T
+    normals = np.where(np.abs(normals) < 1e-15, 0.0, normals)
+    corners = block.corners_mm @ rotation.T
+    move = block.corners_mm.min(axis=0) - corners.min(axis=0)
+    offsets = block.offsets_mm + normals @ move
+    if block.kind == "box":
+        order = [int(np.abs(normals - axis).sum(axis=1).argmin()) for axis in Block.box(1, 1, 1).normals]
+        names: tuple[str, ...] = BOX_FACES
+    else:
+        order, names = named_faces(normals)
+    axis = rotation[:, "xyz".index(block.bed)] if block.bed else np.zeros(3)
+    along = int(np.abs(axis).argmax())
+    bed = "xyz"[along] if abs(axis[along]) > 1 - 1e-6 else None
+    return replace(
+        block, normals=normals[order], offsets_mm=offsets[order], names=names, skin_mm=block.skin_mm[order], bed=bed
+    )
+
+
+def _bed_lies(block: Block, rotation: Array, bed: str) -> bool:
+    """Tell whether the layers lie level (their axis upright) or stand upright (their axis level)."""
+    if block.bed is None:
+        return False
+    up = abs(float(rotation[2, "xyz".index(block.bed)]))
+    return up > 1 - _STRAIGHT if bed == "level" else up < _STRAIGHT
+
+
+def _distinct(ways: list[Standing]) -> list[Standing]:
+    """Drop boxes that repeat an earlier one in size and skin."""
+    kept: list[Standing] = []
+    for way in ways:
+        if way.block.kind == "box" and any(
+            np.allclose(other.block.offsets_mm, way.block.offsets_mm, rtol=1e-12)
+            and np.allclose(other.block.skin_mm, way.block.skin_mm, rtol=1e-12)
+            for other in kept
+        ):
+            continue
+        kept.append(way)
+    return kept
