@@ -19,9 +19,12 @@ from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.cover import Cover, stone_cover
+from blockfit.waste.directions import Directions, directions
 from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
+from blockfit.waste.regions import Region
 from blockfit.waste.setback import Setback, setback
-from blockfit.waste.undercut import Region, Undercuts, undercuts
+from blockfit.waste.tools import Tool
+from blockfit.waste.undercut import Undercuts, undercuts
 from blockfit.waste.weight import Stage, Weights, weights
 
 __all__ = [
@@ -31,6 +34,7 @@ __all__ = [
     "BlockfitError",
     "Cover",
     "Cut",
+    "Directions",
     "Figure",
     "Fit",
     "Offcut",
@@ -45,12 +49,14 @@ __all__ = [
     "Stance",
     "Stone",
     "Survey",
+    "Tool",
     "Undercuts",
     "UnitNeededError",
     "UnknownStoneError",
     "UnreadableFileError",
     "Verdict",
     "Weights",
+    "directions",
     "largest",
     "offcuts",
     "read_figure",

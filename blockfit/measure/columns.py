@@ -59,22 +59,27 @@ class Columns:
         return self.lattice.places(*np.divmod(self.cell, self.lattice.columns))
 
 
-def crossings(vertices: Array, faces: Ints, view: View, lattice: Lattice) -> Crossings:
-    """Return where the lattice's samples cross the surface."""
+def crossings(vertices: Array, faces: Ints, view: View, lattice: Lattice, *, entering_only: bool = False) -> Crossings:
+    """Return where the lattice's samples cross the surface; ``entering_only`` leaves out the faces seen from behind."""
     seen, depth = view.seen(vertices)
     fixed = np.rint(lattice.flatten(seen) * _ONE).astype(np.int64)
-    x, z = fixed[:, 0][faces], fixed[:, 1][faces]  # (m, 3)
-    twice_area = (x[:, 1] - x[:, 0]) * (z[:, 2] - z[:, 0]) - (x[:, 2] - x[:, 0]) * (z[:, 1] - z[:, 0])
-    low_row = -((_ONE // 2 - z.min(axis=1)) // _ONE)  # rows whose middle lies in [lowest, highest)
-    past_row = -((_ONE // 2 - z.max(axis=1)) // _ONE)
+    corners = np.ascontiguousarray(faces.T)
+    x, z = fixed[:, 0][corners], fixed[:, 1][corners]  # (3, m): long rows, which numpy reduces quickly
+    twice_area = (x[1] - x[0]) * (z[2] - z[0]) - (x[2] - x[0]) * (z[1] - z[0])
+    low_row = -((_ONE // 2 - z.min(axis=0)) // _ONE)  # rows whose middle lies in [lowest, highest)
+    past_row = -((_ONE // 2 - z.max(axis=0)) // _ONE)
     low_row, past_row = np.maximum(low_row, 0), np.minimum(past_row, lattice.rows)
-    some = np.flatnonzero((twice_area != 0) & (past_row > low_row))
-    face, row = _spread(some, low_row[some], past_row[some])
+    wanted = (twice_area > 0 if entering_only else twice_area != 0) & (past_row > low_row)
+    # Only columns that the face can meet at all: its span, widened by the stagger.
+    wanted &= (x.max(axis=0) >= 0) & (x.min(axis=0) <= lattice.columns * _ONE + _ONE)
+    some = np.flatnonzero(wanted)
+    x, z, twice_area = x[:, some], z[:, some], twice_area[some]
+    face, row = _spread(np.arange(len(some)), low_row[some], past_row[some])
     start, past = _row_spans(x, z, face, row, lattice)
     pair, column = _spread(np.arange(len(face)), start, past)
     face, row = face[pair], row[pair]
-    at = _plane_depths(x, z, depth[faces], twice_area, face, row, column, lattice)
-    return Crossings(row * lattice.columns + column, at, face, np.where(twice_area[face] > 0, 1, -1))
+    at = _plane_depths(x, z, depth[corners[:, some]], twice_area, face, row, column, lattice)
+    return Crossings(row * lattice.columns + column, at, some[face], np.where(twice_area[face] > 0, 1, -1))
 
 
 def columns_of(vertices: Array, faces: Ints, view: View, lattice: Lattice) -> Columns:
@@ -94,12 +99,10 @@ def columns_of(vertices: Array, faces: Ints, view: View, lattice: Lattice) -> Co
 def first_depths(found: Crossings, lattice: Lattice) -> tuple[Array, Ints]:
     """Return for every cell the least depth (inf where nothing is met) and the face met there (−1)."""
     cells = lattice.rows * lattice.columns
-    order = _order(found.cell, found.depth)
-    cell = found.cell[order]
-    first = np.concatenate([[True], cell[1:] != cell[:-1]])[: len(cell)]
     depth, face = np.full(cells, np.inf), np.full(cells, -1, np.int64)
-    depth[cell[first]] = found.depth[order][first]
-    face[cell[first]] = found.face[order][first]
+    np.minimum.at(depth, found.cell, found.depth)
+    first = found.depth == depth[found.cell]
+    face[found.cell[first]] = found.face[first]
     return depth, face
 
 
@@ -113,15 +116,18 @@ def _spread(items: Ints, start: Ints, past: Ints) -> tuple[Ints, Ints]:
 
 
 def _row_spans(x: Ints, z: Ints, face: Ints, row: Ints, lattice: Lattice) -> tuple[Ints, Ints]:
-    """Return the columns [start, past) of each face in each row: exact, rounded up at both ends alike."""
-    order = np.argsort(z, axis=1, kind="stable")
-    x, z = np.take_along_axis(x, order, axis=1)[face], np.take_along_axis(z, order, axis=1)[face]
+    """Return the columns [start, past) of each face in each row: exact, rounded up at both ends alike.
+
+    ``x`` and ``z`` are (3, m); ``face`` and ``row`` (n,).
+    """
+    order = np.argsort(z, axis=0, kind="stable")
+    x, z = np.take_along_axis(x, order, axis=0)[:, face], np.take_along_axis(z, order, axis=0)[:, face]
     middle = row * _ONE + _ONE // 2
-    upper = middle >= z[:, 1]  # past the middle vertex the short side is the upper one
-    low_x, low_z = np.where(upper, x[:, 1], x[:, 0]), np.where(upper, z[:, 1], z[:, 0])
-    high_x, high_z = np.where(upper, x[:, 2], x[:, 1]), np.where(upper, z[:, 2], z[:, 1])
+    upper = middle >= z[1]  # past the middle vertex the short side is the upper one
+    low_x, low_z = np.where(upper, x[1], x[0]), np.where(upper, z[1], z[0])
+    high_x, high_z = np.where(upper, x[2], x[1]), np.where(upper, z[2], z[1])
     shift = np.rint(lattice.offsets(row) * _ONE).astype(np.int64)
-    long_side = _first_column(x[:, 0], z[:, 0], x[:, 2], z[:, 2], middle, shift)
+    long_side = _first_column(x[0], z[0], x[2], z[2], middle, shift)
     short_side = _first_column(low_x, low_z, high_x, high_z, middle, shift)
     start, past = np.minimum(long_side, short_side), np.maximum(long_side, short_side)
     return np.maximum(start, 0), np.minimum(past, lattice.columns)
@@ -140,16 +146,17 @@ def _first_column(x0: Ints, z0: Ints, x1: Ints, z1: Ints, at: Ints, shift: Ints)
 def _plane_depths(
     x: Ints, z: Ints, depths: Array, twice_area: Ints, face: Ints, row: Ints, column: Ints, lattice: Lattice
 ) -> Array:
-    """Return the depth of each face's plane at its samples, kept within the face's own depths."""
-    d = depths - depths[:, :1]
-    dx, dz = (x - x[:, :1]).astype(np.float64), (z - z[:, :1]).astype(np.float64)
-    area = np.where(twice_area == 0, 1, twice_area).astype(np.float64)
-    slope_x = (d[:, 1] * dz[:, 2] - d[:, 2] * dz[:, 1]) / area
-    slope_z = (d[:, 2] * dx[:, 1] - d[:, 1] * dx[:, 2]) / area
-    right = (column + lattice.offsets(row)) * _ONE - x[face, 0]
-    up = (row + 0.5) * _ONE - z[face, 0]
-    at = depths[face, 0] + slope_x[face] * right + slope_z[face] * up
-    return np.asarray(np.clip(at, depths.min(axis=1)[face], depths.max(axis=1)[face]))
+    """Return the depth of each face's plane at its samples, kept within the face's own depths; arrays (3, m)."""
+    d1, d2 = depths[1] - depths[0], depths[2] - depths[0]
+    dx1, dx2 = (x[1] - x[0]).astype(np.float64), (x[2] - x[0]).astype(np.float64)
+    dz1, dz2 = (z[1] - z[0]).astype(np.float64), (z[2] - z[0]).astype(np.float64)
+    area = twice_area.astype(np.float64)
+    slope_x = (d1 * dz2 - d2 * dz1) / area
+    slope_z = (d2 * dx1 - d1 * dx2) / area
+    right = (column + lattice.offsets(row)) * _ONE - x[0][face]
+    up = (row + 0.5) * _ONE - z[0][face]
+    at = depths[0][face] + slope_x[face] * right + slope_z[face] * up
+    return np.asarray(np.clip(at, depths.min(axis=0)[face], depths.max(axis=0)[face]))
 
 
 def _order(cell: Ints, depth: Array) -> Ints:

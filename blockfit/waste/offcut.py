@@ -17,8 +17,8 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.polytope import least_width
 from blockfit.solids.stone import Stone
 from blockfit.units import Length, length_mm
+from blockfit.waste.placed import placed_solid
 from blockfit.waste.planner import Limits, Part, Planner
-from blockfit.waste.undercut import placed_solid
 
 __all__ = ["Cut", "Offcut", "OffcutPlan", "offcuts"]
 

@@ -9,11 +9,11 @@ import numpy as np
 
 from blockfit.measure.booleans import refined
 from blockfit.measure.columns import crossings, first_depths
-from blockfit.measure.views import View, lattice_over
+from blockfit.measure.views import Lattice, View, lattice_over
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.surface import area_vectors
 
-__all__ = ["Elements", "elements_of", "reached"]
+__all__ = ["Elements", "elements_of", "first_seen", "reached"]
 
 _WANTED = 60_000  # elements of a figure: its faces, the large ones divided
 _EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
@@ -55,16 +55,24 @@ def reached(elements: Elements, view: View, pitch_mm: float, among: Flags | None
         return hit
     # Only columns through the elements in question are needed.
     lattice = lattice_over(view, elements.points[asked], pitch_mm)
-    first, owner = first_depths(crossings(elements.vertices, elements.faces, view, lattice), lattice)
-    seen, depth = view.seen(elements.points[asked])
-    row, column = lattice.cells(seen)
-    cell = row * lattice.columns + column
-    # The element's plane, followed to where the column stands.
-    normals = elements.normals[asked]
-    along = normals @ view.into
-    away = lattice.places(row, column) - seen
-    slope = (normals @ np.stack([view.right, view.up], axis=1) * away).sum(axis=1) / along
-    plane = depth - slope
-    slack = pitch_mm * (0.3 + 0.25 * np.minimum(np.sqrt(1 - along**2) / -along, 8))
+    first, owner = first_depths(
+        crossings(elements.vertices, elements.faces, view, lattice, entering_only=True), lattice
+    )
+    plane, cell, slack = first_seen(elements, view, lattice, asked)
     hit[asked] = (first[cell] >= plane - slack) | (owner[cell] == asked)
     return hit
+
+
+def first_seen(elements: Elements, view: View, lattice: Lattice, asked: Ints) -> tuple[Array, Ints, Array]:
+    """Return the depth of each asked element's plane where its column stands, that cell, and the slack to allow.
+
+    The slack grows with the slope: a steep element's neighbours curve away within a pitch.
+    """
+    seen, depth = view.seen(elements.points[asked])
+    row, column = lattice.cells(seen)
+    normals = elements.normals[asked]
+    along = np.minimum(normals @ view.into, -_EDGE_ON)
+    away = lattice.places(row, column) - seen
+    plane = depth - (normals @ np.stack([view.right, view.up], axis=1) * away).sum(axis=1) / along
+    slope = np.minimum(np.sqrt(np.maximum(1 - along**2, 0)) / -along, 8)
+    return plane, row * lattice.columns + column, lattice.pitch * (0.3 + 0.25 * slope)

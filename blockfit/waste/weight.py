@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.measure.columns import columns_of
-from blockfit.measure.views import face_view, lattice_over
+from blockfit.measure.views import lattice_over
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
 from blockfit.solids.polytope import hull_planes
+from blockfit.waste.chords import block_chords
 from blockfit.waste.offcut import OffcutPlan
-from blockfit.waste.undercut import Undercuts, block_chords, placed_solid, undercuts
+from blockfit.waste.placed import placed_solid
+from blockfit.waste.undercut import Undercuts, undercuts
 
 __all__ = ["Stage", "Weights", "weights"]
 
@@ -60,7 +62,7 @@ def weights(fit: Fit, offcuts: OffcutPlan | None = None, undercut: Undercuts | N
     block, figure = fit.block.volume_m3, solid.volume_m3 or 0.0
     pieces = [] if offcuts is None else [piece.solid.vertices for piece in offcuts.pieces]
     taken = 0.0 if offcuts is None else offcuts.volume_m3
-    in_pieces = _split(fit, cut, pieces, taken)
+    in_pieces = _split(cut, pieces, taken)
     parts = np.array([cut.front_m3, cut.beside_m3, cut.trapped_m3, cut.rear_m3]) - in_pieces
     parts[3] += cut.residual_m3  # what the pitch misses leaves with the last stage
     names = ["offcuts taken off whole", "before the figure", "beside it", "between its surfaces", "behind it"]
@@ -93,11 +95,11 @@ def _times(volume: float, density: float | None) -> float | None:
     return None if density is None else volume * density
 
 
-def _split(fit: Fit, cut: Undercuts, pieces: list[Array], taken: float) -> Array:
+def _split(cut: Undercuts, pieces: list[Array], taken: float) -> Array:
     """Return (4,) how much of the pieces lies before, beside, between and behind the figure, in m³."""
     if not pieces:
         return np.zeros(4)
-    view = face_view(cut.front) if cut.front in fit.block.names else face_view("front")
+    view = cut.view
     elements = cut.elements
     lattice = lattice_over(view, elements.vertices, cut.pitch_mm)
     columns = columns_of(elements.vertices, elements.faces, view, lattice)

@@ -1,0 +1,57 @@
+"""Depth pictures and what a tool with a width can reach in them; scipy.ndimage's one home.
+
+A picture (rows, columns) holds how far one can go along a view before meeting the surface, inf where nothing is
+met, at a plain lattice's pitch."""
+
+import math
+
+import numpy as np
+
+from blockfit.solids.arrays import Array, Flags
+
+__all__ = ["closed_once", "closed_picture", "least_around"]
+
+_MOST_RADIUS = 48  # cells: wider tools are measured at a coarser pitch by the caller
+
+
+def least_around(picture: Array, radius_cells: float) -> Array:
+    """Return the least depth within a disc around every cell. Wider discs hold narrower ones, so it only falls."""
+    from scipy import ndimage
+
+    if radius_cells < 1:
+        return picture
+    return np.asarray(ndimage.minimum_filter(picture, footprint=_disc(radius_cells), mode="constant", cval=np.inf))
+
+
+def closed_once(picture: Array, radius_cells: float, stop: Array | None = None) -> Array:
+    """Return how deep the tip of one tool gets at every cell: the deepest halt of its middle within the tip's disc."""
+    from scipy import ndimage
+
+    halted = least_around(picture, radius_cells)
+    if stop is not None:
+        halted = np.minimum(halted, stop)
+    if radius_cells < 1:
+        return halted
+    spread = ndimage.maximum_filter(halted, footprint=_disc(radius_cells), mode="constant", cval=-np.inf)
+    return np.minimum(spread, picture)
+
+
+def closed_picture(picture: Array, stop: Array, radius_cells: float) -> Array:
+    """Return how deep a tool's tip gets at every cell, ``stop`` being how deep it may go with its middle on a cell.
+
+    Digital discs are not monotone in the radius, so the least over all smaller radii is taken: a thicker tool
+    never reaches more.
+    """
+    deepest = closed_once(picture, 0, stop)
+    if radius_cells < 1:
+        return deepest
+    deepest = closed_once(picture, radius_cells, stop)
+    for radius in np.arange(1.0, min(radius_cells, _MOST_RADIUS)):
+        deepest = np.minimum(deepest, closed_once(picture, float(radius), stop))
+    return deepest
+
+
+def _disc(radius_cells: float) -> Flags:
+    reach = math.floor(radius_cells)
+    steps = np.arange(-reach, reach + 1)
+    return np.asarray(steps[:, None] ** 2 + steps[None, :] ** 2 <= radius_cells**2)
