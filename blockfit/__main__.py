@@ -1,5 +1,6 @@
 """The command line: survey one figure in one block, or try the demo."""
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -50,6 +51,7 @@ def cli() -> None:
 @click.option("--bed", help="Axis square to the block's layers: x, y or z.")
 @click.option("--layers", default="any", show_default=True, help="How the layers may lie: any, level or upright.")
 @click.option("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg.")
+@click.option("--least-weight", type=float, default=20, show_default=True, help="Lightest piece worth saving, in kg.")
 @click.option("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
 @click.option("--kerf", help="Width of a cut.  [default: 12 mm]")
 @click.option("--pitch", help="Distance of the columns that undercuts are measured by.")
@@ -77,6 +79,7 @@ def survey_command(
     bed: str | None,
     layers: str,
     lift_limit: float | None,
+    least_weight: float,
     clearance: str,
     kerf: str | None,
     pitch: str | None,
@@ -92,13 +95,16 @@ def survey_command(
         _check_target(target)
     width, depth, height = sizes_mm(size, name="--block")
     block = Block.box(width, depth, height, stone=stone, skin=_length(skin, "--skin"), bed=bed)
+    if any_rotation and (lean or turn != 30):
+        raise BadValueError("--any-rotation leaves no limit for --lean or --turn; give the one or the others")
     stance = Stance.free() if any_rotation else Stance(lean, turn)
     step = _teller()
     step(f"reading {figure.name}")
     hole = None if max_hole is None else _length(max_hole, "--max-hole")
     read = read_figure(figure, unit=unit, ratio=ratio, up=up, front=front, landmarks=landmarks, max_hole=hole)
     step("fitting")
-    asked = {"bottom": _length(bottom_cover, "--bottom-cover"), "other": _length(cover, "--cover")}
+    # Faces asked for none do not count: with a hair asked of the others, the figure is kept down on its bottom.
+    asked = {"bottom": _length(bottom_cover, "--bottom-cover"), "other": max(_length(cover, "--cover"), 1e-6)}
     if scale is None:
         fit = largest(read, block, cover=asked, stance=stance, gap=gap, stands_on=stands_on, bed=layers)
     else:
@@ -106,6 +112,7 @@ def survey_command(
     told = survey(
         fit,
         lift_limit_kg=lift_limit,
+        least_weight_kg=least_weight,
         clearance=_length(clearance, "--clearance"),
         kerf=None if kerf is None else _length(kerf, "--kerf"),
         pitch=None if pitch is None else _length(pitch, "--pitch"),
@@ -166,6 +173,10 @@ def _check_target(path: Path | None) -> None:
         raise BadValueError(f"{path.name}: a survey is saved as .txt or .json")
     if not path.parent.is_dir():
         raise BadValueError(f"{path}: there is no folder {path.parent}")
+    if path.is_dir():
+        raise BadValueError(f"{path} is a folder; name a file")
+    if not os.access(path.parent, os.W_OK):
+        raise BadValueError(f"{path}: nothing can be written in {path.parent}")
 
 
 def _tell(told: Survey, output: Path | None, as_json: Path | None) -> None:
@@ -193,6 +204,8 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(2)
     except click.ClickException as error:
         _leave(error.format_message(), 2)
+    except OSError as error:  # the terminal or the file behind it is gone or full
+        _leave(f"cannot write: {error.strerror or error}", 1)
     except (click.Abort, KeyboardInterrupt):
         _leave("stopped", 130)
 

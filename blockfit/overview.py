@@ -2,7 +2,6 @@
 
 import json
 import os
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from blockfit.errors import BadValueError, UnreadableFileError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import record, text
+from blockfit.sheets.words import rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
 from blockfit.waste.cover import Cover, stone_cover
@@ -54,7 +54,8 @@ class Survey:
             ("", [*text.fit_section(fit), *text.gains_section(self.gains, fit)]),
         ]
         if self.would_fit is not None:
-            wording = f"at {self.would_fit.scale:.4f} of full size it would fit (largest found, this stance and cover)"
+            largest_scale = f"{rounded_down(self.would_fit.scale, 4):.4f}"
+            wording = f"at {largest_scale} of full size it would fit (largest found, this stance and cover)"
             sections[0][1].append(f"  {'What would fit':<16}{wording}")
         if self.cover is not None and self.reserve is not None:
             sections.append(("Stone over the figure", text.cover_section(self.cover, self.reserve)))
@@ -68,14 +69,24 @@ class Survey:
         if self.lacking:
             sections.append(("Not answered", [f"  {self.lacking}"]))
         stone = fit.block.stone
-        extra = [stone.caution] if stone is not None and stone.caution else []
-        sections.append(("Cautions", text.cautions_section(extra)))
+        sections.append(("Cautions", text.cautions_section(self._extra_cautions())))
         lines: list[str] = []
         for title, body in sections:
             lines += ([title.upper()] if title else []) + body + [""]
         if stone is not None:
-            lines.append(f"Density of {stone.name}: {stone.density_kg_m3:,.0f} kg/m³; {stone.source}.")
+            lines += wrapped(f"Density of {stone.name}: {stone.density_kg_m3:,.0f} kg/m³; {stone.source}.", "")
         return lines
+
+    def _extra_cautions(self) -> list[str]:
+        fit, stone = self.fit, self.fit.block.stone
+        extra = [stone.caution] if stone is not None and stone.caution else []
+        if fit.placement is not None and not 0.02 <= fit.scale <= 50:
+            extra.append("The scale is far from full size: check the unit of the file and of the block.")
+        if fit.placement is not None and fit.placement.tilt_deg > 0.05 and fit.figure.is_solid:
+            extra.append(
+                "Leaned, the figure's base is not level: it stands so only on wedges, or once its base is cut level."
+            )
+        return extra
 
     def record(self) -> dict[str, Any]:
         """Return everything as plain data; keys say their units."""
@@ -93,7 +104,7 @@ class Survey:
             ],
             "would_fit_at_scale": None if self.would_fit is None else self.would_fit.scale,
             "lacking": self.lacking,
-            "cautions": list(text.CAUTIONS),
+            "cautions": [*text.CAUTIONS, *self._extra_cautions()],
         }
         plain: dict[str, Any] = record.plain(parts)
         return plain
@@ -107,19 +118,25 @@ class Survey:
             body = json.dumps(self.record(), indent=1, ensure_ascii=False) + "\n"
         else:
             raise BadValueError(f"{file.name}: a survey is saved as .txt or .json")
-        try:
-            handle, beside = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
-            with os.fdopen(handle, "w", encoding="utf-8") as out:
-                out.write(body)
-            os.replace(beside, file)
-        except OSError as error:
-            raise UnreadableFileError(f"{file.name} cannot be written: {error.strerror or error}") from error
+        write_whole(file, body)
+
+
+def write_whole(file: Path, body: str) -> None:
+    """Write a text file so that it appears whole or not at all, readable as any other file of the user's."""
+    beside = file.with_name(f".{file.name}.{os.getpid()}.part")
+    try:
+        beside.write_text(body, encoding="utf-8")
+        os.replace(beside, file)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise UnreadableFileError(f"{file.name} cannot be written: {error.strerror or error}") from error
 
 
 def survey(
     fit: Fit,
     *,
     lift_limit_kg: float | None = None,
+    least_weight_kg: float = 20,
     clearance: Length = 20,
     kerf: Length | None = None,
     pitch: Length | None = None,
@@ -150,7 +167,7 @@ def survey(
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch)
     progress("planning offcuts")
-    plan = offcuts(fit, lift_limit_kg=lift_limit_kg, clearance=clearance, kerf=kerf)
+    plan = offcuts(fit, lift_limit_kg=lift_limit_kg, least_weight_kg=least_weight_kg, clearance=clearance, kerf=kerf)
     progress("weighing")
     return Survey(fit, cover, reserve, cut, plan, weights(fit, plan, cut), tuple(gains), None, "")
 

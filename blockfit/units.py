@@ -102,6 +102,11 @@ def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...
         raise BadValueError(
             f"{name}={text!r} should be {count} lengths, width x depth x height, such as 900x750x1500 (mm)"
         )
+    with_unit = [bool(re.search(r"[a-zA-Z\"'″′]", part)) for part in parts]
+    if any(with_unit[:-1]) and not all(with_unit):
+        raise UnitNeededError(
+            f"{name}={text!r} gives a unit for some lengths only; give one for each, or one at the end"
+        )
     last = re.search(r"[a-zA-Z\"'″′]+\s*$", parts[-1])
     suffix = last.group(0) if last and not any(re.search(r"[a-zA-Z\"'″′]", part) for part in parts[:-1]) else ""
     return tuple(

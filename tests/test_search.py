@@ -261,7 +261,7 @@ def test_the_turn_bounds_are_tight_where_they_should_be(seed):
     v, u = random.normal(size=(2, 3))
     u /= np.linalg.norm(u)
     radius = float(random.uniform(0, 3))
-    least = bounds.least_width(np.array(v @ u), np.array(np.linalg.norm(v)), np.array(radius))
+    least = bounds.least_width(np.array(v @ u), np.array(np.linalg.norm(np.cross(u, v))), np.array(radius))
     axis = np.cross(v, u)
     axis /= np.linalg.norm(axis)
     angles = np.linspace(-radius, radius, 2001)

@@ -223,4 +223,4 @@ def test_the_bust_asks_for_its_unit_and_gets_its_base(capsys):
         "+z",
     )
     assert code == 0
-    assert "closed 1 open base flat" in out
+    assert "closed 1 flat opening" in out

@@ -37,7 +37,7 @@ def fill_holes(vertices: Array, faces: Ints, max_hole_mm: float | None) -> tuple
         added.append(_cap(points, loop))
     news = []
     if bases:
-        text = f"closed {len(bases)} open base{'s' * (len(bases) > 1)} flat, {max(bases):.0f} mm across"
+        text = f"closed {len(bases)} flat opening{'s' * (len(bases) > 1)}, the widest {max(bases):.0f} mm across"
         news.append(Repair("open base", text, (("bases", len(bases)), ("widest_mm", max(bases)))))
     if small:
         text = f"closed {len(small)} hole{'s' * (len(small) > 1)}, the widest {max(small):.3g} mm"

@@ -12,22 +12,23 @@ from blockfit.solids.arrays import Array
 __all__ = ["least_over_turns", "least_over_vertical", "least_width"]
 
 
-def least_width(along: Array, length: Array, radius: Array) -> Array:
+def least_width(along: Array, across: Array, radius: Array) -> Array:
     """Return the least of ``u·(E v)`` over all turns E by at most ``radius``, for a pair of opposite faces.
 
-    ``along`` is u·v at the centre, ``length`` is \\|v\\|. Proof: the angle α between u and v grows by at most
-    ``radius``, and \\|v\\| cos is decreasing on [0, π]. Exact, since a turn about u × v attains it.
+    ``along`` is u·v at the centre, ``across`` is |u × v|: both, since their arc tangent keeps every digit of a
+    small angle. Proof: the angle α between u and v grows by at most ``radius``, and |v| cos is decreasing on
+    [0, π]. Exact, since a turn about u × v attains it.
     """
-    ratio = np.clip(along / np.maximum(length, 1e-300), -1, 1)
-    return np.asarray(length * np.cos(np.minimum(np.arccos(ratio) + radius, np.pi)))
+    angle = np.arctan2(across, along)
+    return np.asarray(np.hypot(along, across) * np.cos(np.minimum(angle + radius, np.pi)))
 
 
 def least_over_turns(trace: Array, axial: Array, deviation: Array, radius: Array) -> Array:
     """Return a lower bound of ``tr(E N)`` over all turns E by at most ``radius``.
 
-    ``trace`` is tr N, ``axial`` is \\|w\\| with w = (N12−N21, N20−N02, N01−N10), ``deviation`` is the Frobenius
+    ``trace`` is tr N, ``axial`` is |w| with w = (N12−N21, N20−N02, N01−N10), ``deviation`` is the Frobenius
     norm of S − (tr N / 3) I, where S = (N + Nᵀ)/2. Proof: for a turn by θ about a unit axis a,
-    ``tr(E N) = tr N + sin θ a·w − (1 − cos θ)(tr N − aᵀ S a)``. Here a·w >= −\\|w\\|, and the least eigenvalue of
+    ``tr(E N) = tr N + sin θ a·w − (1 − cos θ)(tr N − aᵀ S a)``. Here a·w >= −|w|, and the least eigenvalue of
     S is at least tr N / 3 − √(2/3)·deviation (a traceless symmetric 3 x 3 matrix has no eigenvalue larger than
     √(2/3) times its norm). Both terms only grow with θ up to π/2; beyond, sin θ <= 1.
     """

@@ -83,7 +83,7 @@ class Cells:
     def radii(self) -> Array:
         """Return (b,) a bound on the angle between the centre and any rotation of the cell, in radians.
 
-        Cubes: along a segment in v, q moves at \\|dq\\| <= \\|dv\\|/sqrt(1 + \\|v\\|²), a rotation turns by twice the
+        Cubes: along a segment in v, q moves at |dq| <= |dv|/sqrt(1 + |v|²), a rotation turns by twice the
         angle between quaternions, and no point is further than √3·half from the centre. Patches: moving u by
         an angle α moves the frame that follows it by α, and turns it about u by no more than the area between
         the path and the patch's middle, at most α·tan(ρ/2) within an angle ρ of the middle; spin adds to that.
@@ -100,8 +100,8 @@ class Cells:
     def tilts(self) -> Array:
         """Return (b,) a bound on the angle by which the axis moves within a patch, whatever its spin.
 
-        A point v of the cube's side is seen in the direction (1, v)/\\|(1, v)\\|, which moves at
-        \\|dv\\|/sqrt(1 + \\|v\\|²) at most, and no point is further than √2·half from the centre.
+        A point v of the cube's side is seen in the direction (1, v)/|(1, v)|, which moves at
+        |dv|/sqrt(1 + |v|²) at most, and no point is further than √2·half from the centre.
         """
         nearest = np.maximum(np.abs(self.centre[:, :2]) - self.half[:, None], 0)
         return np.asarray(math.sqrt(2) * self.half / np.sqrt(1 + (nearest**2).sum(axis=1)))

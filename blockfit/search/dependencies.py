@@ -3,7 +3,10 @@
 For weights λ ≥ 0 with Σ λ_j n_j = 0, adding up λ_j times the condition of face j,
 ``n_j·x + s h_j <= b_j``, cancels the shift x and leaves ``s Σ λ_j h_j <= Σ λ_j b_j``. By linear
 programming duality the minimal ones together are exact: the figure fits if and only if all hold.
-A box has three, one for each pair of opposite faces."""
+A box has three, one for each pair of opposite faces.
+
+Of other blocks the list may miss some whose faces are nearly, not exactly, parallel; the search learns those from
+linear programs as it goes. A dependency that cancels only nearly is made good where it is used (`Question.rows`)."""
 
 from functools import cache
 from itertools import combinations
@@ -69,7 +72,9 @@ def pair_rows(weights: Array) -> Flags:
 def _opposite(normals: Array) -> Array:
     """Return a row for each pair of opposite normals."""
     against = normals @ normals.T
-    first, second = np.nonzero(np.triu(against < -1 + 1e-12, 1))
+    first, second = np.nonzero(np.triu(against < -0.9, 1))
+    exact = np.linalg.norm(normals[first] + normals[second], axis=1) < 1e-14
+    first, second = first[exact], second[exact]
     rows = np.zeros((len(first), len(normals)))
     rows[np.arange(len(first)), first] = rows[np.arange(len(first)), second] = 0.5
     return rows

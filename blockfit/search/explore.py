@@ -2,7 +2,7 @@
 
 Budgets count cells, so that reruns agree to the last digit."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,19 +51,23 @@ def explore(
     *,
     max_cells: int,
     climb: Climb = polish,
+    seeds: Sequence[Array] = (),
+    proved: float = np.inf,
 ) -> Found:
     """Search the cells of ``start``; ``allow(best)`` is the merit above which a cell must be looked at again.
 
-    ``climb`` goes from a good rotation to the best near it.
+    ``climb`` goes from a good rotation to the best near it. ``seeds`` are rotations (3, 3) to begin with, and
+    ``proved`` is what is known beforehand that none beats.
     """
     search = _Search(question, points, stance, climb)
-    search.value_at(np.eye(3))
-    if not question.is_complete:
+    for rotation in (np.eye(3), *seeds):
+        if stance.allows(rotation):
+            search.value_at(rotation)
+    if not question.is_listed:
         search.take_dependencies(start.pick(np.arange(0, len(start), max(1, len(start) // 150))))
     frontier, bounds = start, search.bound(start)
     search.improve(start)
     settled = -np.inf  # the highest bound among cells that were let go
-    proved = np.inf  # what an earlier set of cells, since replaced, had proved
     trace = []
     while True:
         target = allow(search.best.value)
@@ -72,7 +76,7 @@ def explore(
         frontier, bounds = frontier.pick(alive), bounds[alive]
         top = max(min(proved, max(settled, float(bounds.max(initial=-np.inf)))), search.best.value)
         trace.append((search.cells, search.best.value, top))
-        if len(frontier) == 0 or search.cells >= max_cells:
+        if len(frontier) == 0 or search.cells >= max_cells or proved <= target:
             break
         pair = search.deciding_pair()
         if pair >= 0 and not (frontier.are_patches or frontier.are_turns) and _is_small(frontier):
@@ -85,7 +89,7 @@ def explore(
         chosen, rest = order[:_BATCH], order[_BATCH:]
         search.certify(frontier.pick(chosen[:1]))
         search.take_contacts(frontier.pick(chosen[:_LOOKED_AT]))
-        search.take_dependencies(frontier.pick(chosen[:_LOOKED_AT]))
+        search.take_dependencies(frontier.pick(chosen[: 2 if question.is_listed else _LOOKED_AT]))
         parents = frontier.pick(chosen)
         children = split(parents, search.settled_by_axis(parents, target))
         frontier, bounds = frontier.pick(rest), bounds[rest]
@@ -123,7 +127,8 @@ class _Search:
     def bound(self, cells: Cells) -> Array:
         """Return (b,) what no rotation of each cell beats; −inf for cells outside the stance."""
         self.cells += len(cells)
-        step = max(1, 6_000_000 // (max(1, len(self.points)) * len(self.question.lines[0])))
+        each = max(1, len(self.points)) * len(self.question.lines[0]) + 4 * len(self.question.weights)
+        step = max(1, 6_000_000 // each)
         parts = [self._bound(cells.pick(np.arange(k, min(k + step, len(cells))))) for k in range(0, len(cells), step)]
         self.centre_values = np.concatenate([values for _, values in parts]) if parts else np.zeros(0)
         return np.concatenate([bounds for bounds, _ in parts]) if parts else np.zeros(0)
@@ -162,8 +167,10 @@ class _Search:
             reached = np.where(held == self.patch_pair(cells), cells.tilts()[:, None], reached)
         pairs = (held >= 0) & self.question.pairs[held]
         trace = np.einsum("bkii->bk", n)
-        width = least_width(trace, np.sqrt((n**2).sum(axis=(2, 3))), reached) if pairs.any() else trace
-        return width if pairs.all() else np.where(pairs, width, _least_over_turns(n, trace, reached))
+        x, y, z = (n[..., i, j] - n[..., j, i] for i, j in ((1, 2), (2, 0), (0, 1)))
+        axial = np.sqrt(x * x + y * y + z * z)
+        width = least_width(trace, axial, reached)
+        return width if pairs.all() else np.where(pairs, width, _least_over_turns(n, trace, axial, reached))
 
     def patch_pair(self, cells: Cells) -> int:
         """Return which dependency is the pair of faces along the patches' axis; −2 for other cells."""
@@ -254,9 +261,8 @@ def _leading(question: Question, sums: Array) -> Ints:
     return np.asarray(np.argpartition(merits, _FEW, axis=1)[:, :_FEW])
 
 
-def _least_over_turns(n: Array, trace: Array, radii: Array) -> Array:
+def _least_over_turns(n: Array, trace: Array, axial: Array, radii: Array) -> Array:
     """Return (b, k) lower bounds of tr(E N) over turns by up to ``radii`` (b, k)."""
-    x, y, z = (n[..., i, j] - n[..., j, i] for i, j in ((1, 2), (2, 0), (0, 1)))
     symmetric = (n + np.swapaxes(n, -1, -2)) / 2
     squares = np.maximum((symmetric**2).sum(axis=(-2, -1)) - trace**2 / 3, 0)
-    return least_over_turns(trace, np.sqrt(x * x + y * y + z * z), np.sqrt(squares), radii)
+    return least_over_turns(trace, axial, np.sqrt(squares), radii)

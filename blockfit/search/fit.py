@@ -3,11 +3,12 @@
 mm, block frame. Every placement reported is checked once more with all vertices, apart from the search."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.search.questions import Question
+from blockfit.search.questions import Question, question_about
 from blockfit.search.result import TOUCH, Fit, Verdict, best_standing, counted_faces, cover_of_faces, verified_cover_mm
 from blockfit.search.solve import MAX_CELLS, placed, solve
 from blockfit.search.support import hull_of
@@ -17,6 +18,7 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import standings
+from blockfit.units import Ratio, ratio_value
 
 __all__ = ["largest", "safest"]
 
@@ -65,13 +67,14 @@ def _largest(
     max_cells: int,
 ) -> Fit:
     asked = cover_by_face(block, cover)
-    offsets = block.sound_mm - asked
-    zeros = np.zeros(len(offsets))
     hull = hull_of(figure)
-    question = Question(block.normals, offsets, zeros, tolerance=figure.tolerance_mm, most=most)
+    if hull.radius + figure.tolerance_mm <= 0 and not np.isfinite(most):
+        raise BadValueError(f"{figure.name} is a single point, which fits at any scale; give scales=(0, most)")
+    zeros = np.zeros(len(asked))
+    question = question_about(block, asked, zeros, tolerance=figure.tolerance_mm, most=most)
     short, tight = question.room_missing()
     if short >= 0:
-        return _no_room(figure, block, asked, stance, short, tight)
+        return _no_room(figure, block, asked, stance, max(0.0, short), tight)
 
     def allow(best: float) -> float:
         enough = best * (1 + gap)
@@ -104,7 +107,7 @@ def safest(
     figure: Figure,
     block: Block,
     *,
-    scale: float = 1.0,
+    scale: Ratio = 1.0,
     cover: CoverAsked = 0,
     stance: Stance | None = None,
     gap: float = 1e-3,
@@ -115,7 +118,8 @@ def safest(
 ) -> Fit:
     """Return the placement at ``scale`` with the deepest least cover, or with ``seek="setback"`` the most reserve.
 
-    ``cover`` must be kept everywhere; faces asked 0 do not count, unless all are. The search ends when the
+    ``cover`` must be kept everywhere; the least over the faces asked for some (over all, if none was) is what is
+    made deepest. The search ends when the
     bound is within ``gap`` times the block's least side of the best. The verdict is `CANNOT_FIT`, proved, if no
     placement keeps the cover; ``short_mm`` then tells how much is missing on the faces named. ``stands_on`` and
     ``bed`` are those of `largest`.
@@ -129,10 +133,9 @@ def safest(
     _check_gap(gap, max_cells)
     if seek not in ("cover", "setback"):
         raise BadValueError(f'seek={seek!r} must be "cover" or "setback"')
-    if not (np.isfinite(scale) and scale > 0):
-        raise BadValueError(f"scale={scale!r} must be a number above 0")
+    scale = ratio_value(scale, "scale")
     ways = standings(block, stands_on, bed)
-    fits = [_safest(figure, way.block, float(scale), cover, stance, gap, seek, max_cells) for way in ways]
+    fits = [_safest(figure, way.block, scale, cover, stance, gap, seek, max_cells) for way in ways]
     return best_standing(ways, fits)
 
 
@@ -147,11 +150,9 @@ def _safest(
     max_cells: int,
 ) -> Fit:
     asked = cover_by_face(block, cover)
-    offsets = block.sound_mm - asked
     counted = counted_faces(asked)
-    loads = counted.astype(np.float64) if seek == "cover" else np.maximum(block.normals[:, 1], 0.0)
     hull = hull_of(figure)
-    question = Question(block.normals, offsets, loads, scale=scale, tolerance=figure.tolerance_mm)
+    question, least_asked = _safest_question(figure, block, asked, counted, scale, seek)
     tolerance_mm = gap * min(block.size_mm)
 
     def allow(best: float) -> float:
@@ -165,17 +166,20 @@ def _safest(
     faces: tuple[str, ...] = ()
     if verdict is not Verdict.FITS:
         # What is missing is told as an equal share of every face, whatever was sought.
-        question = Question(block.normals, offsets, np.ones(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
+        question = question_about(block, asked, np.ones(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
         reported = solve(question, hull, stance, lambda best: best + tolerance_mm, max_cells)
         cells, short = cells + reported.cells, max(0.0, -reported.value)
+        if reported.value >= -hair:  # what was sought was not found, but it fits
+            verdict, short = Verdict.FITS, 0.0
     merit = min(reported.value, 0.0) if seek == "setback" and verdict is Verdict.FITS else reported.value
     placement = placed(hull, question, reported.rotation, scale, merit)
     least_mm = verified_cover_mm(figure, block, placement, asked, min(0.0, reported.value))
     if short:
         faces = _tight_faces(figure, block, placement, asked, short)
-    least_asked = float(asked[counted].min())
     sought = seek == "cover"
     gap_mm = bound - found.value if np.isfinite(found.value) else float(tolerance_mm)
+    if verdict is not Verdict.FITS:  # the least of all faces: what sticks out counts
+        least_mm = float(cover_of_faces(figure, block, placement).min())
     cover_bound = max(least_mm, least_asked + bound) if sought else np.inf
     fits_back = seek == "setback" and verdict is Verdict.FITS
     return Fit(
@@ -198,6 +202,34 @@ def _safest(
         short_mm=short,
         short_faces=faces,
         trace=found.trace,
+    )
+
+
+def _safest_question(
+    figure: Figure, block: Block, asked: Array, counted: Flags, scale: float, seek: str
+) -> tuple[Question, float]:
+    """Return the question, and what its merit must be added to to be the least cover of the faces that count.
+
+    Where those are asked for different covers, every face stands twice: once for what it must keep, without
+    gain, and once, bare, for what is made deepest.
+    """
+    if seek == "setback":
+        loads = np.maximum(block.normals[:, 1], 0.0)
+        return question_about(block, asked, loads, scale=scale, tolerance=figure.tolerance_mm), 0.0
+    least, most = float(asked[counted].min()), float(asked[counted].max())
+    if least == most:
+        loads = counted.astype(np.float64)
+        return question_about(block, asked, loads, scale=scale, tolerance=figure.tolerance_mm), least
+    kept = question_about(block, asked, np.zeros(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
+    bare = kept.offsets + asked
+    return (
+        replace(
+            kept,
+            normals=np.vstack([kept.normals, kept.normals[counted]]),
+            offsets=np.concatenate([kept.offsets, bare[counted]]),
+            loads=np.concatenate([kept.loads, np.ones(int(counted.sum()))]),
+        ),
+        0.0,
     )
 
 

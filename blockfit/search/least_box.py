@@ -22,7 +22,7 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.programs import least
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import Stone
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, Ratio, length_mm, ratio_value
 
 __all__ = ["BlockSize", "smallest_block"]
 
@@ -85,7 +85,7 @@ def smallest_block(
     figure: Figure,
     *,
     cover: CoverAsked = 20,
-    scale: float = 1.0,
+    scale: Ratio = 1.0,
     stance: Stance | None = None,
     by: str | Cost = "volume",
     step: Length = 0,
@@ -109,8 +109,7 @@ def smallest_block(
     (350.0, 250.0, 750.0)
     """
     stance = stance or Stance.free()
-    if not (math.isfinite(scale) and scale > 0):
-        raise BadValueError(f"scale={scale!r} must be a number above 0")
+    scale = ratio_value(scale, "scale")
     if not (math.isfinite(gap) and gap >= 0):
         raise BadValueError(f"gap={gap!r} must be 0 or more")
     unit = Block.box(1, 1, 1, stone=stone)
@@ -120,7 +119,7 @@ def smallest_block(
         unit.normals,
         np.ones(6),
         np.ones(6),
-        scale=float(scale),
+        scale=scale,
         tolerance=figure.tolerance_mm,
         cover=asked[[2, 0, 4]] + asked[[3, 1, 5]],  # left and right, front and back, bottom and top
         cost=_cost(by, unit.stone, price_per_m3),
@@ -140,7 +139,7 @@ def smallest_block(
     heights = reach(hull.points, question.normals @ found.rotation)
     width, depth, height = (float(side) for side in question.sides((question.weights @ heights)[None])[0])
     block = Block.box(width, depth, height, stone=stone)
-    fit = _fit(figure, block, question, found.rotation, float(scale), asked, stance, found.cells)
+    fit = _fit(figure, block, question, found.rotation, scale, asked, stance, found.cells)
     volume = block.volume_m3
     share = bound / cost if by in ("volume", "weight", "price") and cost > 0 else np.nan
     return BlockSize(

@@ -3,7 +3,7 @@
 Offsets and sums in mm. Every merit falls as the sums Σ λ_j h_j grow, so that lower bounds of the sums give
 an upper bound of the merit."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,9 +11,10 @@ import numpy as np
 from blockfit.search.dependencies import dependencies, exact_dependency, pair_rows
 from blockfit.search.support import reach
 from blockfit.solids.arrays import Array, Flags, Ints
+from blockfit.solids.block import Block
 from blockfit.solids.programs import least
 
-__all__ = ["Question", "Rows"]
+__all__ = ["Question", "Rows", "question_about"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,7 +35,8 @@ class Question:
 
     With ``scale`` ``None`` it is the scale. Otherwise the scale is given and the merit is the most t for which
     ``n_j·x + scale·h_j + loads_j·t <= offsets_j`` on every face: cover (loads 1) or setback (loads n_j·y).
-    The points are known to ``tolerance``, which adds to every reach; ``most`` caps the scale that is of use.
+    Offsets are measured from the block's ``centre`` (3,), from which it reaches ``radius``: near the origin no digits
+    are lost. The points are known to ``tolerance``, which adds to every reach; ``most`` caps the scale that is of use.
     ``learned`` (k, f) are dependencies found on the way, for blocks with too many faces to list them all.
     """
 
@@ -44,6 +46,8 @@ class Question:
     scale: float | None = None
     tolerance: float = 0.0
     most: float = np.inf
+    centre: Array = field(default_factory=lambda: np.zeros(3))
+    radius: float = 0.0
     learned: Array | None = None
 
     @cached_property
@@ -54,13 +58,27 @@ class Question:
 
     @cached_property
     def is_complete(self) -> bool:
-        """Whether the dependencies are all there are, so that their merit is exact."""
+        """Whether the dependencies are certainly all there are, so that their merit is exact: a box's three pairs."""
+        return self.is_box
+
+    @cached_property
+    def is_listed(self) -> bool:
+        """Whether all dependencies were listed, but for such as nearly parallel faces may hide."""
         return dependencies(self.normals)[1]
 
     @cached_property
     def rows(self) -> Rows:
         """Room and load of each dependency."""
-        return Rows(self.weights @ self.offsets, self.weights @ self.loads)
+        return self.rows_of(self.weights)
+
+    def rows_of(self, weights: Array) -> Rows:
+        """Return room and load of dependencies (k, f).
+
+        Where λ cancels the normals only nearly, r = Σ λ_j n_j is left and r·x with it. The figure's middle x lies
+        within three times the block's radius of its centre: that much is added to the room.
+        """
+        left_over = np.linalg.norm(weights @ self.normals, axis=1)
+        return Rows(weights @ self.offsets + 3 * self.radius * left_over, weights @ self.loads)
 
     @cached_property
     def pairs(self) -> Flags:
@@ -98,7 +116,8 @@ class Question:
             return np.asarray(np.where(sums > 0, rows.room / np.where(sums > 0, sums, 1.0), np.inf))
         spare = rows.room - self.scale * sums
         loaded = rows.load > 1e-12
-        unloaded = np.where(spare < -1e-12 * np.abs(rows.room), -np.inf, np.inf)
+        # Rounding must not make a figure that fits exactly seem too large.
+        unloaded = np.where(spare < -1e-11 * float(np.abs(self.offsets).max()), -np.inf, np.inf)
         return np.asarray(np.where(loaded, spare / np.where(loaded, rows.load, 1.0), unloaded))
 
     def merit(self, sums: Array, rows: Rows) -> Array:
@@ -111,8 +130,7 @@ class Question:
         weights = self.weights
         if not self.is_complete:
             weights = np.concatenate([weights, self.tightest(points, rotation)])
-        rows = Rows(weights @ self.offsets, weights @ self.loads)
-        return float(self.merit((weights @ heights)[None], rows)[0])
+        return float(self.merit((weights @ heights)[None], self.rows_of(weights))[0])
 
     def tightest(self, points: Array, rotation: Array) -> Array:
         """Return (1, f) the dependency that decides at a rotation, by a linear program; (0, f) if none does."""
@@ -138,9 +156,33 @@ class Question:
         weights = None if found is None else exact_dependency(self.normals, found.duals)
         if weights is None:
             raise AssertionError("a closed block always has a tightest place: a fault in blockfit, please report it")
-        return -float(weights @ self.offsets), weights > 0
+        return -float(self.rows_of(weights[None]).room[0]), weights > 0
 
     def learning(self, found: Array) -> "Question":
         """Return this question with more dependencies known."""
         learned = found if self.learned is None else np.concatenate([self.learned, found])
         return replace(self, learned=learned)
+
+
+def question_about(
+    block: Block,
+    asked_mm: Array,
+    loads: Array,
+    *,
+    scale: float | None = None,
+    tolerance: float = 0.0,
+    most: float = np.inf,
+) -> Question:
+    """Return the question about a block whose faces keep ``asked_mm`` (f,) of sound stone."""
+    corners = block.corners_mm
+    centre = (corners.min(axis=0) + corners.max(axis=0)) / 2
+    return Question(
+        block.normals,
+        block.sound_mm - asked_mm - block.normals @ centre,
+        loads,
+        scale=scale,
+        tolerance=tolerance,
+        most=most,
+        centre=centre,
+        radius=float(np.linalg.norm(corners - centre, axis=1).max()),
+    )

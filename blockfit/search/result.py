@@ -30,7 +30,7 @@ class Verdict(Enum):
     UNDECIDED = "budget of cells spent, the bounds still straddle what was asked"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Fit:
     """One figure in one block.
 
@@ -70,6 +70,11 @@ class Fit:
         vertices = self.placement.apply(self.figure.vertices)
         marks = {name: tuple(self.placement.apply(np.array(p)).tolist()) for name, p in self.figure.landmarks.items()}
         return Figure(vertices, self.figure.faces, landmarks=marks, name=self.figure.name)
+
+    def __repr__(self) -> str:
+        """Return the question, the verdict and the scale."""
+        names = f"{self.figure.name!r} in {self.block.name!r}"
+        return f"Fit({self.question}: {names}, {self.verdict.name}, scale {self.scale:.4f})"
 
     def solid(self) -> Figure:
         """Return the placed figure, in the block frame. Raises `BadValueError` if there is no placement."""

@@ -1,6 +1,7 @@
 """From a question and a stance to the best rotation with its bound, and from there to a placement."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from blockfit.solids.turns import about, turn_deg
 __all__ = ["MAX_CELLS", "placed", "solve"]
 
 MAX_CELLS = 400_000
+_DIGITS = 20_000  # cells spent on the last digits of an upright answer, before the gap asked for must do
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -40,18 +42,42 @@ def solve(
     if stance.is_upright and stance.turn == 0:
         value = question.value(points, np.eye(3))
         return Found(np.eye(3), value, value, 1, np.array([[1, value, value]]), -1)
+    seeds = _feasible(question, hull, stance, max_cells) if _may_fail(question) else []
     if stance.is_upright:
-        # One parameter: intervals shrink threefold a round, so the last digits cost a few cells.
-        found = explore(question, points, start_turns(stance.turn), stance, _last_digits, max_cells=max_cells)
+        # One parameter: intervals shrink threefold a round, so the last digits cost a few cells, unless very many
+        # corners tie.
+        found = None
+        for enough, budget in ((_last_digits(question), min(max_cells, _DIGITS)), (allow, max_cells)):
+            found = explore(question, points, start_turns(stance.turn), stance, enough, max_cells=budget, seeds=seeds)
+            if found.bound <= enough(found.value):
+                break
+        assert found is not None
         rotation = nearest_spin(question, points, found.rotation, _UP, found.value, stance)
         return _at(found, _tidy(question, points, rotation, found.value), question, hull)
     start = start_cubes(_charts(question, stance))
-    found = explore(question, points, start, stance, allow, max_cells=max_cells, climb=climb)
+    cap = float(question.merit(np.full((1, len(question.weights)), hull.inner_radius), question.rows)[0])
+    found = explore(question, points, start, stance, allow, max_cells=max_cells, climb=climb, seeds=seeds, proved=cap)
     rotation = nearest_by_symmetry(question, points, found.rotation, found.value, stance)
     if found.pair >= 0:
         axis = question.normals[int(np.flatnonzero(question.weights[found.pair])[0])]
         rotation = nearest_spin(question, points, rotation, axis, found.value, stance)
     return _at(found, rotation, question, hull)
+
+
+def _may_fail(question: Question) -> bool:
+    """Whether some faces give nothing: where those are too tight there is no merit at all, and nothing to climb."""
+    return question.scale is not None and type(question) is Question and not (question.loads > 0).all()
+
+
+def _feasible(question: Question, hull: Hull, stance: Stance, max_cells: int) -> list[Array]:
+    """Return a rotation at which every face gives as much as it can: where to begin when some give nothing."""
+    even = replace(question, loads=np.ones(len(question.loads)))
+    start = start_turns(stance.turn) if stance.is_upright else start_cubes(_charts(even, stance))
+    # As soon as it fits there is nothing more to ask of it.
+    found = explore(
+        even, hull.points, start, stance, lambda best: np.inf if best >= 0 else best, max_cells=max_cells // 8 + 1
+    )
+    return [found.rotation]
 
 
 def _tidy(question: Question, points: Array, rotation: Array, value: float) -> Array:
@@ -64,12 +90,14 @@ def placed(hull: Hull, question: Question, rotation: Array, scale: float, merit:
     """Return the placement at a rotation, its open shift used for the carver; a ``merit`` above 0 is kept."""
     heights = reach(hull.points, question.normals @ rotation) + question.tolerance
     room = question.offsets - question.loads * max(merit, 0.0) - scale * heights
-    shift = carvers_shift(question.normals, room) - scale * (rotation @ hull.centre)
+    shift = question.centre + carvers_shift(question.normals, room) - scale * (rotation @ hull.centre)
     return Placement(scale, rotation, shift)
 
 
-def _last_digits(best: float) -> float:
-    return best + 1e-13 * max(abs(best), 1e-3)
+def _last_digits(question: Question) -> Callable[[float], float]:
+    """Return the merit that a cell must promise for an answer good to rounding."""
+    size = 1e-3 if question.scale is None else float(np.abs(question.offsets).max())
+    return lambda best: best + 1e-13 * max(abs(best), size) if np.isfinite(best) else best
 
 
 def _charts(question: Question, stance: Stance) -> tuple[int, ...]:

@@ -9,28 +9,32 @@ import numpy as np
 
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Figure
-from blockfit.solids.polytope import hull_corners
+from blockfit.solids.polytope import hull_corners, inner_reach
 
 __all__ = ["Hull", "hull_of", "reach", "spread_directions", "spread_points"]
 
 
 @dataclass(frozen=True, eq=False)
 class Hull:
-    """Corners (n, 3) of the figure's convex hull in mm, relative to ``centre`` (3,), and their largest radius."""
+    """Corners (n, 3) of the figure's convex hull in mm, relative to ``centre`` (3,), and their largest radius.
+
+    ``inner_radius`` is that of a ball around the centre that the hull holds: it reaches at least so far in every
+    direction, which alone settles figures that are nearly round.
+    """
 
     points: Array
     centre: Array
     radius: float
+    inner_radius: float
 
 
 def hull_of(figure: Figure) -> Hull:
     """Return the hull of a figure, centred on the middle of its corners' box; flat figures too."""
-    used = np.unique(figure.faces) if len(figure.faces) else np.arange(len(figure.vertices))
-    vertices = figure.vertices[used]
+    vertices = figure.vertices
     corners = vertices[hull_corners(vertices)]
     centre = (corners.min(axis=0) + corners.max(axis=0)) / 2
     points = corners - centre
-    return Hull(points, centre, float(np.linalg.norm(points, axis=1).max()))
+    return Hull(points, centre, float(np.linalg.norm(points, axis=1).max()), inner_reach(points))
 
 
 def reach(points: Array, directions: Array) -> Array:

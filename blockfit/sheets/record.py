@@ -114,7 +114,17 @@ def setback_record(reserve: Setback) -> dict[str, Any]:
 
 def undercuts_record(cut: Undercuts) -> dict[str, Any]:
     """Return volumes and regions; resolved to the pitch."""
-    names = ("front_m3", "beside_m3", "trapped_m3", "rear_m3", "residual_m3", "pitch_mm", "scattered_mm2")
+    names = (
+        "front_m3",
+        "beside_m3",
+        "trapped_m3",
+        "rear_m3",
+        "residual_m3",
+        "pitch_mm",
+        "scattered_mm2",
+        "skims_mm2",
+        "later_mm2",
+    )
     regions = [
         {
             "number": r.number,
@@ -124,6 +134,11 @@ def undercuts_record(cut: Undercuts) -> dict[str, Any]:
             "into": r.into,
             "area_mm2": r.area_mm2,
             "stone_m3": r.stone_m3,
+            "stone_kg": r.stone_kg,
+            "meets_deg": r.meets_deg,
+            "opening_mm": r.opening_mm,
+            "slender_mm2": r.slender_mm2,
+            "outline_mm": [[ring.round(1) for ring in part] for part in r.outline],
             "centre_mm": r.centre_mm,
             "depth_mm": r.depth_mm,
             "after": r.after,
@@ -163,6 +178,7 @@ def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
         "sawn_m2": plan.sawn_m2,
         "clearance_mm": plan.clearance_mm,
         "kerf_mm": plan.kerf_mm,
+        "lift_limit_kg": plan.lift_limit_kg,
         "pieces": pieces,
     }
 

@@ -2,11 +2,13 @@
 
 Every number says what it is: proved, exact, resolved to a pitch, or an estimate."""
 
+import math
 from collections.abc import Sequence
 
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.words import kg, length, litres, missing, rounded_down, rounded_up, standing_words, wrapped
+from blockfit.sheets.words import asked, kg, length, litres, missing, rounded_down, rounded_up, standing_words, wrapped
 from blockfit.solids.arrays import Array
+from blockfit.solids.figure import Figure
 from blockfit.units import feet_and_inches
 from blockfit.waste.cover import Cover
 from blockfit.waste.offcut import OffcutPlan
@@ -42,7 +44,7 @@ def fit_section(fit: Fit) -> list[str]:
     block = fit.block
     width, depth, height = block.size_mm
     lines = [f"{fit.figure.name} in {block.name}", ""]
-    what = f"{length(width)} wide, {length(depth)} deep, {length(height)} high"
+    what = f"{asked(width)} wide, {asked(depth)} deep, {asked(height)} high{_skin(fit)}"
     lines += _item("Block", f"{what}{'' if block.stone is None else f', {block.stone.name}'}; {_cover_asked(fit)}")
     if fit.stands_on != "bottom":
         lines += _item("Block stands on", f"its {fit.stands_on}; sizes and sides here are as it then stands")
@@ -59,7 +61,7 @@ def fit_section(fit: Fit) -> list[str]:
         lines += _item(
             "Largest scale",
             f"{rounded_down(fit.scale, 4):.4f} of full size; no placement of this stance exceeds "
-            f"{rounded_up(fit.scale_bound, 4):.4f} (proved, {fit.cells:,} cells)",
+            f"{rounded_up(fit.scale_bound, 4):.4f} (proved)",
         )
     else:
         lines += _item("Scale", f"{fit.scale:g} of full size, as asked")
@@ -82,6 +84,8 @@ def gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
             parts.append(
                 f"{name} gains {_percent(more)}" + (f" ({rounded_down(other.scale, 4):.4f})" if more > 5e-4 else "")
             )
+        elif fit.verdict is not Verdict.FITS:
+            parts.append(f"with {name} it {_fits_words(other)}")
         else:
             more = other.cover_mm - fit.cover_mm
             parts.append(f"{name} gains {length(more)} of cover" if more >= 1 else f"{name} gains nothing")
@@ -119,7 +123,8 @@ def undercuts_section(cut: Undercuts) -> list[str]:
     listed = [r for r in cut.regions if r.area_mm2 >= _LEAST_REGION * total][:_MOST_REGIONS]
     lines += _item("Undercut", f"{len(cut.regions)} regions are not reached from the {cut.front}:")
     for region in listed:
-        after = f"; after {', '.join(map(str, region.after))}" if region.after else ""
+        first = [str(k) if k <= len(listed) else "a smaller one" for k in region.after]
+        after = f"; after {', '.join(dict.fromkeys(first))}" if first else ""
         lines += _entry(
             f"{region.number}. {region.place}: {region.approach}, {region.area_mm2 / 100:,.0f} cm², "
             f"{_stone_words(region.stone_m3)}, up to {length(region.depth_mm)} behind the front surface{after}"
@@ -134,12 +139,12 @@ def undercuts_section(cut: Undercuts) -> list[str]:
 def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     """Return the pieces to take off whole, in order."""
     if not plan.pieces:
-        return _item("Offcuts", "none worth taking off whole within the limits given")
+        return _item("Offcuts", f"none worth taking off whole{_limit_words(plan)}")
     saved = kg(weight.offcuts_kg, weight.low, weight.high) if weight.offcuts_kg is not None else litres(plan.volume_m3)
     lines = _item(
         "Offcuts",
         f"{len(plan.pieces)} pieces save {plan.recovered:.0%} of the waste, {saved}, for {plan.sawn_m2:.2f} m² of "
-        f"cuts; {length(plan.clearance_mm)} clear of the figure, cuts {plan.kerf_mm:g} mm wide (exact solids; the "
+        f"cuts; {asked(plan.clearance_mm)} clear of the figure, cuts {plan.kerf_mm:g} mm wide (exact solids; the "
         "choice is good, not proved best):",
     )
     for number, piece in enumerate(plan.pieces, 1):
@@ -175,6 +180,7 @@ def weights_section(weight: Weights) -> list[str]:
             else (litres(stage.removed_m3), litres(stage.left_m3))
         )
         lines += _entry(f"{stage.name}: {gone} out, {left} left")
+    lines += _entry("(every weight is rounded up on its own; stages count what the offcuts have left)")
     return lines
 
 
@@ -186,11 +192,21 @@ def scan_section(fit: Fit) -> list[str]:
     lines = _item(
         "Figure read", f"{figure.name}: {facts}" + (f"; a maquette at 1:{figure.ratio:g}" if figure.ratio != 1 else "")
     )
+    if figure.landmarks:
+        lines += _item("Landmarks", f"{len(figure.landmarks)} read{_far_landmarks(figure)}")
     if not figure.repairs:
         return lines + _item("Mended", "nothing needed mending")
     for k, repair in enumerate(figure.repairs):
         lines += _item("Mended" if k == 0 else "", repair.text)
     return lines
+
+
+def _far_landmarks(figure: Figure) -> str:
+    """Return a caution about landmarks that lie off the figure by a tenth of its size: often a wrong unit."""
+    low, high = figure.vertices.min(axis=0), figure.vertices.max(axis=0)
+    slack = 0.1 * float((high - low).max())
+    far = [name for name, at in figure.landmarks.items() if ((at < low - slack) | (at > high + slack)).any()]
+    return f"; {', '.join(far)} lie off the figure: is their unit the file's?" if far else ""
 
 
 def cautions_section(extra: Sequence[str] = ()) -> list[str]:
@@ -210,21 +226,39 @@ def _verdict_words(fit: Fit) -> str:
     return "UNDECIDED: the budget of cells is spent; allow more with max_cells"
 
 
+def _fits_words(fit: Fit) -> str:
+    if fit.verdict is Verdict.FITS:
+        return f"FITS, with {length(fit.cover_mm)} of cover"
+    return "does not fit either" if fit.verdict is Verdict.CANNOT_FIT else "is not decided"
+
+
 def _stone_words(cubic_metres: float) -> str:
     return "hardly any stone" if cubic_metres < 5e-6 else f"{litres(cubic_metres)} of stone"
 
 
 def _cover_asked(fit: Fit) -> str:
-    asked = dict(zip(fit.block.names, fit.asked_cover_mm.tolist(), strict=True))
-    if len(set(asked.values())) == 1:
-        return f"cover asked {length(next(iter(asked.values())))}"
-    common = max(set(asked.values()), key=list(asked.values()).count)
-    other = ", ".join(f"{name} {length(by)}" for name, by in asked.items() if by != common)
-    return f"cover asked {length(common)}, {other}"
+    return "cover asked " + _by_face(dict(zip(fit.block.names, fit.asked_cover_mm.tolist(), strict=True)))
+
+
+def _skin(fit: Fit) -> str:
+    if not fit.block.skin_mm.any():
+        return ""
+    skin = _by_face(dict(zip(fit.block.names, fit.block.skin_mm.tolist(), strict=True)))
+    return f", less a skin of {skin} (cover is sound stone inside it)"
+
+
+def _by_face(lengths: dict[str, float]) -> str:
+    common = max(set(lengths.values()), key=list(lengths.values()).count)
+    other = [f"{name} {asked(by)}" for name, by in lengths.items() if by != common]
+    return ", ".join([asked(common), *other])
 
 
 def _percent(share: float) -> str:
     return "nothing" if share < 5e-4 else f"{share:.1%}"
+
+
+def _limit_words(plan: OffcutPlan) -> str:
+    return "" if plan.lift_limit_kg is None else f", none over {plan.lift_limit_kg:g} kg at the stone's heaviest"
 
 
 def _cut_words(normal: Array) -> str:
@@ -236,7 +270,8 @@ def _cut_words(normal: Array) -> str:
         if abs(float(normal[k])) > 0.25
     ]
     side = " ".join(word for _, word in sorted(words, reverse=True)[:2])
-    lie = "level" if abs(normal[2]) > 0.999 else "upright" if abs(normal[2]) < 0.045 else "slanting"
+    lean = math.degrees(math.asin(min(1.0, abs(float(normal[2])))))
+    lie = "level" if lean > 87.5 else "upright" if lean < 2.5 else f"leaning {lean:.0f}°"
     return f"{lie} at the {side}"
 
 
@@ -252,7 +287,7 @@ def _way(direction: Array) -> str:
 
 def _point(at: Array) -> str:
     x, y, z = at.tolist()
-    return f"{x:,.0f} mm from the left, {y:,.0f} mm in, {z:,.0f} mm up"
+    return f"{round(x) + 0:,} mm from the left, {round(y) + 0:,} mm in, {round(z) + 0:,} mm up"
 
 
 def _item(name: str, text: str) -> list[str]:

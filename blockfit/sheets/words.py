@@ -4,13 +4,13 @@ import math
 
 from blockfit.solids.placement import Placement
 
-__all__ = ["kg", "length", "litres", "missing", "rounded_down", "rounded_up", "standing_words", "wrapped"]
+__all__ = ["asked", "kg", "length", "litres", "missing", "rounded_down", "rounded_up", "standing_words", "wrapped"]
 
 
 def rounded_down(value: float, digits: int) -> float:
     """Return ``value`` rounded towards −∞ at ``digits`` decimals, but for rounding errors of its last bits."""
     step = 10.0**digits
-    return math.floor(value * step + 1e-6) / step
+    return math.floor(value * step + 1e-6) / step + 0.0
 
 
 def rounded_up(value: float, digits: int) -> float:
@@ -26,6 +26,16 @@ def missing(millimetres: float) -> str:
     '13 mm'
     """
     return f"{rounded_up(millimetres, 0):,.0f} mm"
+
+
+def asked(millimetres: float) -> str:
+    """Return a length that somebody gave, as given.
+
+    >>> from blockfit.sheets.words import asked
+    >>> asked(25.4), asked(900)
+    ('25.4 mm', '900 mm')
+    """
+    return f"{millimetres:,.2f}".rstrip("0").rstrip(".") + " mm"
 
 
 def length(millimetres: float) -> str:
@@ -49,10 +59,9 @@ def kg(kilograms: float | None, low: float = 1.0, high: float = 1.0) -> str:
     """
     if kilograms is None:
         return "unknown (no stone given)"
-    shown = f"{math.ceil(kilograms - 1e-6):,} kg"
-    if low == high == 1.0:
-        return shown
-    return f"{shown} ({math.ceil(kilograms * low - 1e-6):,}–{math.ceil(kilograms * high - 1e-6):,})"
+    digits = 0 if kilograms >= 10 else 2
+    shown, least, most = (f"{rounded_up(kilograms * share, digits):,.{digits}f}" for share in (1.0, low, high))
+    return f"{shown} kg" if low == high == 1.0 else f"{shown} kg ({least}–{most})"
 
 
 def litres(cubic_metres: float) -> str:

@@ -26,7 +26,7 @@ CoverAsked = Length | Mapping[str, Length]
 """Stone asked for: one length for every face, or a mapping from face names (and ``"other"``)."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Block:
     """A convex block. Build it with `Block.box`, `Block.convex` or `Block.from_planes`.
 
@@ -164,6 +164,11 @@ class Block:
                 raise BadValueError(f"names must differ from each other: {', '.join(called)}")
         bare = cls(normals, offsets, called, stone=find_stone(stone), name=name, price=price, bed=bed)
         return _with_skin(bare, skin)
+
+    def __repr__(self) -> str:
+        """Return name, kind, size and stone."""
+        size = " x ".join(f"{side:g}" for side in self.size_mm)
+        return f"Block({self.name!r}, {self.kind}, {size} mm, {self.stone.name if self.stone else 'no stone named'})"
 
     @cached_property
     def corners_mm(self) -> Array:

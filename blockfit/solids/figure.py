@@ -27,7 +27,7 @@ class Repair:
     measures: tuple[tuple[str, float], ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Figure:
     """A figure in mm: ``vertices`` (n, 3), ``faces`` (m, 3); both are copied and frozen.
 
@@ -78,6 +78,11 @@ class Figure:
         slack_mm = length_mm(tolerance, "tolerance", least=0)
         marks = {name: tuple(map(float, p)) for name, p in (landmarks or {}).items()}
         return cls(vertices, np.zeros((0, 3), np.int64), landmarks=marks, tolerance_mm=slack_mm)  # type: ignore[arg-type]
+
+    def __repr__(self) -> str:
+        """Return name, faces and size."""
+        size = " x ".join(f"{side:.0f}" for side in self.size_mm)
+        return f"Figure({self.name!r}, {len(self.faces):,} faces, {size} mm)"
 
     @cached_property
     def is_solid(self) -> bool:

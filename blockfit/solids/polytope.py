@@ -8,7 +8,7 @@ from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.programs import least
 
-__all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "least_width", "polytope_volume"]
+__all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "inner_reach", "least_width", "polytope_volume"]
 
 
 def hull_corners(points: Array) -> Ints:
@@ -57,6 +57,16 @@ def inner_ball(normals: Array, offsets: Array) -> tuple[Array, float]:
     if found is None:
         raise BadValueError("the planes do not close a block: some direction is left open")
     return found.point[:3], float(found.point[3])
+
+
+def inner_reach(points: Array) -> float:
+    """Return the radius of the largest ball around the origin inside the hull of (n, 3) points; 0 if there is none."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        return max(0.0, -float(ConvexHull(points).equations[:, 3].max()))
+    except (QhullError, ValueError):  # flat, or fewer than four points
+        return 0.0
 
 
 def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:

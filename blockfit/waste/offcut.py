@@ -66,6 +66,7 @@ class OffcutPlan:
     volume_m3: float
     clearance_mm: float
     kerf_mm: float
+    lift_limit_kg: float | None
 
     @property
     def sawn_m2(self) -> float:
@@ -88,8 +89,8 @@ def offcuts(
 
     ``clearance`` is the stone kept over the figure, ``kerf`` the width of a cut (default 12 mm; take your
     saw's), ``least_thickness`` and ``least_weight_kg`` what is worth keeping. Pieces over ``lift_limit_kg`` at
-    the heaviest the stone may be are divided. ``most_cuts`` is 1 (through cuts), 2 (and rebates) or 3 (and
-    corners). Without a stone, weights count 2700 kg/m³ for the limits only.
+    the heaviest the stone may be are divided, within the least thickness and weight, or left. ``most_cuts`` is 1
+    (through cuts), 2 (and rebates) or 3 (and corners). Without a stone, weights count 2700 kg/m³ for the limits only.
     """
     figure = placed_solid(fit, "offcuts")
     clearance_mm = length_mm(clearance, "clearance", least=0)
@@ -97,8 +98,15 @@ def offcuts(
     thick_mm = length_mm(least_thickness, "least_thickness", least=1)
     if most_cuts not in (1, 2, 3):
         raise BadValueError(f"most_cuts={most_cuts!r} must be 1, 2 or 3")
-    if lift_limit_kg is not None and not lift_limit_kg > max(0.0, least_weight_kg):
-        raise BadValueError(f"lift_limit_kg={lift_limit_kg!r} must be more than least_weight_kg={least_weight_kg!r}")
+    for limit, value in (("least_weight_kg", least_weight_kg), ("lift_limit_kg", lift_limit_kg)):
+        if value is not None and not (isinstance(value, int | float) and 0 <= value < math.inf):
+            raise BadValueError(f"{limit}={value!r} must be a number of kg, 0 or more")
+    if lift_limit_kg is not None and not lift_limit_kg > least_weight_kg:
+        raise BadValueError(
+            f"the lift limit of {lift_limit_kg:g} kg must be more than the least weight, {least_weight_kg:g} kg"
+        )
+    if most_pieces is not None and most_pieces < 0:
+        raise BadValueError(f"most_pieces={most_pieces!r} must be 0 or more")
     stone = fit.block.stone
     heavy = stone.high_kg_m3 if stone else 2700.0
     density = stone.density_kg_m3 if stone else 2700.0
@@ -122,7 +130,9 @@ def offcuts(
     left = Figure(vertices, faces, name="stone left")
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
-    return OffcutPlan(tuple(pieces), left, volume / waste if waste > 0 else 0.0, volume, clearance_mm, kerf_mm)
+    return OffcutPlan(
+        tuple(pieces), left, volume / waste if waste > 0 else 0.0, volume, clearance_mm, kerf_mm, lift_limit_kg
+    )
 
 
 def _offcut(part: Part, cuts: int, stone: Stone | None, number: int) -> Offcut:

@@ -3,6 +3,7 @@
 Every plane is set exactly, by cutting the figure itself; samples only suggest where to look. mm, block frame."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -88,17 +89,17 @@ class Planner:
         corners = self._corners(wedge.normals, wedge.offsets)
         if corners is None:
             raise BadValueError("the wedge holds no stone")
-        parts = []
-        for axis, start, end in _slabs(corners, self._limits, room):
-            extra = [(axis, start)] if np.isfinite(start) else []
-            normals = np.vstack([wedge.normals, *[a for a, _ in extra]])
-            offsets = np.append(wedge.offsets, [o for _, o in extra])
-            piece = self._corners(normals, offsets, axis, end)
-            way = draw_out(normals)
-            if piece is None or way is None:
-                continue
-            areas = tuple(self._sawn(normals, offsets, k, axis, end) for k in range(len(normals)))
-            parts.append(Part(normals, offsets, piece, areas, way, bool(extra) or np.isfinite(end)))
+        division = _division(corners, self._limits)
+        if division is None:
+            raise BadValueError("the wedge cannot be divided within the limits")
+        first, along, second, across = division
+        parts: list[Part] = []
+        for start, end in _spans(along):
+            for low, high in _spans(across):
+                bounds = [(first, start, end), (second, low, high)]
+                part = self._part(wedge, bounds)
+                if part is not None and (room is None or len(parts) < room):
+                    parts.append(part)
         kerf = self._limits.kerf_mm
         self._remove(wedge.normals, wedge.offsets - kerf)
         if len(wedge.normals) == 1:
@@ -110,6 +111,19 @@ class Planner:
         gone = (self._stone @ wedge.normals.T >= wedge.offsets - kerf).all(axis=1)
         self._stone = self._stone[~gone]
         return parts
+
+    def _part(self, wedge: Wedge, bounds: list[tuple[Array, float, float]]) -> Part | None:
+        """Return the part of a wedge between ``bounds``: axis, start and end, each after the parts beyond it."""
+        kerf = self._limits.kerf_mm
+        starts = [(axis, start) for axis, start, _ in bounds if np.isfinite(start)]
+        ends = [(axis, end - kerf) for axis, _, end in bounds if np.isfinite(end)]
+        normals = np.vstack([wedge.normals, *[axis for axis, _ in starts]])
+        offsets = np.append(wedge.offsets, [start for _, start in starts])
+        corners, way = self._corners(normals, offsets, ends), draw_out(normals)
+        if corners is None or way is None or hull_solid(corners).volume() * 1e-9 < self._limits.least_volume_m3:
+            return None
+        areas = tuple(self._sawn(normals, offsets, k, ends) for k in range(len(normals)))
+        return Part(normals, offsets, corners, areas, way, bool(starts or ends))
 
     def _exact(self, wedge: Wedge) -> Wedge | None:
         """Return the wedge with every plane set as far in as figure and hollows allow; ``None`` if it is too little."""
@@ -125,7 +139,7 @@ class Planner:
         volume = hull_solid(corners).volume() * 1e-9
         if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
             return None
-        return Wedge(normals, offsets, volume)
+        return None if _division(corners, self._limits) is None else Wedge(normals, offsets, volume)
 
     def _nearest(self, normals: Array, offsets: Array, k: int) -> float:
         """Return how far in plane k may come, given the other planes.
@@ -145,21 +159,20 @@ class Planner:
                 reach.append(float((arrays_of(part)[0] @ normals[k]).max()))
         return max(reach)
 
-    def _corners(self, normals: Array, offsets: Array, axis: Array | None = None, end: float = np.inf) -> Array | None:
-        """Return the corners of the outline beyond the planes (and before ``end`` along ``axis``), or ``None``."""
-        bounds, at = [self._normals, -normals], [self._offsets, -np.asarray(offsets)]
-        if axis is not None and np.isfinite(end):
-            bounds, at = [*bounds, axis[None]], [*at, np.array([end])]
+    def _corners(self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = ()) -> Array | None:
+        """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
+        bounds = [self._normals, -normals, *(axis[None] for axis, _ in ends)]
+        at = [self._offsets, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
         try:
             return corners_of(np.concatenate(bounds), np.concatenate(at))[0]
         except BadValueError:
             return None
 
-    def _sawn(self, normals: Array, offsets: Array, k: int, axis: Array, end: float) -> float:
+    def _sawn(self, normals: Array, offsets: Array, k: int, ends: Sequence[tuple[Array, float]]) -> float:
         """Return the area in m² of stone that cut k passes through: what earlier cuts took is air."""
         others = [j for j in range(len(normals)) if j != k]
         slab = _beyond(self.left, normals[others], offsets[others])
-        if np.isfinite(end):
+        for axis, end in ends:
             slab = slab.trim_by_plane((-axis).tolist(), -end)
         slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
         return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
@@ -181,30 +194,51 @@ def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
     return solid
 
 
-def _slabs(corners: Array, limits: Limits, room: int | None) -> list[tuple[Array, float, float]]:
-    """Return axis, start and end of slabs along the longest side, each light enough, the far one first."""
+def _division(corners: Array, limits: Limits) -> tuple[Array, Array, Array, Array] | None:
+    """Return two axes and where to cut along each, so that no part is too heavy nor too thin; None if there is no way.
+
+    The longest side is divided first, the next longest only as far as it must be.
+    """
     size = np.ptp(corners, axis=0)
-    axis = np.eye(3)[int(size.argmax())]
-    volume = hull_solid(corners).volume() * 1e-9
-    if volume <= limits.most_volume_m3:
-        return [(axis, -np.inf, np.inf)]
-    low, high = float((corners @ axis).min()), float((corners @ axis).max())
-    count = max(2, math.ceil(volume / limits.most_volume_m3))
-    most = max(2, int((high - low) / max(limits.least_thickness_mm + limits.kerf_mm, 1.0)))
+    first, second = (np.eye(3)[k] for k in np.argsort(-size, kind="stable")[:2])
     solid = hull_solid(corners)
-    while count < most:
-        edges = np.linspace(low, high, count + 1)
-        slabs = [
-            solid.trim_by_plane(axis.tolist(), float(a)).trim_by_plane((-axis).tolist(), -float(b)).volume() * 1e-9
-            for a, b in pairwise(edges)
-        ]
-        if max(slabs) <= limits.most_volume_m3:
-            break
-        count += 1
-    edges = np.linspace(low, high, count + 1)
-    cuts = [float(edge) for edge in edges[1:-1]][::-1]
-    starts, ends = [*cuts, -np.inf], [np.inf, *[cut - limits.kerf_mm for cut in cuts]]
-    return [(axis, a, b) for a, b in zip(starts, ends, strict=True)][: room or None]
+    if solid.volume() * 1e-9 <= limits.most_volume_m3:
+        return first, np.zeros(0), second, np.zeros(0)
+    least_mm = limits.least_thickness_mm + limits.kerf_mm
+    most = [max(1, int(np.ptp(corners @ axis) / least_mm)) for axis in (first, second)]
+    for across in range(1, most[1] + 1):
+        need = math.ceil(solid.volume() * 1e-9 / limits.most_volume_m3 / across)
+        for along in range(need, most[0] + 1):
+            cuts = [_edges(corners, axis, n) for axis, n in ((first, along), (second, across))]
+            if _heaviest(solid, first, cuts[0], second, cuts[1]) <= limits.most_volume_m3:
+                return first, cuts[0], second, cuts[1]
+    return None
+
+
+def _edges(corners: Array, axis: Array, parts: int) -> Array:
+    """Return (parts − 1,) where equal parts along an axis meet."""
+    heights = corners @ axis
+    return np.linspace(heights.min(), heights.max(), parts + 1)[1:-1]
+
+
+def _heaviest(solid: Solid, first: Array, along: Array, second: Array, across: Array) -> float:
+    """Return the largest volume in m³ among the parts."""
+    return max(
+        float(_between(_between(solid, first, *ends), second, *sides).volume()) * 1e-9
+        for ends in _spans(along)
+        for sides in _spans(across)
+    )
+
+
+def _spans(cuts: Array) -> list[tuple[float, float]]:
+    """Return start and end of each part, the far one first."""
+    marks = [-np.inf, *(float(cut) for cut in cuts), np.inf]
+    return list(pairwise(marks))[::-1]
+
+
+def _between(solid: Solid, axis: Array, start: float, end: float) -> Solid:
+    solid = solid if np.isneginf(start) else solid.trim_by_plane(axis.tolist(), start)
+    return solid if np.isposinf(end) else solid.trim_by_plane((-axis).tolist(), -end)
 
 
 def _grid_points(block: Block, count: int) -> Array:

@@ -13,7 +13,7 @@ from blockfit.measure.views import Lattice, View, lattice_over
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.surface import area_vectors
 
-__all__ = ["Elements", "elements_of", "first_seen", "reached"]
+__all__ = ["Elements", "elements_of", "first_seen", "reached", "skimmed"]
 
 _WANTED = 60_000  # elements of a figure: its faces, the large ones divided
 _EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
@@ -76,3 +76,22 @@ def first_seen(elements: Elements, view: View, lattice: Lattice, asked: Ints) ->
     plane = depth - (normals @ np.stack([view.right, view.up], axis=1) * away).sum(axis=1) / along
     slope = np.minimum(np.sqrt(np.maximum(1 - along**2, 0)) / -along, 8)
     return plane, row * lattice.columns + column, lattice.pitch * (0.3 + 0.25 * slope)
+
+
+def skimmed(elements: Elements, view: View, pitch_mm: float) -> Flags:
+    """Return (m,) which elements lie edge on to the viewer, within 3°, with nothing before them.
+
+    A tool slides along them; they hide nothing and are not hidden. They are looked at a pitch outside the surface.
+    """
+    edge_on = np.abs(elements.normals @ view.into) <= np.sin(np.radians(3))
+    free = np.zeros(len(edge_on), bool)
+    asked = np.flatnonzero(edge_on)
+    if len(asked) == 0:
+        return free
+    outside = elements.points[asked] + 1.5 * pitch_mm * elements.normals[asked]
+    lattice = lattice_over(view, outside, pitch_mm)
+    first, _ = first_depths(crossings(elements.vertices, elements.faces, view, lattice, entering_only=True), lattice)
+    seen, depth = view.seen(outside)
+    row, column = lattice.cells(seen)
+    free[asked] = first[row * lattice.columns + column] >= depth
+    return free

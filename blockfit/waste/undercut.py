@@ -19,7 +19,7 @@ from blockfit.units import Length, length_mm
 from blockfit.waste.chords import block_chords
 from blockfit.waste.directions import seen_along
 from blockfit.waste.placed import default_pitch_mm, placed_solid
-from blockfit.waste.reach import Elements, elements_of, reached
+from blockfit.waste.reach import Elements, elements_of, reached, skimmed
 from blockfit.waste.regions import Region, Setting, classes, joined_patches, regions_of
 from blockfit.waste.tools import Tool
 
@@ -33,9 +33,9 @@ Front = str | Sequence[float]
 class Undercuts:
     """Four volumes of stone and what the pitch misses, the reach of each face, and the regions left for later.
 
-    ``view`` is how the carver looks, ``skims_mm2`` the surface seen from there at less than the least angle, on
-    which a tool only skids. ``region_of`` (m,) gives each element of ``elements`` its region's number, 0 where it
-    is reached from the front, stands on the bottom, or is scattered (``scattered_mm2``).
+    ``view`` is how the carver looks; ``skims_mm2`` is the surface seen from there at less than the least angle, or
+    edge on: a tool only skids on it. ``region_of`` (m,) gives each element of ``elements`` its region's number, 0
+    where it is reached from the front, stands on the bottom, or is scattered (``scattered_mm2``).
     """
 
     front: str
@@ -66,7 +66,7 @@ def undercuts(
     tool: Tool | None = None,
     least_angle: float = 15,
     least_region: float = 5e-4,
-    slants: int = 400,
+    slants: int = 160,
     pitch: Length | None = None,
 ) -> Undercuts:
     """Return what is undercut from ``front``, by columns ``pitch`` apart (default: a 400th of the block).
@@ -86,22 +86,25 @@ def undercuts(
     view, name = view_of(block, front)
     elements = elements_of(solid.vertices, solid.faces, step)
     columns = columns_of(elements.vertices, elements.faces, view, lattice_over(view, elements.vertices, step))
+    if len(columns.cell) == 0:
+        raise BadValueError(f"pitch={pitch!r} is too coarse: no column meets the figure; take a finer one")
     volumes = _volumes(block, columns)
     residual = block.volume_m3 - (solid.volume_m3 or 0.0) - sum(volumes)
     bare = {face: reached(elements, view_of(block, face)[0], step) for face in block.names}
     total = float(elements.areas.sum())
     shares = {face: float(elements.areas[hit].sum()) / total for face, hit in bare.items()}
     ahead = seen_along(elements, view.into, block, step, tool)
-    later = ~ahead & ~_base(elements, block)
+    edge_on = ~ahead & skimmed(elements, view, step)
+    later = ~ahead & ~edge_on & ~_base(elements, block)
     square = -(elements.normals @ view.into)
-    skims = ahead & (square < np.sin(np.radians(least_angle)))
+    skims = edge_on | (ahead & (square < np.sin(np.radians(least_angle))))
     setting = Setting(fit, elements, columns, step, tool, least_angle, least_region * total)
     labels, ways = classes(setting, bare, later, slants)
     patch = joined_patches(setting, labels, later)
     regions, region_of = regions_of(setting, labels, ways, patch, later)
     scattered = float(elements.areas[later & (region_of == 0)].sum())
-    skimmed = float(elements.areas[skims].sum())
-    return Undercuts(name, view, step, *volumes, residual, shares, regions, scattered, skimmed, elements, region_of)
+    skims_mm2 = float(elements.areas[skims].sum())
+    return Undercuts(name, view, step, *volumes, residual, shares, regions, scattered, skims_mm2, elements, region_of)
 
 
 def view_of(block: Block, front: Front) -> tuple[View, str]:
