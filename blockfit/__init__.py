@@ -20,6 +20,7 @@ from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.cover import Cover, stone_cover
 from blockfit.waste.directions import Directions, directions
+from blockfit.waste.fronts import Front, best_front
 from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.regions import Region
 from blockfit.waste.setback import Setback, setback
@@ -37,6 +38,7 @@ __all__ = [
     "Directions",
     "Figure",
     "Fit",
+    "Front",
     "Offcut",
     "OffcutPlan",
     "OpenSurfaceError",
@@ -56,6 +58,7 @@ __all__ = [
     "UnreadableFileError",
     "Verdict",
     "Weights",
+    "best_front",
     "directions",
     "largest",
     "offcuts",

@@ -110,7 +110,7 @@ def test_a_cover_that_leaves_no_room_gets_an_answer(capsys):
     [
         ({"--block": "0x700x1600"}, "must be more than 0"),
         ({"--block": "900x700"}, "width x depth x height"),
-        ({"--block": "infx7x7"}, "not a length|no unit"),
+        ({"--block": "infx7x7"}, "not a length|unit for some"),
         ({"--stone": "marbel"}, "marble"),
         ({"--cover": "-3"}, "negative"),
         ({"--cover": "thick"}, "not a length"),

@@ -43,7 +43,9 @@ def test_text_without_unit_asks_for_one():
 def test_sizes():
     assert sizes_mm("900x750x1500") == (900, 750, 1500)
     assert sizes_mm("36x30x60in") == pytest.approx((914.4, 762, 1524))
-    assert sizes_mm("0.9m x 75cm × 1500") == pytest.approx((900, 750, 1500))
+    assert sizes_mm("0.9m x 75cm × 1500mm") == pytest.approx((900, 750, 1500))
+    with pytest.raises(UnitNeededError, match="some lengths only"):
+        sizes_mm("36in x 30in x 72")
     with pytest.raises(BadValueError, match="width x depth x height"):
         sizes_mm("900x750")
 

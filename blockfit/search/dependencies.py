@@ -17,6 +17,7 @@ from blockfit.solids.arrays import Array, Flags
 
 __all__ = ["cancelled", "dependencies", "exact_dependency", "pair_rows"]
 
+_NEARLY = 1e-8  # of the largest singular value: below it normals count as dependent
 _MOST_FACES = 24  # up to 10,626 fours; beyond that the search collects dependencies as it needs them
 
 
@@ -45,22 +46,24 @@ def _dependencies(raw: bytes, count: int) -> tuple[Array, bool]:
 
 
 def exact_dependency(normals: Array, duals: Array) -> Array | None:
-    """Return (f,) weights that add up to 1, from a solver's duals: made exact, so that no rounding enters a proof."""
+    """Return (f,) weights that add up to 1, from a solver's duals, made as exact as the normals allow; None for none.
+
+    What they leave over is made good where they are used, so that no rounding enters a proof.
+    """
     used = np.flatnonzero(duals > 1e-7 * duals.max(initial=0))
     if len(used) == 0:
         return None
     weights = cancelled(normals[used], duals[used])
-    if weights is None:
-        return None
     row = np.zeros(len(normals))
-    row[used] = weights
+    row[used] = duals[used] / duals[used].sum() if weights is None else weights
     return row
 
 
 def cancelled(normals: Array, weights: Array) -> Array | None:
     """Return the nearest weights with ``weights @ normals == 0``, adding up to 1; ``None`` if not all are above 0."""
+    # Normals that are nearly dependent are not forced: what is left over is made good where the weights are used.
     for _ in range(2):  # the second pass takes the first one's rounding away
-        weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=None)[0]
+        weights = weights - np.linalg.lstsq(normals.T, normals.T @ weights, rcond=_NEARLY)[0]
     return weights / weights.sum() if (weights > 0).all() else None
 
 
@@ -89,7 +92,7 @@ def _minimal(normals: Array, size: int) -> Array:
     _, spread, turned = np.linalg.svd(np.swapaxes(normals[choices], 1, 2), full_matrices=True)
     null = turned[:, -1, :] * np.sign(turned[:, -1, :1])
     single = spread[:, size - 2] > 1e-9  # otherwise a smaller set already depends
-    depends = np.ones(len(choices), bool) if size == 4 else spread[:, 2] < 1e-12
+    depends = np.ones(len(choices), bool) if size == 4 else spread[:, 2] < 1e-10
     keep = single & depends & (null > 1e-9).all(axis=1)
     rows = np.zeros((int(keep.sum()), len(normals)))
     np.put_along_axis(rows, choices[keep], null[keep] / null[keep].sum(axis=1, keepdims=True), axis=1)

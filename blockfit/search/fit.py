@@ -9,7 +9,16 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.search.questions import Question, question_about
-from blockfit.search.result import TOUCH, Fit, Verdict, best_standing, counted_faces, cover_of_faces, verified_cover_mm
+from blockfit.search.result import (
+    TOUCH,
+    Fit,
+    Verdict,
+    best_standing,
+    counted_faces,
+    cover_of_faces,
+    drawn_in,
+    verified_cover_mm,
+)
 from blockfit.search.solve import MAX_CELLS, placed, solve
 from blockfit.search.support import hull_of
 from blockfit.solids.arrays import Array, Flags
@@ -83,17 +92,17 @@ def _largest(
     found = solve(question, hull, stance, allow, max_cells)
     bound = max(found.bound, found.value)
     verdict = Verdict.FITS if found.value >= least else Verdict.CANNOT_FIT if bound < least else Verdict.UNDECIDED
-    placement = placed(hull, question, found.rotation, found.value, 0.0)
+    placement = drawn_in(figure, block, placed(hull, question, found.rotation, found.value, 0.0), asked)
     return Fit(
         figure=figure,
         block=block,
         verdict=verdict,
         placement=placement,
-        scale=found.value,
+        scale=placement.scale,
         scale_bound=bound,
         cover_mm=verified_cover_mm(figure, block, placement, asked, 0.0),
         cover_bound_mm=np.inf,
-        gap=bound / found.value - 1,
+        gap=bound / placement.scale - 1,
         gap_mm=0.0,
         cells=found.cells,
         asked_cover_mm=asked,

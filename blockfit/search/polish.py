@@ -197,7 +197,7 @@ def _certificate(
     return Certificate(
         matrix,
         constant,
-        float(weights @ question.offsets[faces]),
+        float(weights @ question.offsets[faces]) + 3 * question.radius * float(np.linalg.norm(weights @ normals)),
         float(weights @ question.loads[faces]),
         -1 if limited else _pair(question, faces),
     )

@@ -14,10 +14,20 @@ from blockfit.solids.arrays import Array, Flags
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
+from blockfit.solids.polytope import inner_ball
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import Standing
 
-__all__ = ["TOUCH", "Fit", "Verdict", "best_standing", "counted_faces", "cover_of_faces", "verified_cover_mm"]
+__all__ = [
+    "TOUCH",
+    "Fit",
+    "Verdict",
+    "best_standing",
+    "counted_faces",
+    "cover_of_faces",
+    "drawn_in",
+    "verified_cover_mm",
+]
 
 TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
 
@@ -92,6 +102,22 @@ def cover_of_faces(figure: Figure, block: Block, placement: Placement) -> Array:
     placed = placement.apply(figure.vertices)
     tolerance = figure.tolerance_mm * placement.scale
     return np.asarray(block.sound_mm - (placed @ block.normals.T).max(axis=0) - tolerance)
+
+
+def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array) -> Placement:
+    """Return the placement, shrunk by the hair that rounding makes it miss its cover by, if it does.
+
+    Faces that are nearly parallel cost digits. Shrinking by a share ε towards the middle of the largest ball in
+    the stone, of radius r, draws every point in from every face by ε r at least.
+    """
+    worst = float((asked_mm - cover_of_faces(figure, block, placement)).max())
+    if worst <= 1e-12 * max(block.size_mm):
+        return placement
+    middle, radius = inner_ball(block.normals, block.sound_mm - asked_mm)
+    if worst > 1e-6 * radius:
+        return placement  # no hair: the check to come will say so
+    kept = 1 - 2 * worst / radius
+    return Placement(placement.scale * kept, placement.rotation, middle + kept * (placement.shift_mm - middle))
 
 
 def verified_cover_mm(figure: Figure, block: Block, placement: Placement, asked_mm: Array, merit: float) -> float:

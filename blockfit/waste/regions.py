@@ -23,6 +23,7 @@ from blockfit.waste.tools import Tool, depth_picture
 
 __all__ = ["Region", "Setting", "classes", "joined_patches", "regions_of"]
 
+_SLANTS_A_PIECE = 12  # slanting directions given to one connected piece at most
 _OPENINGS = 10  # of the largest regions are their openings measured
 _RADII = (1, 2, 3, 4, 6, 8, 11, 15)  # cells: of the tools tried; an opening wider than the last is told as that
 
@@ -118,7 +119,7 @@ def _slanting(setting: Setting, labels: Ints, ways: list[Array | None], later: F
     piece = patches(elements.faces, np.where(rest, 0, -1))[where]
     for one in np.unique(piece):
         mine = piece == one
-        for _ in range(4):
+        for _ in range(_SLANTS_A_PIECE):
             gain = worth[:, mine].sum(axis=1)
             best = int(gain.argmax())
             taken = mine & hits[best]

@@ -23,7 +23,7 @@ from blockfit.waste.reach import Elements, elements_of, reached, skimmed
 from blockfit.waste.regions import Region, Setting, classes, joined_patches, regions_of
 from blockfit.waste.tools import Tool
 
-__all__ = ["Undercuts", "undercuts", "view_of"]
+__all__ = ["Undercuts", "between_volume", "standing_base", "undercuts", "view_of"]
 
 Front = str | Sequence[float]
 """A face's name, or the direction in which the carver looks, into the stone."""
@@ -94,8 +94,9 @@ def undercuts(
     total = float(elements.areas.sum())
     shares = {face: float(elements.areas[hit].sum()) / total for face, hit in bare.items()}
     ahead = seen_along(elements, view.into, block, step, tool)
-    edge_on = ~ahead & skimmed(elements, view, step)
-    later = ~ahead & ~edge_on & ~_base(elements, block)
+    base = standing_base(elements, block)
+    edge_on = ~ahead & ~base & skimmed(elements, view, step)
+    later = ~ahead & ~edge_on & ~base
     square = -(elements.normals @ view.into)
     skims = edge_on | (ahead & (square < np.sin(np.radians(least_angle))))
     setting = Setting(fit, elements, columns, step, tool, least_angle, least_region * total)
@@ -126,11 +127,16 @@ def _volumes(block: Block, columns: Columns) -> tuple[float, float, float, float
     before = float((columns.enter - start)[first].sum()) * cell
     behind = float((end - columns.leave)[last].sum()) * cell
     whole = float((end - start)[first].sum()) * cell
-    filled = float((columns.leave - columns.enter).sum()) * cell
-    return before, block.volume_m3 - whole, whole - before - behind - filled, behind
+    return before, block.volume_m3 - whole, between_volume(columns), behind
 
 
-def _base(elements: Elements, block: Block) -> Flags:
+def between_volume(columns: Columns) -> float:
+    """Return the stone in m³ between the figure's surfaces: the gaps within columns."""
+    gaps = np.where(columns.is_last[:-1], 0.0, columns.enter[1:] - columns.leave[:-1])
+    return float(gaps.sum()) * columns.lattice.pitch**2 * 1e-9
+
+
+def standing_base(elements: Elements, block: Block) -> Flags:
     """Return the elements that stand on the lowest level of the figure and face straight down."""
     low = float(elements.vertices[:, 2].min())
     hair = 1e-3 * max(block.size_mm)
