@@ -13,9 +13,12 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+import trimesh
 from scipy.optimize import differential_evolution, direct, shgo
 
 import blockfit as bf
+from blockfit.measure.columns import columns_of
+from blockfit.measure.views import View, face_view, lattice_over
 from blockfit.search.support import hull_of
 from blockfit.solids.turns import from_quaternions
 
@@ -28,6 +31,8 @@ def main() -> None:
     figures = _figures(folder)
     lines = ["# Benchmarks", "", *_machine(), ""]
     lines += _largest(figures)
+    lines += _least_boxes(figures)
+    lines += _undercuts(figures)
     lines += _survey(figures)
     lines += _import()
     (HERE / "RESULTS.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
@@ -105,6 +110,71 @@ def _largest(figures: dict[str, bf.Figure]) -> list[str]:
                 f"| {name} | {len(hull.points)} | {fit.gap:.1e} | {fit.cells:,} | {mine:.3f} | {mine / theirs:.1f} "
                 f"| {shares} |"
             )
+    return [*lines, ""]
+
+
+def _least_boxes(figures: dict[str, bf.Figure]) -> list[str]:
+    lines = [
+        "## Least box, any rotation",
+        "",
+        "Against trimesh's `oriented_bounds` on the same hull: time as a ratio, its volume as a share of ours.",
+        "",
+        "| figure | hull points | bound within | cells | seconds | times trimesh | trimesh's volume |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name, figure in figures.items():
+        points = hull_of(figure).points
+        bare = bf.Figure.from_points(points)
+        size = bf.smallest_block(bare, cover=0)
+
+        def ours(bare: bf.Figure = bare) -> object:
+            return bf.smallest_block(bare, cover=0)
+
+        def theirs(points: np.ndarray = points) -> object:
+            return trimesh.bounds.oriented_bounds(points)
+
+        mine, rival = _median(ours, theirs)
+        share = float(np.prod(trimesh.bounds.oriented_bounds(points)[1])) * 1e-9 / size.volume_m3
+        within = 1 - size.volume_bound_m3 / size.volume_m3
+        lines.append(
+            f"| {name} | {len(points)} | {within:.1e} | {size.cells:,} | {mine:.3f} | {mine / rival:.1f} "
+            f"| {share:.6f} |"
+        )
+    return [*lines, ""]
+
+
+def _undercuts(figures: dict[str, bf.Figure]) -> list[str]:
+    """How long do columns and directions take, and how far do volumes move when the pitch is halved?"""
+    lines = [
+        "## Undercuts",
+        "",
+        "Columns: one pass of a subdivided figure at full size, 2 mm apart. Directions: reach from 400 of them.",
+        "",
+        "| figure | faces | columns, seconds | elements | 400 directions, seconds | volumes move by (share of block) |",
+        "|---|---|---|---|---|---|",
+    ]
+    for name, figure in figures.items():
+        mesh = trimesh.Trimesh(figure.vertices, figure.faces, process=False)
+        while len(mesh.faces) < 400_000:
+            mesh = mesh.subdivide()
+        vertices, faces, view = np.asarray(mesh.vertices), np.asarray(mesh.faces, np.int64), face_view("front")
+
+        def columns(vertices: np.ndarray = vertices, faces: np.ndarray = faces, view: View = view) -> object:
+            return columns_of(vertices, faces, view, lattice_over(view, vertices, 2.0))
+
+        fit = bf.largest(figure, bf.Block.box(*BOXES[name]), stance=bf.Stance.upright())
+
+        def reach(fit: bf.Fit = fit) -> object:
+            return bf.directions(fit)
+
+        (pass_seconds,), (reach_seconds,) = _median(columns, rounds=3), _median(reach, rounds=1)
+        coarse, fine = (bf.undercuts(fit, slants=0, pitch=max(BOXES[name]) / parts) for parts in (400, 800))
+        parts = ("front_m3", "beside_m3", "trapped_m3", "rear_m3")
+        moved = max(abs(getattr(coarse, part) - getattr(fine, part)) for part in parts) / fit.block.volume_m3
+        lines.append(
+            f"| {name} | {len(faces):,} | {pass_seconds:.2f} | {len(coarse.elements.faces):,} | {reach_seconds:.1f} "
+            f"| {moved:.1e} |"
+        )
     return [*lines, ""]
 
 

@@ -5,13 +5,17 @@ a closed surface is entered exactly as often as it is left. Winding is counted, 
 do not turn hollow. Not checked here: that the surface is closed (columns of an open one mean nothing)."""
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from blockfit.measure.views import Lattice, View
 from blockfit.solids.arrays import Array, Flags, Ints
 
 __all__ = ["Columns", "Crossings", "columns_of", "crossings", "first_depths"]
+
+Number = TypeVar("Number", np.float64, np.int64)
 
 _ONE = 1 << 14  # fixed-point steps a pitch: vertices move by no more than pitch / 32768
 
@@ -66,12 +70,12 @@ def crossings(vertices: Array, faces: Ints, view: View, lattice: Lattice, *, ent
     corners = np.ascontiguousarray(faces.T)
     x, z = fixed[:, 0][corners], fixed[:, 1][corners]  # (3, m): long rows, which numpy reduces quickly
     twice_area = (x[1] - x[0]) * (z[2] - z[0]) - (x[2] - x[0]) * (z[1] - z[0])
-    low_row = -((_ONE // 2 - z.min(axis=0)) // _ONE)  # rows whose middle lies in [lowest, highest)
-    past_row = -((_ONE // 2 - z.max(axis=0)) // _ONE)
+    low_row = -((_ONE // 2 - _least(z)) // _ONE)  # rows whose middle lies in [lowest, highest)
+    past_row = -((_ONE // 2 - _most(z)) // _ONE)
     low_row, past_row = np.maximum(low_row, 0), np.minimum(past_row, lattice.rows)
     wanted = (twice_area > 0 if entering_only else twice_area != 0) & (past_row > low_row)
     # Only columns that the face can meet at all: its span, widened by the stagger.
-    wanted &= (x.max(axis=0) >= 0) & (x.min(axis=0) <= lattice.columns * _ONE + _ONE)
+    wanted &= (_most(x) >= 0) & (_least(x) <= lattice.columns * _ONE + _ONE)
     some = np.flatnonzero(wanted)
     x, z, twice_area = x[:, some], z[:, some], twice_area[some]
     face, row = _spread(np.arange(len(some)), low_row[some], past_row[some])
@@ -156,7 +160,19 @@ def _plane_depths(
     right = (column + lattice.offsets(row)) * _ONE - x[0][face]
     up = (row + 0.5) * _ONE - z[0][face]
     at = depths[0][face] + slope_x[face] * right + slope_z[face] * up
-    return np.asarray(np.clip(at, depths.min(axis=0)[face], depths.max(axis=0)[face]))
+    return np.asarray(np.minimum(np.maximum(at, _least(depths)[face]), _most(depths)[face]))
+
+
+def _least(rows: npt.NDArray[Number]) -> npt.NDArray[Number]:
+    """Return the least of three rows (3, m): pair by pair, several times quicker than a reduction."""
+    least: npt.NDArray[Number] = np.minimum(np.minimum(rows[0], rows[1]), rows[2])
+    return least
+
+
+def _most(rows: npt.NDArray[Number]) -> npt.NDArray[Number]:
+    """Return the most of three rows (3, m)."""
+    most: npt.NDArray[Number] = np.maximum(np.maximum(rows[0], rows[1]), rows[2])
+    return most
 
 
 def _order(cell: Ints, depth: Array) -> Ints:

@@ -57,7 +57,8 @@ class Lattice:
         """Return how far to the right of the cells' corner the samples of these rows lie, in pitches."""
         if not self.staggered:
             return np.full(rows.shape, 0.5)
-        return np.asarray((rows * _GOLDEN) % 1.0)
+        table: Array = (np.arange(self.rows) * _GOLDEN) % 1.0
+        return table[rows]
 
     def cells(self, seen: Array) -> tuple[Ints, Ints]:
         """Return the row and column of the samples nearest to (n, 2) positions, kept inside the lattice."""
@@ -107,7 +108,8 @@ def face_view(face: str) -> View:
 def lattice_over(view: View, points: Array, pitch: float, *, plain: bool = False) -> Lattice:
     """Return the lattice over all of (n, 3) ``points``; ``plain`` gives square cells, for pictures."""
     seen, _ = view.seen(points)
-    low, high = seen.min(axis=0), seen.max(axis=0)
+    # Column by column: numpy reduces long rows of two very slowly.
+    low, high = (np.array([end(seen[:, 0]), end(seen[:, 1])]) for end in (np.min, np.max))
     shear = 0.0 if plain else _SHEAR
     columns = math.ceil((high[0] - low[0]) / pitch) + 2
     rows = math.ceil((high[1] - low[1]) / pitch + shear * columns) + 2

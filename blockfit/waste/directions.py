@@ -60,13 +60,14 @@ def directions(
     squarest, best, steady = np.zeros(faces), np.full(faces, -1, np.int64), np.zeros(faces)
     shares = np.zeros(count)
     total = float(elements.areas.sum())
+    least_sine = math.sin(math.radians(least_angle))
     for k, direction in enumerate(into):
-        hit = seen_along(elements, direction, fit.block, step, tool)
-        square = np.where(hit, -(elements.normals @ direction), 0.0)
+        hit = np.flatnonzero(seen_along(elements, direction, fit.block, step, tool))
+        square = -(elements.normals[hit] @ direction)
         shares[k] = float(elements.areas[hit].sum()) / total
-        better = square > squarest
-        squarest[better], best[better] = square[better], k
-        steady += square >= math.sin(math.radians(least_angle))
+        better = square > squarest[hit]
+        squarest[hit[better]], best[hit[better]] = square[better], k
+        steady[hit] += square >= least_sine
     # A share of the sphere as a cone: solid angle 2π(1 − cos).
     cone = np.degrees(np.arccos(np.clip(1 - 2 * steady / count, -1, 1)))
     meets = np.degrees(np.arcsin(np.clip(squarest, 0, 1)))
@@ -89,4 +90,5 @@ def above_floor(points: Array, into: Array, block: Block) -> Flags:
     floor = float(block.corners_mm[:, 2].min())
     low, high = block.corners_mm[:, :2].min(axis=0), block.corners_mm[:, :2].max(axis=0)
     start = points[:, :2] - into[:2] * ((points[:, 2:] - floor) / into[2])
-    return np.asarray(((start < low) | (start > high)).any(axis=1))
+    outside = (start < low) | (start > high)
+    return np.asarray(outside[:, 0] | outside[:, 1])

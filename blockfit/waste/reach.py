@@ -13,7 +13,7 @@ from blockfit.measure.views import Lattice, View, lattice_over
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.surface import area_vectors
 
-__all__ = ["Elements", "elements_of", "first_seen", "reached", "skimmed"]
+__all__ = ["Elements", "elements_of", "first_seen", "front_depths", "reached", "skimmed"]
 
 _WANTED = 60_000  # elements of a figure: its faces, the large ones divided
 _EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
@@ -55,12 +55,21 @@ def reached(elements: Elements, view: View, pitch_mm: float, among: Flags | None
         return hit
     # Only columns through the elements in question are needed.
     lattice = lattice_over(view, elements.points[asked], pitch_mm)
-    first, owner = first_depths(
-        crossings(elements.vertices, elements.faces, view, lattice, entering_only=True), lattice
-    )
+    first, owner = front_depths(elements, view, lattice)
     plane, cell, slack = first_seen(elements, view, lattice, asked)
     hit[asked] = (first[cell] >= plane - slack) | (owner[cell] == asked)
     return hit
+
+
+def front_depths(elements: Elements, view: View, lattice: Lattice) -> tuple[Array, Ints]:
+    """Return for every cell the depth of the first surface (inf: none) and its element (−1).
+
+    The first surface of a closed solid always faces the viewer, so that half of the elements can be left out.
+    """
+    ahead = np.flatnonzero(elements.normals @ view.into < 1e-6)
+    found = crossings(elements.vertices, elements.faces[ahead], view, lattice, entering_only=True)
+    depth, owner = first_depths(found, lattice)
+    return depth, np.where(owner >= 0, ahead[owner], -1)
 
 
 def first_seen(elements: Elements, view: View, lattice: Lattice, asked: Ints) -> tuple[Array, Ints, Array]:
@@ -90,7 +99,7 @@ def skimmed(elements: Elements, view: View, pitch_mm: float) -> Flags:
         return free
     outside = elements.points[asked] + 1.5 * pitch_mm * elements.normals[asked]
     lattice = lattice_over(view, outside, pitch_mm)
-    first, _ = first_depths(crossings(elements.vertices, elements.faces, view, lattice, entering_only=True), lattice)
+    first, _ = front_depths(elements, view, lattice)
     seen, depth = view.seen(outside)
     row, column = lattice.cells(seen)
     free[asked] = first[row * lattice.columns + column] >= depth

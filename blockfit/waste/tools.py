@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.measure.columns import crossings, first_depths
 from blockfit.measure.pictures import closed_picture, least_around
 from blockfit.measure.views import Lattice, View, lattice_over
 from blockfit.solids.arrays import Array, Flags
 from blockfit.units import Length, length_mm
-from blockfit.waste.reach import Elements, first_seen
+from blockfit.waste.reach import Elements, first_seen, front_depths
 
 __all__ = ["Tool", "tool_reached"]
 
@@ -73,7 +72,7 @@ def tool_reached(elements: Elements, view: View, pitch_mm: float, tool: Tool, am
 
 def depth_picture(elements: Elements, view: View, lattice: Lattice) -> Array:
     """Return the depths (rows, columns) of the first surface, with an empty margin that tools can stand in."""
-    depth, _ = first_depths(crossings(elements.vertices, elements.faces, view, lattice, entering_only=True), lattice)
+    depth, _ = front_depths(elements, view, lattice)
     return depth.reshape(lattice.rows, lattice.columns)
 
 
