@@ -57,7 +57,7 @@ class Lattice:
         """Return how far to the right of the cells' corner the samples of these rows lie, in pitches."""
         if not self.staggered:
             return np.full(rows.shape, 0.5)
-        table: Array = (np.arange(self.rows) * _GOLDEN) % 1.0
+        table = np.asarray((np.arange(self.rows) * _GOLDEN) % 1.0, np.float64)
         return table[rows]
 
     def cells(self, seen: Array) -> tuple[Ints, Ints]:
