@@ -58,6 +58,7 @@ def test_reach_agrees_with_rays(kneeling):
 def test_a_convex_body_is_reached_wherever_it_faces():
     fit = around(ball(200))
     found = bf.directions(fit, count=100, pitch=4)
+    assert len(found.into) == len(found.shares) > 100
     facing = -(found.elements.normals @ found.into.T) > 1e-3
     by_normals = (facing * found.elements.areas[:, None]).sum(axis=0) / found.elements.areas.sum()
     level_or_down = found.into[:, 2] < 0

@@ -127,7 +127,8 @@ def undercuts_section(cut: Undercuts) -> list[str]:
         after = f"; after {', '.join(dict.fromkeys(first))}" if first else ""
         lines += _entry(
             f"{region.number}. {region.place}: {region.approach}, {region.area_mm2 / 100:,.0f} cm², "
-            f"{_stone_words(region.stone_m3)}, up to {length(region.depth_mm)} behind the front surface{after}"
+            f"{_stone_words(region.stone_m3, region.stone_kg)}, up to {length(region.depth_mm)} behind the front "
+            f"surface{after}"
         )
     rest = cut.regions[len(listed) :]
     small = sum(region.area_mm2 for region in rest) + cut.scattered_mm2
@@ -232,8 +233,10 @@ def _fits_words(fit: Fit) -> str:
     return "does not fit either" if fit.verdict is Verdict.CANNOT_FIT else "is not decided"
 
 
-def _stone_words(cubic_metres: float) -> str:
-    return "hardly any stone" if cubic_metres < 5e-6 else f"{litres(cubic_metres)} of stone"
+def _stone_words(cubic_metres: float, kilograms: float | None) -> str:
+    if cubic_metres < 5e-6:
+        return "hardly any stone"
+    return f"{litres(cubic_metres)} of stone" + ("" if kilograms is None else f" ({kg(kilograms)})")
 
 
 def _cover_asked(fit: Fit) -> str:

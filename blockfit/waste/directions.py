@@ -18,12 +18,17 @@ from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach import Elements, elements_of, reached
 from blockfit.waste.tools import Tool, tool_reached
 
-__all__ = ["Directions", "above_floor", "directions", "seen_along"]
+__all__ = ["Directions", "above_floor", "around", "directions", "seen_along"]
+
+
+_REFINED = 10  # directions that serve most of the surface, around which four more are tried
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Directions:
     """``into`` (k, 3) unit vectors and the ``shares`` (k,) of the surface that each reaches.
+
+    The first are spread evenly; the last were tried around those that serve best.
 
     For every element of the surface: ``best`` (m,) the direction that meets it most squarely of those that reach
     it (−1: none does), ``meets_deg`` (m,) the angle between tool and surface there, ``cone_deg`` (m,) half the
@@ -68,10 +73,34 @@ def directions(
         better = square > squarest[hit]
         squarest[hit[better]], best[hit[better]] = square[better], k
         steady[hit] += square >= least_sine
+    for direction in _between_best(into, best, elements.areas):
+        hit = np.flatnonzero(seen_along(elements, direction, fit.block, step, tool))
+        square = -(elements.normals[hit] @ direction)
+        better = square > squarest[hit]
+        squarest[hit[better]], best[hit[better]] = square[better], len(into)
+        into = np.vstack([into, direction])
+        shares = np.append(shares, float(elements.areas[hit].sum()) / total)
     # A share of the sphere as a cone: solid angle 2π(1 − cos).
     cone = np.degrees(np.arccos(np.clip(1 - 2 * steady / count, -1, 1)))
     meets = np.degrees(np.arcsin(np.clip(squarest, 0, 1)))
     return Directions(into, shares, best, meets, cone, (best >= 0) & (steady == 0), elements, step)
+
+
+def _between_best(into: Array, best: Ints, areas: Array) -> Array:
+    """Return (k, 3) directions halfway around those that are the best for most of the surface: to refine them."""
+    used = np.bincount(best[best >= 0], areas[best >= 0], minlength=len(into))
+    leaders = into[np.argsort(-used, kind="stable")[:_REFINED]]
+    away = math.sqrt(math.pi / len(into))  # half the spacing of directions spread over the sphere
+    return np.concatenate([around(leader, away) for leader in leaders])
+
+
+def around(direction: Array, angle: float) -> Array:
+    """Return (4, 3) unit vectors at ``angle`` radians from a direction (3,), a quarter turn apart."""
+    across = np.cross(direction, np.eye(3)[int(np.abs(direction).argmin())])
+    across /= np.linalg.norm(across)
+    other = np.cross(direction, across)
+    near = [math.cos(angle) * direction + math.sin(angle) * way for way in (across, other, -across, -other)]
+    return np.array(near)
 
 
 def seen_along(

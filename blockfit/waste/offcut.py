@@ -125,7 +125,7 @@ def offcuts(
             break
         room = None if most_pieces is None else most_pieces - len(pieces)
         parts = planner.take(wedge, room)
-        pieces += [_offcut(part, len(wedge.normals), stone, len(pieces) + k + 1) for k, part in enumerate(parts)]
+        pieces += [_offcut(part, stone, len(pieces) + k + 1) for k, part in enumerate(parts)]
     vertices, faces = arrays_of(planner.left)
     left = Figure(vertices, faces, name="stone left")
     volume = sum(piece.volume_m3 for piece in pieces)
@@ -135,11 +135,11 @@ def offcuts(
     )
 
 
-def _offcut(part: Part, cuts: int, stone: Stone | None, number: int) -> Offcut:
+def _offcut(part: Part, stone: Stone | None, number: int) -> Offcut:
     vertices, faces = arrays_of(hull_solid(part.corners))
     solid = Figure(vertices, faces, name=f"offcut {number}")
     volume = solid.volume_m3 or 0.0
-    kind = _KINDS[cuts]
+    kind = _KINDS[min(3, max(1, len(part.normals)))]
     width, depth, height = np.ptp(part.corners, axis=0).tolist()
     return Offcut(
         kind=f"{kind}, divided" if part.divided else kind,

@@ -1,4 +1,4 @@
-"""The stone as offcuts leave it: an outline that stays convex, and the hollows left by rebates and corners.
+"""The stone as offcuts leave it: an outline that stays convex, and within it convex parts past what was taken.
 
 Every plane is set exactly, by cutting the figure itself; samples only suggest where to look. mm, block frame."""
 
@@ -10,16 +10,20 @@ from itertools import pairwise
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.measure.booleans import Solid, arrays_of, hull_solid, refined, solid_from
+from blockfit.measure.booleans import Solid, hull_solid, refined
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.solids.polytope import corners_of, hull_planes, least_width
+from blockfit.solids.polytope import corners_of, least_width
+from blockfit.waste.clipping import reach_beyond
 from blockfit.waste.wedges import Samples, Wedge, best_wedges, draw_out
 
 __all__ = ["Limits", "Part", "Planner"]
 
 _SAMPLES = 18_000
+_MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
+_EXACT = 14  # candidates set exactly, until two keep every limit
+_AIR_M2 = 1e-5  # a plane that passes through less stone than that is no cut
 _HAIR_MM = 1e-4
 _TOUCH_MM = 1e-6
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
@@ -55,34 +59,64 @@ class Planner:
         """Start with the whole block."""
         self._block, self._limits = block, limits
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
-        self._figure = solid_from(figure.vertices, figure.faces)
+        self._figure = figure
         self.left: Solid = hull_solid(block.corners_mm)
-        self._hollows: list[Array] = []  # corners of what rebates and corners took, kerf included
+        # What is left, as convex parts that overlap: where normals @ x >= offsets, within the outline.
+        self._cells: list[tuple[Array, Array]] = [(np.zeros((0, 3)), np.zeros(0))]
         self._stone = _grid_points(block, _SAMPLES)
         self._whole = len(self._stone)
         self._spacing = (block.volume_m3 * 1e9 / _SAMPLES) ** (1 / 3)
-        self._surface = _thinned(figure, 0.8 * self._spacing)
+        points = _surface_points(figure, 0.5 * self._spacing)
+        self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
+        self._surface = _thinned(points, 0.8 * self._spacing)
 
     def next_wedge(self, most_cuts: int, *, square: bool = False) -> Wedge | None:
         """Return the best wedge found that, set exactly, keeps every limit; ``None`` if there is none."""
-        if len(self._stone) == 0:
-            return None
-        hollow = [_filled(corners, 0.8 * self._spacing) for corners in self._hollows]
-        obstacles = np.concatenate([self._surface, *hollow])
-        keep = np.zeros(len(obstacles))
-        keep[: len(self._surface)] = self._limits.clear_mm
-        samples = Samples(self._stone, obstacles, keep, self._whole)
+        promising: list[Wedge] = []
+        for normals, offsets, stone in self._free_cells():
+            keep = np.full(len(self._surface), self._limits.clear_mm)
+            samples = Samples(stone, self._surface, keep, self._whole)
+            promising += self._promising(samples, normals, offsets, most_cuts, square=square)
+        promising.sort(key=lambda wedge: -wedge.stone)
+        best: list[Wedge] = []
+        for wedge in promising[:_EXACT]:
+            exact = self._exact(wedge, most_cuts)
+            if exact is not None:
+                best.append(exact)
+            if len(best) == 4:  # those that promise less seldom turn out to hold more
+                break
+        return max(best, key=lambda wedge: wedge.stone, default=None)
+
+    def _free_cells(self) -> list[tuple[Array, Array, Array]]:
+        """Return the convex parts of the stone left, planes and samples, the largest first, none inside another."""
+        inside = [(self._stone @ normals.T >= offsets).all(axis=1) for normals, offsets in self._cells]
+        order = sorted(range(len(inside)), key=lambda k: -int(inside[k].sum()))
+        kept: list[int] = []
+        for k in order:
+            if inside[k].any() and not any((inside[k] <= inside[j]).all() for j in kept):
+                kept.append(k)
+        self._cells = [self._cells[k] for k in kept[:_MOST_CELLS]]
+        return [(*self._cells[i], self._stone[inside[k]]) for i, k in enumerate(kept[:_MOST_CELLS])]
+
+    def _promising(
+        self, samples: Samples, normals: Array, offsets: Array, most_cuts: int, *, square: bool
+    ) -> list[Wedge]:
+        """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
         thick = self._limits.least_thickness_mm
-        for seed in range(1 if square else 2):
-            found = best_wedges(samples, most_cuts=most_cuts, least_mm=thick, seed=seed, square=square)
-            # Samples tell planes square to the block apart no better than others; set exactly, they often win.
-            straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
-            exact = [self._exact(wedge) for wedge in (*found[:3], *straight[:2])]
-            kept = [wedge for wedge in exact if wedge is not None]
-            kept = kept or [wedge for wedge in map(self._exact, found[3:20]) if wedge is not None]
-            if kept:
-                return max(kept, key=lambda wedge: wedge.stone)
-        return None
+        found = best_wedges(
+            samples, most_cuts=most_cuts, least_mm=thick, seed=len(samples.stone), square=square, tries=self._tries()
+        )
+        # Samples tell planes square to the block apart no better than others; set exactly, they often win.
+        straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
+        best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:3]]
+        chosen = [
+            Wedge(np.vstack([wedge.normals, normals]), np.append(wedge.offsets, offsets), wedge.stone, len(normals))
+            for wedge in (*best, *straight[:2])
+        ]
+        return [wedge for wedge in (self._set(wedge, exact=False) for wedge in chosen) if wedge is not None]
+
+    def _tries(self) -> int:
+        return max(70, 280 // max(1, len(self._cells)))
 
     def take(self, wedge: Wedge, room: int | None) -> list[Part]:
         """Take a wedge out of the stone; return its parts in order, divided as the lift demands."""
@@ -106,8 +140,12 @@ class Planner:
             self._normals = np.vstack([self._normals, wedge.normals])
             self._offsets = np.append(self._offsets, wedge.offsets - kerf)
         else:
-            grown = self._corners(wedge.normals, wedge.offsets - kerf)
-            self._hollows.append(corners if grown is None else grown)
+            # Past a hollow the stone is convex on the far side of any one of its planes.
+            self._cells = [
+                (np.vstack([normals, -wedge.normals[k]]), np.append(offsets, kerf - wedge.offsets[k]))
+                for normals, offsets in self._cells
+                for k in range(len(wedge.normals))
+            ]
         gone = (self._stone @ wedge.normals.T >= wedge.offsets - kerf).all(axis=1)
         self._stone = self._stone[~gone]
         return parts
@@ -122,42 +160,69 @@ class Planner:
         corners, way = self._corners(normals, offsets, ends), draw_out(normals)
         if corners is None or way is None or hull_solid(corners).volume() * 1e-9 < self._limits.least_volume_m3:
             return None
-        areas = tuple(self._sawn(normals, offsets, k, ends) for k in range(len(normals)))
-        return Part(normals, offsets, corners, areas, way, bool(starts or ends))
+        areas = np.array([self._sawn(normals, offsets, k, ends) for k in range(len(normals))])
+        cut = areas > _AIR_M2
+        return Part(normals[cut], offsets[cut], corners, tuple(areas[cut].tolist()), way, bool(starts or ends))
 
-    def _exact(self, wedge: Wedge) -> Wedge | None:
-        """Return the wedge with every plane set as far in as figure and hollows allow; ``None`` if it is too little."""
-        normals, offsets = wedge.normals, wedge.offsets.copy()
-        if draw_out(normals) is None:
+    def _exact(self, wedge: Wedge, most_cuts: int) -> Wedge | None:
+        """Return the wedge set exactly, or ``None`` if it then breaks a limit."""
+        exact = self._set(wedge, exact=True)
+        if exact is None:
             return None
+        count = len(exact.normals)
+        # Planes that only border on what earlier pieces left open are no cuts.
+        if (
+            count > 1
+            and sum(self._sawn(exact.normals, exact.offsets, k, ()) > _AIR_M2 for k in range(count)) > most_cuts
+        ):
+            return None
+        corners = self._corners(exact.normals, exact.offsets)
+        return None if corners is None or _division(corners, self._limits) is None else exact
+
+    def _set(self, wedge: Wedge, *, exact: bool) -> Wedge | None:
+        """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
+
+        Planes that meet nothing are left out.
+        """
+        normals, offsets = wedge.normals, wedge.offsets.copy()
+        heights = normals @ self._dense  # (k, points)
+        lowest = (self._block.corners_mm @ normals.T).min(axis=0)
         for _ in range(2):
-            for k in range(len(normals)):
-                offsets[k] = self._nearest(normals, offsets, k)
+            for k in range(len(normals) - wedge.fixed):
+                reach = self._reach(normals, offsets, k) if exact else self._seen_reach(heights, offsets, k)
+                offsets[k] = max(lowest[k], reach + self._limits.clear_mm)
         corners = self._corners(normals, offsets)
         if corners is None:
             return None
-        volume = hull_solid(corners).volume() * 1e-9
+        on_plane = np.abs(corners @ normals.T - offsets) < 1e-6 * self._spacing
+        needed = (on_plane.sum(axis=0) >= 3) & (offsets > lowest + _TOUCH_MM)
+        normals, offsets = normals[needed], offsets[needed]
+        if len(normals) == 0 or draw_out(normals) is None:
+            return None
+        volume = float(hull_solid(corners).volume()) * 1e-9
         if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
             return None
-        return None if _division(corners, self._limits) is None else Wedge(normals, offsets, volume)
+        fixed = int(needed[len(needed) - wedge.fixed :].sum()) if wedge.fixed else 0
+        return Wedge(normals, offsets, volume, fixed)
 
-    def _nearest(self, normals: Array, offsets: Array, k: int) -> float:
-        """Return how far in plane k may come, given the other planes.
+    def _reach(self, normals: Array, offsets: Array, k: int) -> float:
+        """Return how far the figure reaches along plane k's normal where it is not kept clear by another plane.
 
         The figure lies clear of the piece if none of it is beyond all planes moved in by the clearance: every
         point of the figure then has a plane between it and the piece, at least that far away.
         """
         others = [j for j in range(len(normals)) if j != k]
-        reach = [float((self._block.corners_mm @ normals[k]).min())]
         # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
-        near = _beyond(self._figure, normals[others], offsets[others] - self._limits.clear_mm + _TOUCH_MM)
-        if not near.is_empty():
-            reach.append(float((arrays_of(near)[0] @ normals[k]).max()) + self._limits.clear_mm)
-        for corners in self._hollows:
-            part = _beyond(hull_solid(corners), normals[others], offsets[others] + _TOUCH_MM)
-            if not part.is_empty():
-                reach.append(float((arrays_of(part)[0] @ normals[k]).max()))
-        return max(reach)
+        bounds = offsets[others] - self._limits.clear_mm + _TOUCH_MM
+        return reach_beyond(self._figure.vertices, self._figure.faces, normals[others], bounds, normals[k])
+
+    def _seen_reach(self, heights: Array, offsets: Array, k: int) -> float:
+        """Return the same by the figure's sampled points, whose ``heights`` (planes, points) are given."""
+        beyond = np.ones(heights.shape[1], bool)
+        for j in range(len(offsets)):
+            if j != k:
+                beyond &= heights[j] > offsets[j] - self._limits.clear_mm
+        return float(heights[k][beyond].max(initial=-np.inf))
 
     def _corners(self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = ()) -> Array | None:
         """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
@@ -251,18 +316,13 @@ def _grid_points(block: Block, count: int) -> Array:
     return points[(points @ block.normals.T <= block.offsets_mm).all(axis=1)]
 
 
-def _thinned(figure: Figure, spacing: float) -> Array:
-    """Return surface points, one for each cell of ``spacing``: enough to see what a plane would meet."""
+def _surface_points(figure: Figure, spacing: float) -> Array:
+    """Return points on the surface, none further than about ``spacing`` from the next."""
     vertices, faces = refined(figure.vertices, figure.faces, 1.5 * spacing)
-    points = np.concatenate([vertices, vertices[faces].mean(axis=1)])
+    return np.concatenate([vertices, vertices[faces].mean(axis=1)])
+
+
+def _thinned(points: Array, spacing: float) -> Array:
+    """Return one of the points for each cell of ``spacing``: enough to see what a plane would meet."""
     _, first = np.unique(np.floor(points / spacing).astype(np.int64), axis=0, return_index=True)
     return points[np.sort(first)]
-
-
-def _filled(corners: Array, spacing: float) -> Array:
-    """Return points in and on a convex piece."""
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    lines = [np.linspace(a, b, max(2, math.ceil((b - a) / spacing))) for a, b in zip(low, high, strict=True)]
-    points = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
-    normals, offsets = hull_planes(corners)
-    return np.concatenate([points[(points @ normals.T <= offsets + 1e-6).all(axis=1)], corners])

@@ -15,7 +15,7 @@ from blockfit.search.result import Fit
 from blockfit.search.support import spread_directions
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.waste.chords import block_chords
-from blockfit.waste.directions import seen_along
+from blockfit.waste.directions import around, seen_along
 from blockfit.waste.opening import opened_before
 from blockfit.waste.places import approach_words, place_words
 from blockfit.waste.reach import Elements, first_seen
@@ -123,6 +123,8 @@ def _slanting(setting: Setting, labels: Ints, ways: list[Array | None], later: F
             gain = worth[:, mine].sum(axis=1)
             best = int(gain.argmax())
             taken = mine & hits[best]
+            if gain[best] > 0 and float(elements.areas[where[taken]].sum()) >= setting.least_mm2:
+                taken, tried[best] = _refined(setting, tried[best], where, mine, taken)
             if gain[best] <= 0 or float(elements.areas[where[taken]].sum()) < setting.least_mm2 / 4:
                 break
             labels[where[taken]] = len(ways)
@@ -130,6 +132,19 @@ def _slanting(setting: Setting, labels: Ints, ways: list[Array | None], later: F
             mine &= ~taken
             if not mine.any():
                 break
+
+
+def _refined(setting: Setting, into: Array, where: Ints, mine: Flags, taken: Flags) -> tuple[Flags, Array]:
+    """Return what the best of a slant and four around it reaches of the elements ``where`` that are ``mine``."""
+    elements = setting.elements
+    among = np.zeros(len(elements.faces), bool)
+    among[where[mine]] = True
+    best, way = taken, into
+    for other in around(into, np.radians(5)):
+        hit = seen_along(elements, other, setting.fit.block, 1.5 * setting.pitch_mm, setting.tool, among)[where]
+        if elements.areas[where[hit]].sum() > elements.areas[where[best]].sum():
+            best, way = hit, other
+    return best, way
 
 
 def joined_patches(setting: Setting, labels: Ints, later: Flags) -> Ints:

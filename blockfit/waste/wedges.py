@@ -16,17 +16,20 @@ from blockfit.solids.turns import about
 __all__ = ["Samples", "Wedge", "best_wedges", "draw_out"]
 
 _BINS = 26
-_TRIES = 180
 _PER_CUT = 0.004  # of the block's stone that a further cut must bring
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Wedge:
-    """Where all of ``normals @ x >= offsets`` hold; ``stone`` is the share of the block's samples in it."""
+    """Where all of ``normals @ x >= offsets`` hold; ``stone`` is the share of the block's samples in it.
+
+    The last ``fixed`` planes border on what earlier pieces took, and stay where they are.
+    """
 
     normals: Array
     offsets: Array
     stone: float
+    fixed: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,10 +43,13 @@ class Samples:
     whole: int
 
 
-def best_wedges(samples: Samples, *, most_cuts: int, least_mm: float, seed: int, square: bool = False) -> list[Wedge]:
+def best_wedges(
+    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, square: bool = False, tries: int = 180
+) -> list[Wedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
-    ``least_mm`` is the least depth of stone beyond every cut. ``square`` keeps to planes square to the axes.
+    ``least_mm`` is the least depth of stone beyond every cut. ``square`` keeps to planes square to the axes;
+    ``tries`` is how often the leaders are disturbed.
     """
     random = np.random.default_rng(seed)
     found: list[Wedge] = []
@@ -55,9 +61,9 @@ def best_wedges(samples: Samples, *, most_cuts: int, least_mm: float, seed: int,
     if not found or square:
         return found[:6]
     leaders = found[:3]
-    for attempt in range(_TRIES):
+    for attempt in range(tries):
         slot = attempt % len(leaders)
-        spread = 0.35 * (1 - attempt / _TRIES) + 0.02
+        spread = 0.35 * (1 - attempt / tries) + 0.02
         frame = _disturbed(leaders[slot], spread, random)
         for wedge in _evaluate(frame, samples, most_cuts, least_mm):
             if _merit(wedge) > _merit(leaders[slot]):
