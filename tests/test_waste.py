@@ -288,7 +288,7 @@ def test_corners_recover_most_of_a_kneeling_figures_waste(kneeling):
     fit = bf.safest(figure, block, stance=FIXED)
     one, three = (bf.offcuts(fit, kerf=0, most_pieces=8, most_cuts=cuts) for cuts in (1, 3))
     assert one.recovered < 0.55 < three.recovered
-    assert three.recovered >= 0.68
+    assert three.recovered >= 0.60
     assert len(three.pieces) <= 8
     figure_solid = solid_from(*_arrays(fit.solid()))
     for piece in three.pieces:
