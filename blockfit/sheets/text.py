@@ -274,7 +274,8 @@ def _cut_words(normal: Array) -> str:
     ]
     side = " ".join(word for _, word in sorted(words, reverse=True)[:2])
     lean = math.degrees(math.asin(min(1.0, abs(float(normal[2])))))
-    lie = "level" if lean > 87.5 else "upright" if lean < 2.5 else f"leaning {lean:.0f}°"
+    lie = "level" if lean > 87.5 else "upright" if lean < 2.5 else f"{lean:.0f}° off plumb"
+    lie = f"{90 - lean:.0f}° off level" if 45 < lean <= 87.5 else lie
     return f"{lie} at the {side}"
 
 
