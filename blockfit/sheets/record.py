@@ -124,6 +124,7 @@ def undercuts_record(cut: Undercuts) -> dict[str, Any]:
         "scattered_mm2",
         "skims_mm2",
         "later_mm2",
+        "least_angle_deg",
     )
     regions = [
         {

@@ -119,6 +119,10 @@ def undercuts_section(cut: Undercuts) -> list[str]:
     )
     reach = ", ".join(f"{name} {share:.0%}" for name, share in cut.reach_by_face.items())
     lines += _item("Reached from", f"{reach} of the surface, by a straight tool")
+    if cut.skims_mm2 > 0:
+        area = f"{cut.skims_mm2 / 100:,.0f} cm²"
+        how = f"is met from the {cut.front} edge on or at less than {cut.least_angle_deg:g}°"
+        lines += _item("Skids", f"{area} {how}: a tool only skids there, so come from another side")
     total = sum(region.area_mm2 for region in cut.regions)
     listed = [r for r in cut.regions if r.area_mm2 >= _LEAST_REGION * total][:_MOST_REGIONS]
     lines += _item("Undercut", f"{len(cut.regions)} regions are not reached from the {cut.front}:")
@@ -128,7 +132,7 @@ def undercuts_section(cut: Undercuts) -> list[str]:
         lines += _entry(
             f"{region.number}. {region.place}: {region.approach}, {region.area_mm2 / 100:,.0f} cm², "
             f"{_stone_words(region.stone_m3, region.stone_kg)}, up to {length(region.depth_mm)} behind the front "
-            f"surface{after}"
+            f"surface{_opening_words(region.opening_mm)}{after}"
         )
     rest = cut.regions[len(listed) :]
     small = sum(region.area_mm2 for region in rest) + cut.scattered_mm2
@@ -231,6 +235,11 @@ def _fits_words(fit: Fit) -> str:
     if fit.verdict is Verdict.FITS:
         return f"FITS, with {length(fit.cover_mm)} of cover"
     return "does not fit either" if fit.verdict is Verdict.CANNOT_FIT else "is not decided"
+
+
+def _opening_words(opening_mm: float | None) -> str:
+    """Return how thick a tool still gets in, where that could matter."""
+    return f", open to tools of {opening_mm:.0f} mm" if opening_mm is not None and opening_mm < 100 else ""
 
 
 def _stone_words(cubic_metres: float, kilograms: float | None) -> str:

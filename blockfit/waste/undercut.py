@@ -50,6 +50,7 @@ class Undercuts:
     regions: tuple[Region, ...]
     scattered_mm2: float
     skims_mm2: float
+    least_angle_deg: float
     elements: Elements
     region_of: Ints
 
@@ -105,7 +106,9 @@ def undercuts(
     regions, region_of = regions_of(setting, labels, ways, patch, later)
     scattered = float(elements.areas[later & (region_of == 0)].sum())
     skims_mm2 = float(elements.areas[skims].sum())
-    return Undercuts(name, view, step, *volumes, residual, shares, regions, scattered, skims_mm2, elements, region_of)
+    return Undercuts(
+        name, view, step, *volumes, residual, shares, regions, scattered, skims_mm2, least_angle, elements, region_of
+    )
 
 
 def view_of(block: Block, front: Front) -> tuple[View, str]:
