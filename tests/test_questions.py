@@ -266,7 +266,7 @@ def test_many_faces():
     assert fit.gap <= 1e-3
     question = Question(block.normals, block.sound_mm - 10, np.zeros(len(block.names)))
     points = hull_of(FIGURE).points
-    assert not question.is_complete
+    assert not question.is_listed
     assert max(question.value(points, r) for r in allowed(bf.Stance.free(), 60)) <= fit.scale_bound
     safe = bf.safest(FIGURE, block, scale=fit.scale * 0.9, cover=10)
     assert safe.verdict is bf.Verdict.FITS

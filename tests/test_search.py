@@ -1,7 +1,5 @@
 """The search against closed forms, published values, other optimisers, and its own promises."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from conftest import cuboid
@@ -336,4 +334,3 @@ def test_hand_taken_points_keep_their_tolerance():
     assert bf.stone_cover(fit).least_mm == pytest.approx(0, abs=1e-9)
     with pytest.raises(bf.OpenSurfaceError, match="from_points|closed solid"):
         bf.undercuts(fit)
-    assert replace(fit, scale=1.0).scale == 1.0

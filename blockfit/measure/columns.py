@@ -35,7 +35,7 @@ class Crossings:
 class Columns:
     """The stretches of columns inside a solid, sorted by cell, then depth.
 
-    ``cell`` (q,), depths ``enter`` and ``leave`` (q,) in mm along the view, and the faces there.
+    ``cell`` (q,), depths ``enter`` and ``leave`` (q,) in mm along the view, and the face left through.
     """
 
     view: View
@@ -43,7 +43,6 @@ class Columns:
     cell: Ints
     enter: Array
     leave: Array
-    enter_face: Ints
     leave_face: Ints
 
     @property
@@ -97,7 +96,7 @@ def columns_of(vertices: Array, faces: Ints, view: View, lattice: Lattice) -> Co
     enters, leaves = np.flatnonzero(inside & ~before), np.flatnonzero(before & ~inside)
     count = min(len(enters), len(leaves))
     enters, leaves = enters[:count], leaves[:count]
-    return Columns(view, lattice, cell[enters], depth[enters], depth[leaves], face[enters], face[leaves])
+    return Columns(view, lattice, cell[enters], depth[enters], depth[leaves], face[leaves])
 
 
 def first_depths(found: Crossings, lattice: Lattice) -> tuple[Array, Ints]:

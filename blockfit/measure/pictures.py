@@ -3,6 +3,7 @@
 A picture (rows, columns) holds how far one can go along a view before meeting the surface, inf where nothing is
 met, at a plain lattice's pitch."""
 
+import functools
 import math
 
 import numpy as np
@@ -10,8 +11,6 @@ import numpy as np
 from blockfit.solids.arrays import Array, Flags
 
 __all__ = ["closed_once", "closed_picture", "least_around"]
-
-_MOST_RADIUS = 48  # cells: wider tools are measured at a coarser pitch by the caller
 
 
 def least_around(picture: Array, radius_cells: float) -> Array:
@@ -39,16 +38,14 @@ def closed_once(picture: Array, radius_cells: float, stop: Array | None = None) 
 def closed_picture(picture: Array, stop: Array, radius_cells: float) -> Array:
     """Return how deep a tool's tip gets at every cell, ``stop`` being how deep it may go with its middle on a cell.
 
-    Digital discs are not monotone in the radius, so the least over all smaller radii is taken: a thicker tool
-    never reaches more.
+    Digital discs are not monotone in the radius, so the least over all whole radii up to it is taken, rounded up: a
+    thicker tool never reaches more, and what is told as reached is.
     """
     deepest = closed_once(picture, 0, stop)
     if radius_cells < 1:
         return deepest
-    deepest = closed_once(picture, radius_cells, stop)
-    for radius in np.arange(1.0, min(radius_cells, _MOST_RADIUS)):
-        deepest = np.minimum(deepest, closed_once(picture, float(radius), stop))
-    return deepest
+    closed = (closed_once(picture, radius, stop) for radius in range(1, math.ceil(radius_cells) + 1))
+    return np.asarray(functools.reduce(np.minimum, closed))
 
 
 def _disc(radius_cells: float) -> Flags:

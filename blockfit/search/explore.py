@@ -186,7 +186,7 @@ class _Search:
 
     def take_dependencies(self, cells: Cells) -> None:
         """Learn what decides at the cells' centres, for a block with too many faces to know it all beforehand."""
-        if self.question.is_complete:
+        if self.question.is_box:
             return
         found = [self.question.tightest(self.all_points, rotation) for rotation in cells.rotations()]
         rows = np.unique(np.round(np.concatenate(found), 12), axis=0, return_index=True)[1]

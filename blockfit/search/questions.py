@@ -57,11 +57,6 @@ class Question:
         return known if self.learned is None else np.concatenate([known, self.learned])
 
     @cached_property
-    def is_complete(self) -> bool:
-        """Whether the dependencies are certainly all there are, so that their merit is exact: a box's three pairs."""
-        return self.is_box
-
-    @cached_property
     def is_listed(self) -> bool:
         """Whether all dependencies were listed, but for such as nearly parallel faces may hide."""
         return dependencies(self.normals)[1]
@@ -128,7 +123,7 @@ class Question:
         """Return the merit of one rotation, by the closed form over all of ``points``."""
         heights = reach(points, self.normals @ rotation)  # (f,)
         weights = self.weights
-        if not self.is_complete:
+        if not self.is_box:  # nearly parallel faces may hide a dependency from the list
             weights = np.concatenate([weights, self.tightest(points, rotation)])
         return float(self.merit((weights @ heights)[None], self.rows_of(weights))[0])
 

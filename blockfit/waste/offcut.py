@@ -58,7 +58,10 @@ class Offcut:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OffcutPlan:
-    """The pieces in order of removal, the stone left after all of them, and the share of the waste they save."""
+    """The pieces in order of removal, the stone left after all of them, and the share of the waste they save.
+
+    Kerfs, and parts of a divided piece that are too light to keep, are in neither: they go with the chips.
+    """
 
     pieces: tuple[Offcut, ...]
     left: Figure

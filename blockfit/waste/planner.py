@@ -70,13 +70,13 @@ class Planner:
         self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
         self._surface = _thinned(points, 0.8 * self._spacing)
 
-    def next_wedge(self, most_cuts: int, *, square: bool = False) -> Wedge | None:
+    def next_wedge(self, most_cuts: int) -> Wedge | None:
         """Return the best wedge found that, set exactly, keeps every limit; ``None`` if there is none."""
         promising: list[Wedge] = []
         for normals, offsets, stone in self._free_cells():
             keep = np.full(len(self._surface), self._limits.clear_mm)
             samples = Samples(stone, self._surface, keep, self._whole)
-            promising += self._promising(samples, normals, offsets, most_cuts, square=square)
+            promising += self._promising(samples, normals, offsets, most_cuts)
         promising.sort(key=lambda wedge: -wedge.stone)
         best: list[Wedge] = []
         for wedge in promising[:_EXACT]:
@@ -98,14 +98,10 @@ class Planner:
         self._cells = [self._cells[k] for k in kept[:_MOST_CELLS]]
         return [(*self._cells[i], self._stone[inside[k]]) for i, k in enumerate(kept[:_MOST_CELLS])]
 
-    def _promising(
-        self, samples: Samples, normals: Array, offsets: Array, most_cuts: int, *, square: bool
-    ) -> list[Wedge]:
+    def _promising(self, samples: Samples, normals: Array, offsets: Array, most_cuts: int) -> list[Wedge]:
         """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
         thick = self._limits.least_thickness_mm
-        found = best_wedges(
-            samples, most_cuts=most_cuts, least_mm=thick, seed=len(samples.stone), square=square, tries=self._tries()
-        )
+        found = best_wedges(samples, most_cuts=most_cuts, least_mm=thick, seed=len(samples.stone), tries=self._tries())
         # Samples tell planes square to the block apart no better than others; set exactly, they often win.
         straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
         best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:3]]

@@ -83,6 +83,5 @@ def stops(picture: Array, tool: Tool, pitch_mm: float) -> Array:
     if tip < diameter:
         stop = np.minimum(stop, tip_length + least_around(picture, diameter / 2 / pitch_mm))
     if hand > 0:
-        # The hand's disc may be wide: the least within it is taken at a coarser step, never less strict.
         stop = np.minimum(stop, length + least_around(picture, hand / 2 / pitch_mm))
     return stop

@@ -43,23 +43,19 @@ class Samples:
     whole: int
 
 
-def best_wedges(
-    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, square: bool = False, tries: int = 180
-) -> list[Wedge]:
+def best_wedges(samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int) -> list[Wedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
-    ``least_mm`` is the least depth of stone beyond every cut. ``square`` keeps to planes square to the axes;
-    ``tries`` is how often the leaders are disturbed.
+    ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed.
     """
     random = np.random.default_rng(seed)
     found: list[Wedge] = []
-    for frame in _frames(square):
+    for frame in _frames():
         found += _evaluate(frame, samples, most_cuts, least_mm)
-    if not square:
-        found += _single_cuts(samples, least_mm)
+    found += _single_cuts(samples, least_mm)
     found.sort(key=lambda wedge: -_merit(wedge))
-    if not found or square:
-        return found[:6]
+    if not found:
+        return []
     leaders = found[:3]
     for attempt in range(tries):
         slot = attempt % len(leaders)
@@ -89,10 +85,10 @@ def _merit(wedge: Wedge) -> float:
     return wedge.stone - _PER_CUT * len(wedge.normals)
 
 
-def _frames(square: bool) -> list[Array]:
+def _frames() -> list[Array]:
     """Return triples of directions: the corners of the block, and the same turned about the vertical."""
     signs = np.array([[x, y, z] for x in (1, -1) for y in (1, -1) for z in (1, -1)], np.float64)
-    turned = [np.eye(3)] if square else [about(2, angle) for angle in (0, 22.5, 45, 67.5)]
+    turned = [about(2, angle) for angle in (0, 22.5, 45, 67.5)]
     return [sign[:, None] * turn for turn in turned for sign in signs]
 
 
