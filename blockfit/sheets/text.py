@@ -155,7 +155,7 @@ def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     for number, piece in enumerate(plan.pieces, 1):
         size = " x ".join(f"{side:,.0f}" for side in piece.size_mm)
         cuts = " and ".join(
-            f"{cut.area_m2:.2f} m² {_cut_words(cut.normal)}" for cut in piece.cuts if cut.area_m2 > 1e-4
+            f"{cut.area_m2:.2f} m² {_cut_words(cut.normal)}" for cut in piece.cuts if round(cut.area_m2, 2) > 0
         )
         weighs = (
             kg(piece.weight_kg, weight.low, weight.high) if piece.weight_kg is not None else litres(piece.volume_m3)
