@@ -21,12 +21,13 @@ from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.cover import Cover, stone_cover
 from blockfit.waste.directions import Directions, directions
 from blockfit.waste.fronts import Front, best_front
+from blockfit.waste.methods import METHODS, Method
 from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.regions import Region
 from blockfit.waste.setback import Setback, setback
 from blockfit.waste.tools import Tool
 from blockfit.waste.undercut import Undercuts, undercuts
-from blockfit.waste.weight import Stage, Weights, weights
+from blockfit.waste.weight import Stage, Weights, hours, weights
 
 __all__ = [
     "BadValueError",
@@ -39,6 +40,8 @@ __all__ = [
     "Figure",
     "Fit",
     "Front",
+    "METHODS",
+    "Method",
     "Offcut",
     "OffcutPlan",
     "OpenSurfaceError",
@@ -60,6 +63,7 @@ __all__ = [
     "Weights",
     "best_front",
     "directions",
+    "hours",
     "largest",
     "offcuts",
     "read_figure",

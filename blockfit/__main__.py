@@ -53,7 +53,11 @@ def cli() -> None:
 @click.option("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg.")
 @click.option("--least-weight", type=float, default=20, show_default=True, help="Lightest piece worth saving, in kg.")
 @click.option("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
-@click.option("--kerf", help="Width of a cut.  [default: 12 mm]")
+@click.option("--kerf", help="Width of every cut, whatever makes it.  [default: by method]")
+@click.option(
+    "--reserve", default="0", show_default=True, help="Setback that offcuts keep until the front is finished."
+)
+@click.option("--pounds", is_flag=True, help="Show pounds beside kilograms.")
 @click.option("--pitch", help="Distance of the columns that undercuts are measured by.")
 @click.option("--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .txt or .json file.")
@@ -82,6 +86,8 @@ def survey_command(
     least_weight: float,
     clearance: str,
     kerf: str | None,
+    reserve: str,
+    pounds: bool,
     pitch: str | None,
     gap: float,
     output: Path | None,
@@ -115,6 +121,8 @@ def survey_command(
         least_weight_kg=least_weight,
         clearance=_length(clearance, "--clearance"),
         kerf=None if kerf is None else _length(kerf, "--kerf"),
+        reserve=_length(reserve, "--reserve"),
+        pounds=pounds,
         pitch=None if pitch is None else _length(pitch, "--pitch"),
         progress=step,
     )

@@ -43,6 +43,7 @@ class Survey:
     gains: tuple[tuple[str, Fit], ...]
     would_fit: Fit | None
     lacking: str
+    pounds: bool = False
 
     def __str__(self) -> str:
         """Return the survey as a carver reads it."""
@@ -64,7 +65,7 @@ class Survey:
         if self.offcuts is not None and self.weights is not None:
             sections.append(("Pieces to save", text.offcuts_section(self.offcuts, self.weights)))
         if self.weights is not None:
-            sections.append(("Weight", text.weights_section(self.weights)))
+            sections.append(("Weight", text.weights_section(self.weights, pounds=self.pounds)))
         sections.append(("The figure as read", text.scan_section(fit)))
         if self.lacking:
             sections.append(("Not answered", [f"  {self.lacking}"]))
@@ -139,14 +140,16 @@ def survey(
     least_weight_kg: float = 20,
     clearance: Length = 20,
     kerf: Length | None = None,
+    reserve: Length = 0,
+    pounds: bool = False,
     pitch: Length | None = None,
     alternatives: bool = True,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Survey:
     """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
 
-    ``alternatives`` adds what leaning, any turn, or any rotation at all would gain. The other options are those
-    of `offcuts` and `undercuts`.
+    ``pounds`` adds them beside kilograms. ``alternatives`` adds what leaning, any turn, or any rotation at all
+    would gain. The other options are those of `offcuts` and `undercuts`.
     """
     gains: list[tuple[str, Fit]] = []
     would_fit = None
@@ -160,16 +163,24 @@ def survey(
         lacking = "cover, undercuts, offcuts and weights are told for a figure that fits"
         return Survey(fit, None, None, None, None, None, tuple(gains), would_fit, lacking)
     progress("measuring the cover")
-    cover, reserve = stone_cover(fit), setback(fit)
+    cover, depth = stone_cover(fit), setback(fit)
     if not fit.figure.is_solid:
         lacking = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
-        return Survey(fit, cover, reserve, None, None, None, tuple(gains), None, lacking)
+        return Survey(fit, cover, depth, None, None, None, tuple(gains), None, lacking)
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch)
     progress("planning offcuts")
-    plan = offcuts(fit, lift_limit_kg=lift_limit_kg, least_weight_kg=least_weight_kg, clearance=clearance, kerf=kerf)
+    plan = offcuts(
+        fit,
+        lift_limit_kg=lift_limit_kg,
+        least_weight_kg=least_weight_kg,
+        clearance=clearance,
+        kerf=kerf,
+        reserve=reserve,
+    )
     progress("weighing")
-    return Survey(fit, cover, reserve, cut, plan, weights(fit, plan, cut), tuple(gains), None, "")
+    weighed = weights(fit, plan, cut)
+    return Survey(fit, cover, depth, cut, plan, weighed, tuple(gains), None, "", pounds)
 
 
 def _gains(fit: Fit) -> list[tuple[str, Fit]]:

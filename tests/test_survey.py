@@ -74,7 +74,7 @@ def test_the_usual_survey(capsys, tmp_path):
             last = path.rsplit("/", 1)[-1]
             assert last in {
                 "scale", "scale_bound", "gap", "rotation", "into", "draw_out", "normal", "recovered", "price", "ratio",
-                "range_low_factor", "range_high_factor", "would_fit_at_scale",
+                "range_low_factor", "range_high_factor", "wet_factor", "would_fit_at_scale",
             } or "/reach_by_face/" in path or "/measures/" in path, path  # fmt: skip
 
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from blockfit.solids.arrays import Array
 
-__all__ = ["Outline", "outline_of_spots"]
+__all__ = ["Outline", "band", "footprint", "outline_of_spots", "polygon_area"]
 
 Outline = tuple[tuple[Array, ...], ...]
 """Polygons, each a tuple of closed rings (n, 2): the outside first, then its holes."""
@@ -30,3 +30,39 @@ def outline_of_spots(spots: Array, size: float) -> Outline:
         for part in parts
         if not part.is_empty
     )
+
+
+def footprint(points: Array) -> Array:
+    """Return the (k, 2) corners of the convex hull of (n, 2) points, counter-clockwise; fewer than three if flat.
+
+    >>> import numpy as np
+    >>> from blockfit.measure.sections import footprint
+    >>> len(footprint(np.array([[0.0, 0], [1, 0], [1, 1], [0, 1], [0.5, 0.5]]))), len(footprint(np.zeros((4, 2))))
+    (4, 1)
+    """
+    import shapely
+
+    hull = shapely.MultiPoint(points).convex_hull
+    if hull.geom_type != "Polygon":
+        return np.array(hull.coords).reshape(-1, 2) if not hull.is_empty else np.zeros((0, 2))
+    return np.array(shapely.geometry.polygon.orient(hull).exterior.coords)[:-1]
+
+
+def polygon_area(ring: Array) -> float:
+    """Return the area inside a ring of (n, 2) corners."""
+    x, y = ring.T
+    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+
+
+def band(ring: Array, middle: Array, along: Array, across: Array, width: float) -> Array:
+    """Return the (k, 3) corners of the strip of a plane convex ring (n, 3) within half a width of a line.
+
+    The line runs through ``middle`` along a unit vector; ``across`` is square to it in the ring's plane.
+    """
+    import shapely
+
+    local = (ring - middle) @ np.stack([along, across]).T
+    far = float(np.abs(local).max()) + width
+    strip = shapely.Polygon(local).convex_hull.intersection(shapely.box(-far, -width / 2, far, width / 2))
+    corners = np.array(strip.exterior.coords)[:-1]
+    return np.asarray(middle + corners @ np.stack([along, across]))

@@ -164,11 +164,27 @@ def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
             "weight_kg": p.weight_kg,
             "weight_range_kg": p.weight_range_kg,
             "size_mm": p.size_mm,
+            "box_mm": p.box_mm,
             "least_thickness_mm": p.least_thickness_mm,
             "centre_mm": p.centre_mm,
             "draw_out": p.draw_out,
+            "setback_mm": p.setback_mm,
+            "left_m3": p.left_m3,
+            "left_kg": p.left_kg,
+            "left_stands": p.left_stands.stands,
+            "left_margin_mm": p.left_stands.margin_mm,
+            "web": None if p.web is None else {"area_m2": p.web.area_m2, "outline_mm": p.web.outline},
             "cuts": [
-                {"normal": c.normal, "offset_mm": c.offset_mm, "area_m2": c.area_m2, "method": c.method} for c in p.cuts
+                {
+                    "normal": c.normal,
+                    "offset_mm": c.offset_mm,
+                    "area_m2": c.area_m2,
+                    "method": c.method,
+                    "kerf_mm": c.kerf_mm,
+                    "depth_mm": c.depth_mm,
+                    "outline_mm": c.outline,
+                }
+                for c in p.cuts
             ],
         }
         for p in plan.pieces
@@ -176,22 +192,31 @@ def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
     return {
         "recovered": plan.recovered,
         "volume_m3": plan.volume_m3,
+        "too_light_m3": plan.too_light_m3,
         "sawn_m2": plan.sawn_m2,
         "clearance_mm": plan.clearance_mm,
         "kerf_mm": plan.kerf_mm,
+        "reserve_mm": plan.reserve_mm,
         "lift_limit_kg": plan.lift_limit_kg,
+        "trade_off": [{"pieces": t.pieces, "recovered": t.recovered, "sawn_m2": t.sawn_m2} for t in plan.trade_off],
         "pieces": pieces,
     }
 
 
 def weights_record(weight: Weights) -> dict[str, Any]:
     """Return weights and stages."""
-    names = ("block", "figure", "removed", "offcuts", "chips")
+    names = ("block", "figure", "removed", "offcuts", "chips", "skin")
     return {
         **{f"{name}_kg": getattr(weight, f"{name}_kg") for name in names},
         **{f"{name}_m3": getattr(weight, f"{name}_m3") for name in names},
         "range_low_factor": weight.low,
         "range_high_factor": weight.high,
+        "wet_factor": weight.wet,
+        "parts_m3": dict(weight.parts_m3),
+        "allowances": [
+            {"tool": a.tool, "thickness_mm": a.thickness_mm, "over_m3": a.over_m3, "over_kg": a.over_kg}
+            for a in weight.allowances
+        ],
         "stages": [
             {
                 "name": s.name,

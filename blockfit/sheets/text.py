@@ -9,9 +9,9 @@ from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.words import asked, kg, length, litres, missing, rounded_down, rounded_up, standing_words, wrapped
 from blockfit.solids.arrays import Array
 from blockfit.solids.figure import Figure
-from blockfit.units import feet_and_inches
+from blockfit.units import KG_PER_LB, feet_and_inches
 from blockfit.waste.cover import Cover
-from blockfit.waste.offcut import OffcutPlan
+from blockfit.waste.offcut import Offcut, OffcutPlan
 from blockfit.waste.setback import Setback
 from blockfit.waste.undercut import Undercuts
 from blockfit.waste.weight import Weights
@@ -142,50 +142,102 @@ def undercuts_section(cut: Undercuts) -> list[str]:
 
 
 def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
-    """Return the pieces to take off whole, in order."""
+    """Return the pieces to take off whole, in order, and what stopping sooner would save."""
     if not plan.pieces:
         return _item("Offcuts", f"none worth taking off whole{_limit_words(plan)}")
     saved = kg(weight.offcuts_kg, weight.low, weight.high) if weight.offcuts_kg is not None else litres(plan.volume_m3)
     lines = _item(
         "Offcuts",
         f"{len(plan.pieces)} pieces save {plan.recovered:.0%} of the waste, {saved}, for {plan.sawn_m2:.2f} m² of "
-        f"cuts; {asked(plan.clearance_mm)} clear of the figure, cuts {plan.kerf_mm:g} mm wide (exact solids; the "
-        "choice is good, not proved best):",
+        f"cuts up to {plan.kerf_mm:g} mm wide; {asked(plan.clearance_mm)} clear of the figure beyond cut, drift and "
+        "overrun (exact solids; the choice is good, not proved best):",
     )
     for number, piece in enumerate(plan.pieces, 1):
-        size = " x ".join(f"{side:,.0f}" for side in piece.size_mm)
-        cuts = " and ".join(
-            f"{cut.area_m2:.2f} m² {_cut_words(cut.normal)}" for cut in piece.cuts if round(cut.area_m2, 2) > 0
-        )
-        weighs = (
-            kg(piece.weight_kg, weight.low, weight.high) if piece.weight_kg is not None else litres(piece.volume_m3)
-        )
-        lines += _entry(
-            f"{number}. {piece.kind}, within {size} mm, {weighs}; cut {cuts}; drawn out {_way(piece.draw_out)}"
-        )
+        lines += _piece_lines(number, piece, plan, weight)
+    if plan.too_light_m3 > 5e-4:
+        lines += _entry(f"parts too light to keep go with the chips: {litres(plan.too_light_m3)}")
+    if len(plan.pieces) > 1:
+        lines += _item("Fewer or more", _trade_words(plan))
+    lines += _item(
+        "Slinging",
+        "the hook must hang plumb above a piece's centre of gravity, in slings that cannot slip, before its last "
+        "cut is finished; where a web is named, opposed cuts may leave it until the piece is slung",
+    )
     return lines
 
 
-def weights_section(weight: Weights) -> list[str]:
-    """Return the weights and how the block grows lighter."""
-    low, high = weight.low, weight.high
+def _piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights) -> list[str]:
+    size = " x ".join(f"{side:,.0f}" for side in piece.size_mm)
+    box = " x ".join(f"{rounded_down(side, 0):,.0f}" for side in piece.box_mm)
+    cuts = " and ".join(
+        f"{cut.area_m2:.2f} m² {_cut_words(cut.normal)}{_by(cut.method)}"
+        for cut in piece.cuts
+        if round(cut.area_m2, 2) > 0
+    )
+    weighs = kg(piece.weight_kg, weight.low, weight.high) if piece.weight_kg is not None else litres(piece.volume_m3)
+    stands = piece.left_stands
+    left = kg(piece.left_kg) if piece.left_kg is not None else litres(piece.left_m3)
+    rest = f"leaves {left} standing"
+    if not stands.stands:
+        rest = f"leaves {left}, WHICH DOES NOT STAND BY ITSELF: it tips over the {stands.weakest}"
+    elif stands.weakest_deg < 15:
+        rest += f", which tips over the {stands.weakest} at {rounded_down(stands.weakest_deg, 0):.0f}°"
+    web = "" if piece.web is None else f"; web {rounded_up(piece.web.area_m2 * 1e4, 0):,.0f} cm²"
+    late = f"; {piece.stage}" if plan.reserve_mm else ""
+    x, y, z = (round(c) + 0 for c in piece.centre_mm.tolist())
+    return _entry(
+        f"{number}. {piece.kind}, within {size} mm (holds a box of {box}), {weighs}{late}; cut {cuts}{web}; centre of "
+        f"gravity {x:,}, {y:,}, {z:,}; drawn out {_way(piece.draw_out)}; {rest}, setback {length(piece.setback_mm)}"
+    )
+
+
+def _trade_words(plan: OffcutPlan) -> str:
+    """Return what stopping after some of the pieces saves: up to six of the steps."""
+    steps = plan.trade_off
+    shown = sorted({round(k * (len(steps) - 1) / 5) for k in range(6)}) if len(steps) > 6 else range(len(steps))
+    words = [f"{steps[k].pieces} for {steps[k].recovered:.0%} ({steps[k].sawn_m2:.2f} m² sawn)" for k in shown]
+    return f"pieces, the waste saved and the sawing: {', '.join(words)}"
+
+
+def _by(method: str) -> str:
+    return "" if method == "any" else f" by {method}"
+
+
+def weights_section(weight: Weights, *, pounds: bool = False) -> list[str]:
+    """Return the weights and how the block grows lighter; ``pounds`` adds them beside the kilograms."""
+
+    def weighed(value: float | None, ranged: bool = False) -> str:
+        shown = kg(value, weight.low, weight.high) if ranged else kg(value)
+        return f"{shown}, {rounded_up((value or 0.0) / KG_PER_LB, 0):,.0f} lb" if pounds else shown
+
     if weight.block_kg is None:
         text = f"block {litres(weight.block_m3)}, figure {litres(weight.figure_m3)}, waste {litres(weight.removed_m3)}"
         lines = _item("Volumes", f"{text}; name the stone for weights (--stone)")
     else:
-        lines = _item("Block", kg(weight.block_kg, low, high))
-        lines += _item("Figure", kg(weight.figure_kg, low, high))
-        lines += _item("Waste", kg(weight.removed_kg, low, high))
-        lines += _item("of it offcuts", kg(weight.offcuts_kg, low, high))
-        lines += _item("of it chips", kg(weight.chips_kg, low, high))
+        lines = _item("Block", weighed(weight.block_kg, ranged=True))
+        lines += _item("Figure", weighed(weight.figure_kg, ranged=True))
+        lines += _item("Waste", weighed(weight.removed_kg, ranged=True))
+        lines += _item("of it offcuts", weighed(weight.offcuts_kg, ranged=True))
+        lines += _item("of it chips", weighed(weight.chips_kg, ranged=True))
+        if weight.wet > 1:
+            soaked = weighed(weight.block_kg * weight.high * weight.wet)
+            lines += _item("Soaked", f"the block up to {soaked}, at its heaviest and with all the water it drinks")
     for stage in weight.stages:
         gone, left = (
-            (kg(stage.removed_kg), kg(stage.left_kg))
+            (weighed(stage.removed_kg), weighed(stage.left_kg))
             if stage.left_kg is not None
             else (litres(stage.removed_m3), litres(stage.left_m3))
         )
         lines += _entry(f"{stage.name}: {gone} out, {left} left")
     lines += _entry("(every weight is rounded up on its own; stages count what the offcuts have left)")
+    if weight.allowances:
+        over = ", ".join(
+            f"{a.tool} {asked(a.thickness_mm)} ({kg(a.over_kg) if a.over_kg is not None else litres(a.over_m3)})"
+            for a in weight.allowances
+        )
+        lines += _item(
+            "Left over it", f"by each tool, bruised stone included: {over} (estimates: area times thickness)"
+        )
     return lines
 
 

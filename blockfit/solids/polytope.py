@@ -6,9 +6,18 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array, Ints
-from blockfit.solids.programs import least
+from blockfit.solids.programs import largest_box, least
 
-__all__ = ["corners_of", "hull_corners", "hull_planes", "inner_ball", "inner_reach", "least_width", "polytope_volume"]
+__all__ = [
+    "corners_of",
+    "hull_corners",
+    "hull_planes",
+    "inner_ball",
+    "inner_box",
+    "inner_reach",
+    "least_width",
+    "polytope_volume",
+]
 
 
 def hull_corners(points: Array) -> Ints:
@@ -102,6 +111,21 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
     rows = np.round(np.column_stack([normals, offsets / size]), 9)[touching]
     _, first = np.unique(rows, axis=0, return_index=True)
     return corners, touching[np.sort(first)]
+
+
+def inner_box(corners: Array, frames: list[Array]) -> Array:
+    """Return the sizes (3,) of the largest box inside the hull of (n, 3) corners, along the rows of any of ``frames``.
+
+    >>> import numpy as np
+    >>> from blockfit.solids.polytope import inner_box
+    >>> wedge = np.array([[0, 0, 0], [6, 0, 0], [0, 4, 0], [6, 4, 0], [0, 0, 5], [6, 0, 5]], float)
+    >>> inner_box(wedge, [np.eye(3)]).round(3).tolist()
+    [6.0, 2.0, 2.5]
+    """
+    normals, offsets = hull_planes(corners)
+    centre, radius = inner_ball(normals, offsets)
+    boxes = [largest_box(normals @ frame.T, offsets, frame @ centre, radius) for frame in frames]
+    return max(boxes, key=lambda box: float(box.prod()))
 
 
 def polytope_volume(corners: Array) -> float:

@@ -7,7 +7,7 @@ import numpy as np
 
 from blockfit.solids.arrays import Array
 
-__all__ = ["Program", "least"]
+__all__ = ["Program", "largest_box", "least"]
 
 Bounds = Sequence[tuple[float | None, float | None]]
 
@@ -41,3 +41,31 @@ def least(
     if found.status != 0 or found.x is None:
         return None
     return Program(np.asarray(found.x), -np.asarray(found.ineqlin.marginals))
+
+
+def largest_box(normals: Array, offsets: Array, centre: Array, radius: float) -> Array:
+    """Return the sizes (3,) of the largest box, square to the axes, where ``normals @ x <= offsets``.
+
+    Starts from the cube in a ball that lies inside. Its product of sides has one maximum, as its logarithm is
+    concave; the box is shrunk by what the solver may have missed.
+    """
+    from scipy.optimize import minimize
+
+    reach = np.abs(normals) / 2
+    scale = radius or 1.0
+    start = np.concatenate([centre, np.full(3, 2 * radius / 3**0.5 * 0.9)]) / scale
+
+    def spare(v: Array) -> Array:
+        return np.asarray(offsets / scale - normals @ v[:3] - reach @ v[3:])
+
+    found = minimize(  # type: ignore[call-overload]
+        lambda v: -float(np.log(np.maximum(v[3:], 1e-12)).sum()),
+        start,
+        jac=lambda v: np.concatenate([np.zeros(3), -1 / np.maximum(v[3:], 1e-12)]),
+        constraints={"type": "ineq", "fun": spare, "jac": lambda v: -np.hstack([normals, reach])},
+        bounds=[(None, None)] * 3 + [(1e-6, None)] * 3,
+        method="SLSQP",
+    )
+    best = found.x if found.success else start
+    worst = float((spare(best) / np.maximum(reach @ best[3:], 1e-12)).min())
+    return np.asarray(best[3:] * min(1.0, 1.0 + worst) * scale)

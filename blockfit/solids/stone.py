@@ -25,6 +25,7 @@ class Stone:
     high_kg_m3: float
     source: str = "given by the user"
     caution: str = ""
+    water_absorption: float | None = None  # share of its dry weight that it drinks; measured, never assumed
 
     def __post_init__(self) -> None:
         """Check that the range is one, and that it is stone."""

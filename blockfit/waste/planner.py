@@ -2,23 +2,25 @@
 
 Every plane is set exactly, by cutting the figure itself; samples only suggest where to look. mm, block frame."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.measure.booleans import Solid, hull_solid, refined
+from blockfit.measure.booleans import Solid, hull_solid
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.polytope import corners_of, least_width
 from blockfit.waste.clipping import reach_beyond
+from blockfit.waste.division import division, outline, spans
+from blockfit.waste.methods import Method, capable, depth_needed
+from blockfit.waste.sampling import grid_points, surface_points, thinned
+from blockfit.waste.sweep import swept
 from blockfit.waste.wedges import Samples, Wedge, best_wedges, draw_out
 
-__all__ = ["Limits", "Part", "Planner"]
+__all__ = ["Hollow", "Limits", "Part", "Planner"]
 
 _SAMPLES = 18_000
 _MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
@@ -31,61 +33,104 @@ _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Limits:
-    """What a piece must keep: clear of the figure, thick, large and light enough; the width of a cut."""
+    """What a piece must keep: clear of the figure, thick, large and light enough; and what can make its cuts.
 
-    clear_mm: float
-    kerf_mm: float
+    ``rectangular``: only cuts square to the block's axes.
+    """
+
+    clearance_mm: float
+    methods: tuple[Method, ...]
     least_thickness_mm: float
     least_volume_m3: float
     most_volume_m3: float
+    rectangular: bool = False
+
+    @property
+    def least_clear_mm(self) -> float:
+        """The least that lies between a piece and the figure, whatever makes its cuts."""
+        return self.clearance_mm + min(method.allowance_mm(1) for method in self.methods)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hollow:
+    """Where stone is gone, kerf included: ``normals @ x >= offsets``."""
+
+    normals: Array
+    offsets: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), sawn areas (m²) and way out."""
+    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), way out, and for every cut its
+    sawn area (m²), outline (k, 3) and method."""
 
     normals: Array
     offsets: Array
     corners: Array
     areas_m2: tuple[float, ...]
+    outlines: tuple[Array, ...]
+    methods: tuple[Method, ...]
     draw_out: Array
     divided: bool
+    left: Solid  # the stone then left
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setting:
+    """A wedge set exactly, and what makes each of its cuts."""
+
+    wedge: Wedge
+    methods: tuple[Method, ...]
 
 
 class Planner:
-    """Plans one piece after the other; `left` is the stone then left."""
+    """Plans one piece after the other.
 
-    def __init__(self, block: Block, figure: Figure, limits: Limits) -> None:
+    `left` is the stone then left, `hollows` what is gone, `too_light_m3` what went as chips because it was too light.
+    """
+
+    def __init__(self, block: Block, limits: Limits) -> None:
         """Start with the whole block."""
         self._block, self._limits = block, limits
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
-        self._figure = figure
+        self.hollows: list[Hollow] = []
+        self.too_light_m3 = 0.0
         self.left: Solid = hull_solid(block.corners_mm)
         # What is left, as convex parts that overlap: where normals @ x >= offsets, within the outline.
         self._cells: list[tuple[Array, Array]] = [(np.zeros((0, 3)), np.zeros(0))]
-        self._stone = _grid_points(block, _SAMPLES)
+        self._stone = grid_points(block, _SAMPLES)
         self._whole = len(self._stone)
         self._spacing = (block.volume_m3 * 1e9 / _SAMPLES) ** (1 / 3)
-        points = _surface_points(figure, 0.5 * self._spacing)
-        self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
-        self._surface = _thinned(points, 0.8 * self._spacing)
 
-    def next_wedge(self, most_cuts: int) -> Wedge | None:
+    def keep_clear_of(self, figure: Figure, reserve_mm: float) -> None:
+        """Keep the pieces to come clear of the figure and of where it comes to when set back by the reserve."""
+        points = surface_points(figure, 0.5 * self._spacing)
+        back = np.array([0.0, 1.0, 0.0])
+        if reserve_mm:
+            steps = np.linspace(0, reserve_mm, 2 + int(reserve_mm / self._spacing))
+            points = thinned(np.concatenate([points + step * back for step in steps]), 0.35 * self._spacing)
+            self._obstacle = swept(figure.vertices, figure.faces, reserve_mm * back)
+        else:
+            self._obstacle = (figure.vertices, figure.faces)
+        self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
+        self._surface = thinned(points, 0.8 * self._spacing)
+
+    def next_wedge(self, most_cuts: int) -> Setting | None:
         """Return the best wedge found that, set exactly, keeps every limit; ``None`` if there is none."""
         promising: list[Wedge] = []
         for normals, offsets, stone in self._free_cells():
-            keep = np.full(len(self._surface), self._limits.clear_mm)
+            keep = np.full(len(self._surface), self._limits.least_clear_mm)
             samples = Samples(stone, self._surface, keep, self._whole)
             promising += self._promising(samples, normals, offsets, most_cuts)
         promising.sort(key=lambda wedge: -wedge.stone)
-        best: list[Wedge] = []
+        best: list[Setting] = []
         for wedge in promising[:_EXACT]:
             exact = self._exact(wedge, most_cuts)
             if exact is not None:
                 best.append(exact)
             if len(best) == 4:  # those that promise less seldom turn out to hold more
                 break
-        return max(best, key=lambda wedge: wedge.stone, default=None)
+        return max(best, key=lambda plan: plan.wedge.stone, default=None)
 
     def _free_cells(self) -> list[tuple[Array, Array, Array]]:
         """Return the convex parts of the stone left, planes and samples, the largest first, none inside another."""
@@ -101,7 +146,14 @@ class Planner:
     def _promising(self, samples: Samples, normals: Array, offsets: Array, most_cuts: int) -> list[Wedge]:
         """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
         thick = self._limits.least_thickness_mm
-        found = best_wedges(samples, most_cuts=most_cuts, least_mm=thick, seed=len(samples.stone), tries=self._tries())
+        found = best_wedges(
+            samples,
+            most_cuts=most_cuts,
+            least_mm=thick,
+            seed=len(samples.stone),
+            tries=self._tries(),
+            square=self._limits.rectangular,
+        )
         # Samples tell planes square to the block apart no better than others; set exactly, they often win.
         straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
         best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:3]]
@@ -109,84 +161,142 @@ class Planner:
             Wedge(np.vstack([wedge.normals, normals]), np.append(wedge.offsets, offsets), wedge.stone, len(normals))
             for wedge in (*best, *straight[:2])
         ]
-        return [wedge for wedge in (self._set(wedge, exact=False) for wedge in chosen) if wedge is not None]
+        trials = [self._set(wedge, self._methods_for(wedge), exact=False) for wedge in chosen]
+        return [trial[0] for trial in trials if trial is not None]
+
+    def _methods_for(self, wedge: Wedge) -> list[Method]:
+        """Return the first method that makes each plane of a wedge, before its depth is known."""
+        count = len(wedge.normals) - wedge.fixed
+        method = capable(self._limits.methods, count)
+        return [method or self._limits.methods[-1]] * len(wedge.normals)
 
     def _tries(self) -> int:
         return max(70, 280 // max(1, len(self._cells)))
 
-    def take(self, wedge: Wedge, room: int | None) -> list[Part]:
+    def take(self, plan: Setting, room: int | None) -> list[Part]:
         """Take a wedge out of the stone; return its parts in order, divided as the lift demands."""
-        corners = self._corners(wedge.normals, wedge.offsets)
-        if corners is None:
-            raise BadValueError("the wedge holds no stone")
-        division = _division(corners, self._limits)
-        if division is None:
-            raise BadValueError("the wedge cannot be divided within the limits")
-        first, along, second, across = division
+        normals, offsets = plan.wedge.normals, plan.wedge.offsets
+        corners = self._corners(normals, offsets)
+        divided = None if corners is None else self._divided(corners, plan)
+        if divided is None:
+            raise BadValueError("the wedge holds no stone, or cannot be divided within the limits")
+        (first, along, second, across), saw = divided
         parts: list[Part] = []
-        for start, end in _spans(along):
-            for low, high in _spans(across):
-                bounds = [(first, start, end), (second, low, high)]
-                part = self._part(wedge, bounds)
-                if part is not None and (room is None or len(parts) < room):
+        for start, end in spans(along):
+            for low, high in spans(across):
+                part, volume = self._part(plan, saw, [(first, start, end), (second, low, high)])
+                if part is None or (room is not None and len(parts) >= room):
+                    self.too_light_m3 += volume
+                else:
                     parts.append(part)
-        kerf = self._limits.kerf_mm
-        self._remove(wedge.normals, wedge.offsets - kerf)
-        if len(wedge.normals) == 1:
-            self._normals = np.vstack([self._normals, wedge.normals])
-            self._offsets = np.append(self._offsets, wedge.offsets - kerf)
+        kerfs = np.array([method.kerf_mm for method in plan.methods])
+        self.hollows.append(Hollow(normals, offsets - kerfs))
+        if len(normals) == 1:
+            self._normals = np.vstack([self._normals, normals])
+            self._offsets = np.append(self._offsets, offsets - kerfs)
         else:
             # Past a hollow the stone is convex on the far side of any one of its planes.
             self._cells = [
-                (np.vstack([normals, -wedge.normals[k]]), np.append(offsets, kerf - wedge.offsets[k]))
-                for normals, offsets in self._cells
-                for k in range(len(wedge.normals))
+                (np.vstack([beyond, -normals[k]]), np.append(at, kerfs[k] - offsets[k]))
+                for beyond, at in self._cells
+                for k in range(len(normals))
             ]
-        gone = (self._stone @ wedge.normals.T >= wedge.offsets - kerf).all(axis=1)
+        gone = (self._stone @ normals.T >= offsets - kerfs).all(axis=1)
         self._stone = self._stone[~gone]
         return parts
 
-    def _part(self, wedge: Wedge, bounds: list[tuple[Array, float, float]]) -> Part | None:
-        """Return the part of a wedge between ``bounds``: axis, start and end, each after the parts beyond it."""
-        kerf = self._limits.kerf_mm
+    def _divided(self, corners: Array, plan: Setting) -> tuple[tuple[Array, Array, Array, Array], Method] | None:
+        """Return how a piece is divided, and by what: a cut that stops at the piece's own, and runs on no further."""
+        stops = len(plan.methods) + 1
+        allowed = max(method.overrun_mm for method in plan.methods)
+        fitting = [method for method in self._limits.methods if method.overrun_mm <= allowed]
+        size = float(np.ptp(corners, axis=0).min())
+        saw = capable(fitting, stops, size)
+        if saw is None:
+            light = float(hull_solid(corners).volume()) * 1e-9 <= self._limits.most_volume_m3
+            saw = self._limits.methods[0] if light else None
+        ways = (
+            None
+            if saw is None
+            else division(corners, self._limits.most_volume_m3, self._limits.least_thickness_mm + saw.kerf_mm)
+        )
+        return None if ways is None or saw is None else (ways, saw)
+
+    def _part(self, plan: Setting, saw: Method, bounds: list[tuple[Array, float, float]]) -> tuple[Part | None, float]:
+        """Take out the part of a wedge between ``bounds``: axis, start and end, each after the parts beyond it.
+
+        Return it, or ``None`` if it is too little to keep; and its volume in m³.
+        """
         starts = [(axis, start) for axis, start, _ in bounds if np.isfinite(start)]
-        ends = [(axis, end - kerf) for axis, _, end in bounds if np.isfinite(end)]
-        normals = np.vstack([wedge.normals, *[axis for axis, _ in starts]])
-        offsets = np.append(wedge.offsets, [start for _, start in starts])
+        ends = [(axis, end - saw.kerf_mm) for axis, _, end in bounds if np.isfinite(end)]
+        normals = np.vstack([plan.wedge.normals, *[axis for axis, _ in starts]])
+        offsets = np.append(plan.wedge.offsets, [start for _, start in starts])
+        methods = [*plan.methods, *[saw for _ in starts]]
         corners, way = self._corners(normals, offsets, ends), draw_out(normals)
-        if corners is None or way is None or hull_solid(corners).volume() * 1e-9 < self._limits.least_volume_m3:
-            return None
         areas = np.array([self._sawn(normals, offsets, k, ends) for k in range(len(normals))])
-        cut = areas > _AIR_M2
-        return Part(normals[cut], offsets[cut], corners, tuple(areas[cut].tolist()), way, bool(starts or ends))
+        self._remove(normals, offsets - np.array([method.kerf_mm for method in methods]))
+        volume = 0.0 if corners is None else float(hull_solid(corners).volume()) * 1e-9
+        if corners is None or way is None or volume < self._limits.least_volume_m3:
+            return None, volume
+        cut = np.flatnonzero(areas > _AIR_M2)
+        part = Part(
+            normals=normals[cut],
+            offsets=offsets[cut],
+            corners=corners,
+            areas_m2=tuple(areas[cut].tolist()),
+            outlines=tuple(outline(corners, normals[k], float(offsets[k])) for k in cut),
+            methods=tuple(methods[k] for k in cut),
+            draw_out=way,
+            divided=bool(starts or ends),
+            left=self.left,
+        )
+        return part, volume
 
-    def _exact(self, wedge: Wedge, most_cuts: int) -> Wedge | None:
-        """Return the wedge set exactly, or ``None`` if it then breaks a limit."""
-        exact = self._set(wedge, exact=True)
-        if exact is None:
-            return None
-        count = len(exact.normals)
-        # Planes that only border on what earlier pieces left open are no cuts.
-        if (
-            count > 1
-            and sum(self._sawn(exact.normals, exact.offsets, k, ()) > _AIR_M2 for k in range(count)) > most_cuts
-        ):
-            return None
-        corners = self._corners(exact.normals, exact.offsets)
-        return None if corners is None or _division(corners, self._limits) is None else exact
+    def _exact(self, wedge: Wedge, most_cuts: int) -> Setting | None:
+        """Return the wedge set exactly, with what makes each cut, or ``None`` if it then breaks a limit."""
+        methods = self._methods_for(wedge)
+        for _ in range(2 + 3 * len(methods)):
+            trial = self._set(wedge, methods, exact=True)
+            if trial is None:
+                return None
+            wedge, methods = trial
+            count = len(wedge.normals)
+            # Planes that only border on what earlier pieces left open are no cuts.
+            sawn = [k for k in range(count) if count == 1 or self._sawn(wedge.normals, wedge.offsets, k, ()) > _AIR_M2]
+            corners = self._corners(wedge.normals, wedge.offsets)
+            if not sawn or len(sawn) > most_cuts or corners is None:
+                return None
+            better = list(methods)
+            for k in sawn:
+                rim = outline(corners, wedge.normals[k], float(wedge.offsets[k]))
+                others = [(wedge.normals[j], float(wedge.offsets[j])) for j in sawn if j != k]
+                method = capable(self._limits.methods, len(sawn), depth_needed(rim, wedge.normals[k], others))
+                if method is None:
+                    return None
+                better[k] = method
+            if all(b.allowance_mm(count) <= m.allowance_mm(count) for b, m in zip(better, methods, strict=True)):
+                # What is set asks for no more room than it was given; a narrower tool may then be used as well.
+                plan = Setting(wedge, tuple(better))
+                return None if self._divided(corners, plan) is None else plan
+            # The planes move out by what they now need, or each would meet the figure past the others.
+            more = [b.allowance_mm(count) - m.allowance_mm(count) for b, m in zip(better, methods, strict=True)]
+            wedge = Wedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
+            methods = better
+        return None
 
-    def _set(self, wedge: Wedge, *, exact: bool) -> Wedge | None:
+    def _set(self, wedge: Wedge, methods: list[Method], *, exact: bool) -> tuple[Wedge, list[Method]] | None:
         """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
 
         Planes that meet nothing are left out.
         """
         normals, offsets = wedge.normals, wedge.offsets.copy()
+        clear = self._limits.clearance_mm + np.array([method.allowance_mm(len(normals)) for method in methods])
         heights = normals @ self._dense  # (k, points)
         lowest = (self._block.corners_mm @ normals.T).min(axis=0)
         for _ in range(2):
             for k in range(len(normals) - wedge.fixed):
-                reach = self._reach(normals, offsets, k) if exact else self._seen_reach(heights, offsets, k)
-                offsets[k] = max(lowest[k], reach + self._limits.clear_mm)
+                reach = self._reach(normals, offsets - clear, k) if exact else _seen_reach(heights, offsets - clear, k)
+                offsets[k] = max(lowest[k], reach + clear[k])
         corners = self._corners(normals, offsets)
         if corners is None:
             return None
@@ -199,9 +309,10 @@ class Planner:
         if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
             return None
         fixed = int(needed[len(needed) - wedge.fixed :].sum()) if wedge.fixed else 0
-        return Wedge(normals, offsets, volume, fixed)
+        kept = [method for method, need in zip(methods, needed, strict=True) if need]
+        return Wedge(normals, offsets, volume, fixed), kept
 
-    def _reach(self, normals: Array, offsets: Array, k: int) -> float:
+    def _reach(self, normals: Array, bounds: Array, k: int) -> float:
         """Return how far the figure reaches along plane k's normal where it is not kept clear by another plane.
 
         The figure lies clear of the piece if none of it is beyond all planes moved in by the clearance: every
@@ -209,16 +320,7 @@ class Planner:
         """
         others = [j for j in range(len(normals)) if j != k]
         # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
-        bounds = offsets[others] - self._limits.clear_mm + _TOUCH_MM
-        return reach_beyond(self._figure.vertices, self._figure.faces, normals[others], bounds, normals[k])
-
-    def _seen_reach(self, heights: Array, offsets: Array, k: int) -> float:
-        """Return the same by the figure's sampled points, whose ``heights`` (planes, points) are given."""
-        beyond = np.ones(heights.shape[1], bool)
-        for j in range(len(offsets)):
-            if j != k:
-                beyond &= heights[j] > offsets[j] - self._limits.clear_mm
-        return float(heights[k][beyond].max(initial=-np.inf))
+        return reach_beyond(*self._obstacle, normals[others], bounds[others] + _TOUCH_MM, normals[k])
 
     def _corners(self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = ()) -> Array | None:
         """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
@@ -249,76 +351,16 @@ class Planner:
         self.left = self.left - hull_solid(tool[0])
 
 
+def _seen_reach(heights: Array, bounds: Array, k: int) -> float:
+    """Return how far sampled points, whose ``heights`` (planes, points) are given, reach along plane k's normal."""
+    beyond = np.ones(heights.shape[1], bool)
+    for j in range(len(bounds)):
+        if j != k:
+            beyond &= heights[j] > bounds[j]
+    return float(heights[k][beyond].max(initial=-np.inf))
+
+
 def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
     for normal, offset in zip(normals, offsets, strict=True):
         solid = solid.trim_by_plane(normal.tolist(), float(offset))
     return solid
-
-
-def _division(corners: Array, limits: Limits) -> tuple[Array, Array, Array, Array] | None:
-    """Return two axes and where to cut along each, so that no part is too heavy nor too thin; None if there is no way.
-
-    The longest side is divided first, the next longest only as far as it must be.
-    """
-    size = np.ptp(corners, axis=0)
-    first, second = (np.eye(3)[k] for k in np.argsort(-size, kind="stable")[:2])
-    solid = hull_solid(corners)
-    if solid.volume() * 1e-9 <= limits.most_volume_m3:
-        return first, np.zeros(0), second, np.zeros(0)
-    least_mm = limits.least_thickness_mm + limits.kerf_mm
-    most = [max(1, int(np.ptp(corners @ axis) / least_mm)) for axis in (first, second)]
-    for across in range(1, most[1] + 1):
-        need = math.ceil(solid.volume() * 1e-9 / limits.most_volume_m3 / across)
-        for along in range(need, most[0] + 1):
-            cuts = [_edges(corners, axis, n) for axis, n in ((first, along), (second, across))]
-            if _heaviest(solid, first, cuts[0], second, cuts[1]) <= limits.most_volume_m3:
-                return first, cuts[0], second, cuts[1]
-    return None
-
-
-def _edges(corners: Array, axis: Array, parts: int) -> Array:
-    """Return (parts − 1,) where equal parts along an axis meet."""
-    heights = corners @ axis
-    return np.linspace(heights.min(), heights.max(), parts + 1)[1:-1]
-
-
-def _heaviest(solid: Solid, first: Array, along: Array, second: Array, across: Array) -> float:
-    """Return the largest volume in m³ among the parts."""
-    return max(
-        float(_between(_between(solid, first, *ends), second, *sides).volume()) * 1e-9
-        for ends in _spans(along)
-        for sides in _spans(across)
-    )
-
-
-def _spans(cuts: Array) -> list[tuple[float, float]]:
-    """Return start and end of each part, the far one first."""
-    marks = [-np.inf, *(float(cut) for cut in cuts), np.inf]
-    return list(pairwise(marks))[::-1]
-
-
-def _between(solid: Solid, axis: Array, start: float, end: float) -> Solid:
-    solid = solid if np.isneginf(start) else solid.trim_by_plane(axis.tolist(), start)
-    return solid if np.isposinf(end) else solid.trim_by_plane((-axis).tolist(), -end)
-
-
-def _grid_points(block: Block, count: int) -> Array:
-    """Return about ``count`` points in a regular grid inside the block."""
-    low, high = block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)
-    spacing = (block.volume_m3 * 1e9 / count) ** (1 / 3)
-    lines = [np.linspace(a, b, max(2, round((b - a) / spacing)) + 1) for a, b in zip(low, high, strict=True)]
-    middles = [(line[1:] + line[:-1]) / 2 for line in lines]
-    points = np.stack(np.meshgrid(*middles, indexing="ij"), axis=-1).reshape(-1, 3)
-    return points[(points @ block.normals.T <= block.offsets_mm).all(axis=1)]
-
-
-def _surface_points(figure: Figure, spacing: float) -> Array:
-    """Return points on the surface, none further than about ``spacing`` from the next."""
-    vertices, faces = refined(figure.vertices, figure.faces, 1.5 * spacing)
-    return np.concatenate([vertices, vertices[faces].mean(axis=1)])
-
-
-def _thinned(points: Array, spacing: float) -> Array:
-    """Return one of the points for each cell of ``spacing``: enough to see what a plane would meet."""
-    _, first = np.unique(np.floor(points / spacing).astype(np.int64), axis=0, return_index=True)
-    return points[np.sort(first)]

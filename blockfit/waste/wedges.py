@@ -43,19 +43,25 @@ class Samples:
     whole: int
 
 
-def best_wedges(samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int) -> list[Wedge]:
+def best_wedges(
+    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int, square: bool = False
+) -> list[Wedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
     ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed.
+    ``square``: only planes square to the axes.
     """
     random = np.random.default_rng(seed)
     found: list[Wedge] = []
-    for frame in _frames():
+    for frame in _frames()[: 8 if square else None]:
         found += _evaluate(frame, samples, most_cuts, least_mm)
-    found += _single_cuts(samples, least_mm)
+    if not square:
+        found += _single_cuts(samples, least_mm)
     found.sort(key=lambda wedge: -_merit(wedge))
     if not found:
         return []
+    if square:
+        return found
     leaders = found[:3]
     for attempt in range(tries):
         slot = attempt % len(leaders)
