@@ -21,10 +21,12 @@ from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.cover import Cover, stone_cover
 from blockfit.waste.directions import Directions, directions
 from blockfit.waste.fronts import Front, best_front
+from blockfit.waste.handling import Handling, handling
 from blockfit.waste.methods import METHODS, Method
 from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.regions import Region
 from blockfit.waste.setback import Setback, setback
+from blockfit.waste.thin import ThinStone, thin_stone
 from blockfit.waste.tools import Tool
 from blockfit.waste.undercut import Undercuts, undercuts
 from blockfit.waste.weight import Stage, Weights, hours, weights
@@ -40,6 +42,7 @@ __all__ = [
     "Figure",
     "Fit",
     "Front",
+    "Handling",
     "METHODS",
     "Method",
     "Offcut",
@@ -54,6 +57,7 @@ __all__ = [
     "Stance",
     "Stone",
     "Survey",
+    "ThinStone",
     "Tool",
     "Undercuts",
     "UnitNeededError",
@@ -63,6 +67,7 @@ __all__ = [
     "Weights",
     "best_front",
     "directions",
+    "handling",
     "hours",
     "largest",
     "offcuts",
@@ -72,6 +77,7 @@ __all__ = [
     "smallest_block",
     "stone_cover",
     "survey",
+    "thin_stone",
     "undercuts",
     "weights",
 ]

@@ -58,6 +58,11 @@ def cli() -> None:
     "--reserve", default="0", show_default=True, help="Setback that offcuts keep until the front is finished."
 )
 @click.option("--pounds", is_flag=True, help="Show pounds beside kilograms.")
+@click.option("--door", multiple=True, help="Opening to pass, width x height, such as 800x2000. May be repeated.")
+@click.option("--hook-height", help="Free height under the hook.")
+@click.option("--floor-limit", type=float, help="What the floor carries, in kg per m².")
+@click.option("--table-limit", type=float, help="What the table or banker carries, in kg.")
+@click.option("--hoist-limit", type=float, help="What the weakest of hoist, gantry and slings carries, in kg.")
 @click.option("--pitch", help="Distance of the columns that undercuts are measured by.")
 @click.option("--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .txt or .json file.")
@@ -88,6 +93,11 @@ def survey_command(
     kerf: str | None,
     reserve: str,
     pounds: bool,
+    door: tuple[str, ...],
+    hook_height: str | None,
+    floor_limit: float | None,
+    table_limit: float | None,
+    hoist_limit: float | None,
     pitch: str | None,
     gap: float,
     output: Path | None,
@@ -123,6 +133,13 @@ def survey_command(
         kerf=None if kerf is None else _length(kerf, "--kerf"),
         reserve=_length(reserve, "--reserve"),
         pounds=pounds,
+        limits={
+            "openings": [sizes_mm(opening, name="--door", count=2) for opening in door],
+            "hook_height": None if hook_height is None else _length(hook_height, "--hook-height"),
+            "floor_kg_m2": floor_limit,
+            "table_kg": table_limit,
+            "hoist_kg": hoist_limit,
+        },
         pitch=None if pitch is None else _length(pitch, "--pitch"),
         progress=step,
     )

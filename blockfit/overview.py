@@ -2,9 +2,10 @@
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -12,13 +13,15 @@ import numpy as np
 from blockfit.errors import BadValueError, UnreadableFileError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets import record, text
+from blockfit.sheets import moving, record, text
 from blockfit.sheets.words import rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
 from blockfit.waste.cover import Cover, stone_cover
+from blockfit.waste.handling import Handling, handling
 from blockfit.waste.offcut import OffcutPlan, offcuts
 from blockfit.waste.setback import Setback, setback
+from blockfit.waste.thin import ThinStone, thin_stone
 from blockfit.waste.undercut import Undercuts, undercuts
 from blockfit.waste.weight import Weights, weights
 
@@ -40,6 +43,8 @@ class Survey:
     undercuts: Undercuts | None
     offcuts: OffcutPlan | None
     weights: Weights | None
+    handling: Handling | None
+    thin: ThinStone | None
     gains: tuple[tuple[str, Fit], ...]
     would_fit: Fit | None
     lacking: str
@@ -66,6 +71,10 @@ class Survey:
             sections.append(("Pieces to save", text.offcuts_section(self.offcuts, self.weights)))
         if self.weights is not None:
             sections.append(("Weight", text.weights_section(self.weights, pounds=self.pounds)))
+        if self.handling is not None:
+            sections.append(("Standing and moving", moving.handling_section(self.handling)))
+        if self.thin is not None:
+            sections.append(("Thin stone", moving.thin_section(self.thin)))
         sections.append(("The figure as read", text.scan_section(fit)))
         if self.lacking:
             sections.append(("Not answered", [f"  {self.lacking}"]))
@@ -99,6 +108,8 @@ class Survey:
             "undercuts": None if self.undercuts is None else record.undercuts_record(self.undercuts),
             "offcuts": None if self.offcuts is None else record.offcuts_record(self.offcuts),
             "weights": None if self.weights is None else record.weights_record(self.weights),
+            "handling": None if self.handling is None else record.handling_record(self.handling),
+            "thin_stone": None if self.thin is None else record.thin_record(self.thin),
             "other_stances": [
                 {"stance": name, "scale": fit.scale, "cover_mm": fit.cover_mm, "verdict": fit.verdict.name}
                 for name, fit in self.gains
@@ -143,11 +154,13 @@ def survey(
     reserve: Length = 0,
     pounds: bool = False,
     pitch: Length | None = None,
+    limits: Mapping[str, Any] = MappingProxyType({}),
     alternatives: bool = True,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Survey:
     """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
 
+    ``limits`` are the options of `handling`: openings, hook height, what floor, table, hoist and slings carry.
     ``pounds`` adds them beside kilograms. ``alternatives`` adds what leaning, any turn, or any rotation at all
     would gain. The other options are those of `offcuts` and `undercuts`.
     """
@@ -161,12 +174,12 @@ def survey(
             again = largest(fit.figure, fit.block, cover=_asked(fit), stance=fit.stance)
             would_fit = again if again.placement is not None else None
         lacking = "cover, undercuts, offcuts and weights are told for a figure that fits"
-        return Survey(fit, None, None, None, None, None, tuple(gains), would_fit, lacking)
+        return Survey(fit, None, None, None, None, None, None, None, tuple(gains), would_fit, lacking)
     progress("measuring the cover")
     cover, depth = stone_cover(fit), setback(fit)
     if not fit.figure.is_solid:
         lacking = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
-        return Survey(fit, cover, depth, None, None, None, tuple(gains), None, lacking)
+        return Survey(fit, cover, depth, None, None, None, None, None, tuple(gains), None, lacking)
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch)
     progress("planning offcuts")
@@ -180,7 +193,11 @@ def survey(
     )
     progress("weighing")
     weighed = weights(fit, plan, cut)
-    return Survey(fit, cover, depth, cut, plan, weighed, tuple(gains), None, "", pounds)
+    progress("standing and moving")
+    moved = handling(fit, plan, cut, **limits)
+    progress("thin stone")
+    thin = thin_stone(fit)
+    return Survey(fit, cover, depth, cut, plan, weighed, moved, thin, tuple(gains), None, "", pounds)
 
 
 def _gains(fit: Fit) -> list[tuple[str, Fit]]:

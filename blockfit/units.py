@@ -90,6 +90,12 @@ def length_mm(value: Length, name: str = "length", *, least: float = -math.inf, 
     return millimetres
 
 
+_ORDER = {
+    2: "width x height, such as 800x2000 (mm)",
+    3: "width x depth x height, such as 900x750x1500 (mm)",
+}
+
+
 def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...]:
     """Return sizes written ``900x750x1500`` (mm) or ``36in x 30in x 60in``.
 
@@ -99,9 +105,7 @@ def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...
     """
     parts = [part.strip() for part in re.split(r"[x×*]", text.strip(), flags=re.IGNORECASE)]
     if len(parts) != count or not all(parts):
-        raise BadValueError(
-            f"{name}={text!r} should be {count} lengths, width x depth x height, such as 900x750x1500 (mm)"
-        )
+        raise BadValueError(f"{name}={text!r} should be {count} lengths, {_ORDER.get(count, '')}")
     with_unit = [bool(re.search(r"[a-zA-Z\"'″′]", part)) for part in parts]
     if any(with_unit[:-1]) and not all(with_unit):
         raise UnitNeededError(

@@ -70,11 +70,11 @@ def test_the_usual_survey(capsys, tmp_path):
     assert abs(data["fit"]["placement"]["turn_deg"]) <= 30
     assert data["cover"]["by_face_mm"]["bottom"] == pytest.approx(0, abs=1e-9)
     for path, value in keys(data):
-        if isinstance(value, float) and not re.search(r"(_mm|_mm2|_m2|_m3|_kg|_kg_m3|_deg)(/|$)", path):
+        if isinstance(value, float) and not re.search(r"(_mm|_mm2|_m2|_m3|_kg|_kg_m3|_deg|_mpa)(/|$)", path):
             last = path.rsplit("/", 1)[-1]
             assert last in {
                 "scale", "scale_bound", "gap", "rotation", "into", "draw_out", "normal", "recovered", "price", "ratio",
-                "range_low_factor", "range_high_factor", "wet_factor", "would_fit_at_scale",
+                "range_low_factor", "range_high_factor", "wet_factor", "prop_share", "would_fit_at_scale",
             } or "/reach_by_face/" in path or "/measures/" in path, path  # fmt: skip
 
 

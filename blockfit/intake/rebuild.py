@@ -3,12 +3,11 @@
 Along each axis a sample is inside if the surface, counted from one end, has been entered more often than left;
 six counts vote, so that a hole spoils only the columns that pass through it."""
 
-from typing import Any
-
 import numpy as np
 
 from blockfit.measure.booleans import level_surface
 from blockfit.measure.columns import crossings
+from blockfit.measure.nearest import tree_of
 from blockfit.measure.views import Lattice, view_along
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Repair
@@ -34,7 +33,7 @@ def rebuilt(vertices: Array, faces: Ints, pitch_mm: float | None) -> tuple[Array
     surface, triangles = level_surface(field, origin, pitch, tolerance_mm=pitch / 8)
     if len(triangles) == 0:
         return vertices, faces, []
-    away = _tree(_surface_samples(surface, triangles, pitch / 2)).query(samples[:: max(1, len(samples) // 20_000)])[0]
+    away = tree_of(_surface_samples(surface, triangles, pitch / 2)).query(samples[:: max(1, len(samples) // 20_000)])[0]
     common, most, worst = float(np.median(away)), float(np.quantile(away, 0.99)), float(away.max())
     text = (
         f"rebuilt the solid at a pitch of {pitch:.3g} mm from votes along columns; it lies {common:.2g} mm from the "
@@ -48,13 +47,6 @@ def rebuilt(vertices: Array, faces: Ints, pitch_mm: float | None) -> tuple[Array
         ("worst_deviation_mm", worst),
     )
     return surface, triangles, [Repair("rebuilt", text, measures)]
-
-
-def _tree(points: Array) -> Any:
-    """Return scipy's tree of nearest points; this file is its one home."""
-    from scipy.spatial import cKDTree
-
-    return cKDTree(points)
 
 
 def _votes(vertices: Array, faces: Ints, axis: int, origin: Array, counts: Ints, pitch: float) -> Array:
@@ -103,5 +95,5 @@ def _near_distance(samples: Array, origin: Array, counts: Ints, pitch: float) ->
         near[i, j, k] = True
     where = np.argwhere(near)
     distance = np.full(tuple(counts), _BAND * pitch)
-    distance[near] = np.minimum(_tree(samples).query(origin + pitch * where)[0], _BAND * pitch)
+    distance[near] = np.minimum(tree_of(samples).query(origin + pitch * where)[0], _BAND * pitch)
     return distance

@@ -16,6 +16,7 @@ __all__ = [
     "arrays_of",
     "gap_between",
     "hull_solid",
+    "halves",
     "level_surface",
     "refined",
     "solid_from",
@@ -64,6 +65,12 @@ def unite(solids: list[Solid]) -> Solid:
     import manifold3d
 
     return manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
+
+
+def halves(solid: Solid, normal: Array, offset: float) -> tuple[list[Solid], list[Solid]]:
+    """Return the separate pieces beyond a plane (``normal · x > offset``) and before it."""
+    beyond, before = solid.split_by_plane(normal.tolist(), float(offset))
+    return list(beyond.decompose()), list(before.decompose())
 
 
 def gap_between(first: Solid, second: Solid, search_mm: float) -> float:

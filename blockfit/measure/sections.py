@@ -1,10 +1,13 @@
 """Plane outlines; shapely's one home."""
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 
-from blockfit.solids.arrays import Array
+from blockfit.solids.arrays import Array, Ints
 
-__all__ = ["Outline", "band", "footprint", "outline_of_spots", "polygon_area"]
+__all__ = ["Outline", "band", "Section", "footprint", "outline_of_spots", "polygon_area", "section_near"]
 
 Outline = tuple[tuple[Array, ...], ...]
 """Polygons, each a tuple of closed rings (n, 2): the outside first, then its holes."""
@@ -65,4 +68,90 @@ def band(ring: Array, middle: Array, along: Array, across: Array, width: float) 
     far = float(np.abs(local).max()) + width
     strip = shapely.Polygon(local).convex_hull.intersection(shapely.box(-far, -width / 2, far, width / 2))
     corners = np.array(strip.exterior.coords)[:-1]
-    return np.asarray(middle + corners @ np.stack([along, across]))
+    return np.asarray(middle + corners @ np.stack([along, across]), np.float64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Section:
+    """A plane section: area, centroid (3,), second moments about it along the plane's axes, and its outline.
+
+    ``moments`` (2, 2) are ∫uu, ∫uv; ∫uv, ∫vv in mm⁴ over the plane's ``axes`` (2, 3); ``rim`` (n, 2) are the
+    outline's corners from the centroid along them, ``outline`` (n, 3) the same in space.
+    """
+
+    area_mm2: float
+    centre: Array
+    moments: Array
+    axes: Array
+    rim: Array
+
+    @property
+    def outline(self) -> Array:
+        """The outside's corners (n, 3)."""
+        return np.asarray(self.centre + self.rim @ self.axes)
+
+
+def section_near(vertices: Array, faces: Ints, normal: Array, at: Array) -> Section | None:
+    """Return the connected part of a closed surface's section through ``at`` that holds it or is nearest to it.
+
+    ``None`` where the plane meets nothing.
+    """
+    import shapely
+
+    level = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
+    first = level / np.linalg.norm(level)
+    axes = np.stack([first, np.cross(normal, first)])
+    lines = _cut_lines(vertices, faces, normal, float(normal @ at))
+    if len(lines) == 0:
+        return None
+    area = shapely.build_area(shapely.multilinestrings([(line - at) @ axes.T for line in lines]))
+    parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
+    parts = [part for part in parts if not part.is_empty and part.area > 0]
+    if not parts:
+        return None
+    here = shapely.Point(0, 0)
+    part = min(parts, key=lambda p: (p.distance(here), p.area))
+    middle = np.array([part.centroid.x, part.centroid.y])
+    moments = sum((_second_moments(np.array(ring.coords)[:-1] - middle) for ring in _rings(part)), np.zeros((2, 2)))
+    rim = np.array(part.exterior.coords)[:-1] - middle
+    return Section(float(part.area), at + middle @ axes, moments, axes, rim)
+
+
+def _cut_lines(vertices: Array, faces: Ints, normal: Array, offset: float) -> Array:
+    """Return (k, 2, 3) where a plane cuts the faces; both faces on a side get the very same point of it."""
+    height = vertices @ normal - offset
+    above = height > 0
+    count = above[faces].sum(axis=1)
+    cut = faces[(count == 1) | (count == 2)]
+    if len(cut) == 0:
+        return np.zeros((0, 2, 3))
+    ends = []
+    for k in range(3):
+        a, b = cut[:, k], cut[:, (k + 1) % 3]
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        crosses = above[low] != above[high]
+        rise = np.where(crosses, height[high] - height[low], 1.0)
+        share = np.where(crosses, -height[low] / rise, 0.0)
+        ends.append((crosses, vertices[low] + share[:, None] * (vertices[high] - vertices[low])))
+    crosses = np.stack([c for c, _ in ends], axis=1)  # (k, 3), two of each row
+    points = np.stack([p for _, p in ends], axis=1)
+    return np.asarray(points[crosses].reshape(-1, 2, 3))
+
+
+def _rings(polygon: Any) -> list[Any]:
+    """Return the outside counter-clockwise and the holes clockwise, so that signed sums come out right."""
+    import shapely
+
+    right = shapely.geometry.polygon.orient(polygon)
+    return [right.exterior, *right.interiors]
+
+
+def _second_moments(ring: Array) -> Array:
+    """Return (2, 2) ∫uu, ∫uv; ∫uv, ∫vv over a ring (n, 2), counter-clockwise positive (Green)."""
+    u, v = ring.T
+    p, q = np.roll(u, -1), np.roll(v, -1)
+    twice = u * q - p * v
+    uu = float((twice * (u * u + u * p + p * p)).sum()) / 12
+    vv = float((twice * (v * v + v * q + q * q)).sum()) / 12
+    uv = float((twice * (u * q + 2 * u * v + 2 * p * q + p * v)).sum()) / 24
+    return np.array([[uu, uv], [uv, vv]])

@@ -7,8 +7,10 @@ import numpy as np
 
 from blockfit.search.result import Fit
 from blockfit.waste.cover import Cover
+from blockfit.waste.handling import Handling
 from blockfit.waste.offcut import OffcutPlan
 from blockfit.waste.setback import Setback
+from blockfit.waste.thin import ThinStone
 from blockfit.waste.undercut import Undercuts
 from blockfit.waste.weight import Weights
 
@@ -16,9 +18,11 @@ __all__ = [
     "cover_record",
     "figure_record",
     "fit_record",
+    "handling_record",
     "offcuts_record",
     "plain",
     "setback_record",
+    "thin_record",
     "undercuts_record",
     "weights_record",
 ]
@@ -226,5 +230,77 @@ def weights_record(weight: Weights) -> dict[str, Any]:
                 "left_kg": s.left_kg,
             }
             for s in weight.stages
+        ],
+    }
+
+
+def handling_record(told: Handling) -> dict[str, Any]:
+    """Return loads, turns, lifts and limits; estimates."""
+    return {
+        "stone_named": told.stone_named,
+        "loads": [
+            {
+                "name": load.name,
+                "volume_m3": load.volume_m3,
+                "weight_kg": load.weight_kg,
+                "weight_range_kg": load.weight_range_kg,
+                "centre_mm": load.centre_mm,
+                "stands": load.stands.stands,
+                "margin_mm": load.stands.margin_mm,
+                "tips_over": load.stands.weakest,
+                "tips_at_deg": load.stands.weakest_deg,
+                "stands_on_supports": None if load.on_supports is None else load.on_supports.stands,
+            }
+            for load in told.loads
+        ],
+        "turns": [
+            {
+                "edge": turn.edge,
+                "pull_kg": [{"at_deg": angle, "pull_kg": pull} for angle, pull in turn.pull_kg],
+                "balance_deg": turn.balance_deg,
+                "diagonal_mm": turn.diagonal_mm,
+            }
+            for turn in told.turns
+        ],
+        "lifts": [
+            {
+                "name": name,
+                "load_kg": lift.load_kg,
+                "legs": lift.legs,
+                "counted_legs": lift.counted_legs,
+                "angle_deg": lift.angle_deg,
+                "tension_kg": lift.tension_kg,
+                "warnings": lift.warnings,
+            }
+            for name, lift in told.lifts
+        ],
+        "rollers": {"break_out_kg": told.rollers.break_out_kg, "rolling_kg": told.rollers.rolling_kg},
+        "limits": [{"about": check.about, "kept": check.kept, "text": check.text} for check in told.checks],
+    }
+
+
+def thin_record(thin: ThinStone) -> dict[str, Any]:
+    """Return the least thickness, resolved to the samples, and the necks with their stress; estimates."""
+    return {
+        "least_mm": thin.least_mm,
+        "at_mm": thin.at_mm,
+        "spacing_mm": thin.spacing_mm,
+        "rupture_range_mpa": thin.rupture_mpa,
+        "rupture_source": thin.rupture_source,
+        "necks": [
+            {
+                "centre_mm": neck.centre_mm,
+                "normal": neck.normal,
+                "area_mm2": neck.area_mm2,
+                "part_m3": neck.part_m3,
+                "part_kg": neck.part_m3 * thin.density_kg_m3,
+                "lever_mm": neck.lever_mm,
+                "towards": neck.towards,
+                "stress_mpa": neck.stress_mpa,
+                "prop_mm": neck.prop_mm,
+                "prop_share": neck.prop_share,
+                "early": neck.early,
+            }
+            for neck in thin.necks
         ],
     }

@@ -6,7 +6,20 @@ import math
 from collections.abc import Sequence
 
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.words import asked, kg, length, litres, missing, rounded_down, rounded_up, standing_words, wrapped
+from blockfit.sheets.words import (
+    asked,
+    entry,
+    item,
+    kg,
+    length,
+    litres,
+    missing,
+    point,
+    rounded_down,
+    rounded_up,
+    standing_words,
+    wrapped,
+)
 from blockfit.solids.arrays import Array
 from blockfit.solids.figure import Figure
 from blockfit.units import KG_PER_LB, feet_and_inches
@@ -45,29 +58,29 @@ def fit_section(fit: Fit) -> list[str]:
     width, depth, height = block.size_mm
     lines = [f"{fit.figure.name} in {block.name}", ""]
     what = f"{asked(width)} wide, {asked(depth)} deep, {asked(height)} high{_skin(fit)}"
-    lines += _item("Block", f"{what}{'' if block.stone is None else f', {block.stone.name}'}; {_cover_asked(fit)}")
+    lines += item("Block", f"{what}{'' if block.stone is None else f', {block.stone.name}'}; {_cover_asked(fit)}")
     if fit.stands_on != "bottom":
-        lines += _item("Block stands on", f"its {fit.stands_on}; sizes and sides here are as it then stands")
-    lines += _item("Stance asked", fit.stance.words())
+        lines += item("Block stands on", f"its {fit.stands_on}; sizes and sides here are as it then stands")
+    lines += item("Stance asked", fit.stance.words())
     if fit.placement is None:
-        lines += _item(
+        lines += item(
             "Verdict",
             f"CANNOT FIT (proved). The cover alone is more than the block holds: {missing(fit.short_mm)} too much "
             f"on each of {', '.join(fit.short_faces)}. Ask for less cover or take a larger block.",
         )
         return lines
-    lines += _item("Verdict", _verdict_words(fit))
+    lines += item("Verdict", _verdict_words(fit))
     if fit.question == "largest":
-        lines += _item(
+        lines += item(
             "Largest scale",
             f"{rounded_down(fit.scale, 4):.4f} of full size; no placement of this stance exceeds "
             f"{rounded_up(fit.scale_bound, 4):.4f} (proved)",
         )
     else:
-        lines += _item("Scale", f"{fit.scale:g} of full size, as asked")
+        lines += item("Scale", f"{fit.scale:g} of full size, as asked")
     tall = float(fit.solid().vertices[:, 2].max() - fit.solid().vertices[:, 2].min())
-    lines += _item("Finished height", f"{length(tall)} ({feet_and_inches(tall)}), as it stands in the block")
-    lines += _item("How it stands", standing_words(fit.placement))
+    lines += item("Finished height", f"{length(tall)} ({feet_and_inches(tall)}), as it stands in the block")
+    lines += item("How it stands", standing_words(fit.placement))
     return lines
 
 
@@ -89,19 +102,19 @@ def gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
         else:
             more = other.cover_mm - fit.cover_mm
             parts.append(f"{name} gains {length(more)} of cover" if more >= 1 else f"{name} gains nothing")
-    return _item("Other stances", "; ".join(parts) + " (best found)")
+    return item("Other stances", "; ".join(parts) + " (best found)")
 
 
 def cover_section(cover: Cover, reserve: Setback) -> list[str]:
     """Return the stone on every face, where it is thinnest, and the reserve behind."""
-    lines = _item(
+    lines = item(
         "Least cover",
-        f"{length(cover.least_mm)} towards the {cover.least_face}, at {_point(cover.at)} (exact)",
+        f"{length(cover.least_mm)} towards the {cover.least_face}, at {point(cover.at)} (exact)",
     )
-    lines += _item("On each face", ", ".join(f"{name} {length(by)}" for name, by in cover.by_face.items()))
+    lines += item("On each face", ", ".join(f"{name} {length(by)}" for name, by in cover.by_face.items()))
     if cover.tolerance_mm:
-        lines += _item("", f"{cover.tolerance_mm:.1f} mm is taken off for the tolerance of the points")
-    lines += _item(
+        lines += item("", f"{cover.tolerance_mm:.1f} mm is taken off for the tolerance of the points")
+    lines += item(
         "Reserve",
         f"the whole figure can be set back {length(reserve.back_mm)} with its cover kept; the {reserve.limit_face} "
         "ends it (exact, in the block as bought)",
@@ -111,25 +124,25 @@ def cover_section(cover: Cover, reserve: Setback) -> list[str]:
 
 def undercuts_section(cut: Undercuts) -> list[str]:
     """Return the four volumes, the reach of each face and the regions left for later."""
-    lines = _item(
+    lines = item(
         "Waste",
         f"before the figure {litres(cut.front_m3)}, beside it {litres(cut.beside_m3)}, between its surfaces "
         f"{litres(cut.trapped_m3)}, behind it {litres(cut.rear_m3)} (columns {cut.pitch_mm:.3g} mm apart; "
         f"they miss {litres(abs(cut.residual_m3))})",
     )
     reach = ", ".join(f"{name} {share:.0%}" for name, share in cut.reach_by_face.items())
-    lines += _item("Reached from", f"{reach} of the surface, by a straight tool")
+    lines += item("Reached from", f"{reach} of the surface, by a straight tool")
     if cut.skims_mm2 > 0:
         area = f"{cut.skims_mm2 / 100:,.0f} cm²"
         how = f"is met from the {cut.front} edge on or at less than {cut.least_angle_deg:g}°"
-        lines += _item("Skids", f"{area} {how}: a tool only skids there, so come from another side")
+        lines += item("Skids", f"{area} {how}: a tool only skids there, so come from another side")
     total = sum(region.area_mm2 for region in cut.regions)
     listed = [r for r in cut.regions if r.area_mm2 >= _LEAST_REGION * total][:_MOST_REGIONS]
-    lines += _item("Undercut", f"{len(cut.regions)} regions are not reached from the {cut.front}:")
+    lines += item("Undercut", f"{len(cut.regions)} regions are not reached from the {cut.front}:")
     for region in listed:
         first = [str(k) if k <= len(listed) else "a smaller one" for k in region.after]
         after = f"; after {', '.join(dict.fromkeys(first))}" if first else ""
-        lines += _entry(
+        lines += entry(
             f"{region.number}. {region.place}: {region.approach}, {region.area_mm2 / 100:,.0f} cm², "
             f"{_stone_words(region.stone_m3, region.stone_kg)}, up to {length(region.depth_mm)} behind the front "
             f"surface{_opening_words(region.opening_mm)}{after}"
@@ -137,16 +150,16 @@ def undercuts_section(cut: Undercuts) -> list[str]:
     rest = cut.regions[len(listed) :]
     small = sum(region.area_mm2 for region in rest) + cut.scattered_mm2
     if small > 0:
-        lines += _entry(f"and {len(rest)} smaller ones with scattered spots, {small / 100:,.0f} cm² together")
+        lines += entry(f"and {len(rest)} smaller ones with scattered spots, {small / 100:,.0f} cm² together")
     return lines
 
 
 def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     """Return the pieces to take off whole, in order, and what stopping sooner would save."""
     if not plan.pieces:
-        return _item("Offcuts", f"none worth taking off whole{_limit_words(plan)}")
+        return item("Offcuts", f"none worth taking off whole{_limit_words(plan)}")
     saved = kg(weight.offcuts_kg, weight.low, weight.high) if weight.offcuts_kg is not None else litres(plan.volume_m3)
-    lines = _item(
+    lines = item(
         "Offcuts",
         f"{len(plan.pieces)} pieces save {plan.recovered:.0%} of the waste, {saved}, for {plan.sawn_m2:.2f} m² of "
         f"cuts up to {plan.kerf_mm:g} mm wide; {asked(plan.clearance_mm)} clear of the figure beyond cut, drift and "
@@ -155,10 +168,10 @@ def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     for number, piece in enumerate(plan.pieces, 1):
         lines += _piece_lines(number, piece, plan, weight)
     if plan.too_light_m3 > 5e-4:
-        lines += _entry(f"parts too light to keep go with the chips: {litres(plan.too_light_m3)}")
+        lines += entry(f"parts too light to keep go with the chips: {litres(plan.too_light_m3)}")
     if len(plan.pieces) > 1:
-        lines += _item("Fewer or more", _trade_words(plan))
-    lines += _item(
+        lines += item("Fewer or more", _trade_words(plan))
+    lines += item(
         "Slinging",
         "the hook must hang plumb above a piece's centre of gravity, in slings that cannot slip, before its last "
         "cut is finished; where a web is named, opposed cuts may leave it until the piece is slung",
@@ -185,7 +198,7 @@ def _piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights) 
     web = "" if piece.web is None else f"; web {rounded_up(piece.web.area_m2 * 1e4, 0):,.0f} cm²"
     late = f"; {piece.stage}" if plan.reserve_mm else ""
     x, y, z = (round(c) + 0 for c in piece.centre_mm.tolist())
-    return _entry(
+    return entry(
         f"{number}. {piece.kind}, within {size} mm (holds a box of {box}), {weighs}{late}; cut {cuts}{web}; centre of "
         f"gravity {x:,}, {y:,}, {z:,}; drawn out {_way(piece.draw_out)}; {rest}, setback {length(piece.setback_mm)}"
     )
@@ -212,32 +225,30 @@ def weights_section(weight: Weights, *, pounds: bool = False) -> list[str]:
 
     if weight.block_kg is None:
         text = f"block {litres(weight.block_m3)}, figure {litres(weight.figure_m3)}, waste {litres(weight.removed_m3)}"
-        lines = _item("Volumes", f"{text}; name the stone for weights (--stone)")
+        lines = item("Volumes", f"{text}; name the stone for weights (--stone)")
     else:
-        lines = _item("Block", weighed(weight.block_kg, ranged=True))
-        lines += _item("Figure", weighed(weight.figure_kg, ranged=True))
-        lines += _item("Waste", weighed(weight.removed_kg, ranged=True))
-        lines += _item("of it offcuts", weighed(weight.offcuts_kg, ranged=True))
-        lines += _item("of it chips", weighed(weight.chips_kg, ranged=True))
+        lines = item("Block", weighed(weight.block_kg, ranged=True))
+        lines += item("Figure", weighed(weight.figure_kg, ranged=True))
+        lines += item("Waste", weighed(weight.removed_kg, ranged=True))
+        lines += item("of it offcuts", weighed(weight.offcuts_kg, ranged=True))
+        lines += item("of it chips", weighed(weight.chips_kg, ranged=True))
         if weight.wet > 1:
             soaked = weighed(weight.block_kg * weight.high * weight.wet)
-            lines += _item("Soaked", f"the block up to {soaked}, at its heaviest and with all the water it drinks")
+            lines += item("Soaked", f"the block up to {soaked}, at its heaviest and with all the water it drinks")
     for stage in weight.stages:
         gone, left = (
             (weighed(stage.removed_kg), weighed(stage.left_kg))
             if stage.left_kg is not None
             else (litres(stage.removed_m3), litres(stage.left_m3))
         )
-        lines += _entry(f"{stage.name}: {gone} out, {left} left")
-    lines += _entry("(every weight is rounded up on its own; stages count what the offcuts have left)")
+        lines += entry(f"{stage.name}: {gone} out, {left} left")
+    lines += entry("(every weight is rounded up on its own; stages count what the offcuts have left)")
     if weight.allowances:
         over = ", ".join(
             f"{a.tool} {asked(a.thickness_mm)} ({kg(a.over_kg) if a.over_kg is not None else litres(a.over_m3)})"
             for a in weight.allowances
         )
-        lines += _item(
-            "Left over it", f"by each tool, bruised stone included: {over} (estimates: area times thickness)"
-        )
+        lines += item("Left over it", f"by each tool, bruised stone included: {over} (estimates: area times thickness)")
     return lines
 
 
@@ -246,15 +257,15 @@ def scan_section(fit: Fit) -> list[str]:
     figure = fit.figure
     facts = f"{len(figure.faces):,} faces, {figure.area_m2:.2f} m² at full size"
     facts += f", {litres(figure.volume_m3)}" if figure.volume_m3 is not None else ""
-    lines = _item(
+    lines = item(
         "Figure read", f"{figure.name}: {facts}" + (f"; a maquette at 1:{figure.ratio:g}" if figure.ratio != 1 else "")
     )
     if figure.landmarks:
-        lines += _item("Landmarks", f"{len(figure.landmarks)} read{_far_landmarks(figure)}")
+        lines += item("Landmarks", f"{len(figure.landmarks)} read{_far_landmarks(figure)}")
     if not figure.repairs:
-        return lines + _item("Mended", "nothing needed mending")
+        return lines + item("Mended", "nothing needed mending")
     for k, repair in enumerate(figure.repairs):
-        lines += _item("Mended" if k == 0 else "", repair.text)
+        lines += item("Mended" if k == 0 else "", repair.text)
     return lines
 
 
@@ -348,19 +359,3 @@ def _way(direction: Array) -> str:
         if abs(direction[k]) > 0.38:
             sides.append(low if direction[k] < 0 else high)
     return f"level to the {' '.join(sides)}"
-
-
-def _point(at: Array) -> str:
-    x, y, z = at.tolist()
-    return f"{round(x) + 0:,} mm from the left, {round(y) + 0:,} mm in, {round(z) + 0:,} mm up"
-
-
-def _item(name: str, text: str) -> list[str]:
-    label = f"  {name:<16}"
-    first, *rest = wrapped(text, " " * len(label), 104 - len(label) + 18)
-    return [label + first, *rest]
-
-
-def _entry(text: str) -> list[str]:
-    first, *rest = wrapped(text, " " * 23, 102)
-    return [" " * 20 + first, *rest]

@@ -2,9 +2,23 @@
 
 import math
 
+from blockfit.solids.arrays import Array
 from blockfit.solids.placement import Placement
 
-__all__ = ["asked", "kg", "length", "litres", "missing", "rounded_down", "rounded_up", "standing_words", "wrapped"]
+__all__ = [
+    "asked",
+    "entry",
+    "item",
+    "kg",
+    "length",
+    "litres",
+    "missing",
+    "point",
+    "rounded_down",
+    "rounded_up",
+    "standing_words",
+    "wrapped",
+]
 
 
 def rounded_down(value: float, digits: int) -> float:
@@ -104,6 +118,25 @@ def wrapped(text: str, indent: str, width: int = 100) -> list[str]:
             line = f"{line} {word}" if line else word
     lines.append(line)
     return [lines[0], *(indent + rest for rest in lines[1:])]
+
+
+def point(at: Array) -> str:
+    """Return a place in the block as a carver measures it."""
+    x, y, z = at.tolist()
+    return f"{round(x) + 0:,} mm from the left, {round(y) + 0:,} mm in, {round(z) + 0:,} mm up"
+
+
+def item(name: str, text: str) -> list[str]:
+    """Return a line of a survey, its name at the left, wrapped."""
+    label = f"  {name:<16}"
+    first, *rest = wrapped(text, " " * len(label), 104 - len(label) + 18)
+    return [label + first, *rest]
+
+
+def entry(text: str) -> list[str]:
+    """Return a line below an item, wrapped."""
+    first, *rest = wrapped(text, " " * 23, 102)
+    return [" " * 20 + first, *rest]
 
 
 def _towards(placement: Placement) -> str:

@@ -13,7 +13,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array, frozen
-from blockfit.solids.polytope import corners_of, hull_planes, polytope_volume
+from blockfit.solids.polytope import corners_of, hull_planes, polytope_centre, polytope_volume
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 
@@ -191,6 +191,13 @@ class Block:
         if self.kind == "box":
             return float(np.prod(self.size_mm)) * 1e-9
         return polytope_volume(self.corners_mm) * 1e-9
+
+    @cached_property
+    def centroid_mm(self) -> Array:
+        """Centre of gravity (3,) of the whole stone."""
+        if self.kind == "box":
+            return np.asarray(self.corners_mm.mean(axis=0))
+        return polytope_centre(self.corners_mm)
 
     @property
     def size_mm(self) -> tuple[float, float, float]:

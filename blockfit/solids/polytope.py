@@ -128,6 +128,16 @@ def inner_box(corners: Array, frames: list[Array]) -> Array:
     return max(boxes, key=lambda box: float(box.prod()))
 
 
+def polytope_centre(corners: Array) -> Array:
+    """Return the centre of gravity (3,) of the convex hull of (n, 3) corners."""
+    from scipy.spatial import ConvexHull
+
+    middle = corners.mean(axis=0)
+    a, b, c = (corners[ConvexHull(corners).simplices[:, k]] - middle for k in range(3))
+    sixth = np.abs(np.einsum("ij,ij->i", a, np.cross(b, c)))  # every tetrahedron from the middle lies inside
+    return np.asarray(middle + (sixth[:, None] * (a + b + c)).sum(axis=0) / (4 * sixth.sum()))
+
+
 def polytope_volume(corners: Array) -> float:
     """Return the volume of the convex hull of (n, 3) corners; 0 if it is flat."""
     from scipy.spatial import ConvexHull, QhullError

@@ -2,7 +2,7 @@
 
 Densities in kg/m³, dry. A block's own measured density is always better than any table."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from blockfit.errors import BadValueError, UnknownStoneError
@@ -26,6 +26,8 @@ class Stone:
     source: str = "given by the user"
     caution: str = ""
     water_absorption: float | None = None  # share of its dry weight that it drinks; measured, never assumed
+    rupture_mpa: tuple[float, float] | None = None  # range of the modulus of rupture
+    rupture_source: str = "given by the user"
 
     def __post_init__(self) -> None:
         """Check that the range is one, and that it is stone."""
@@ -36,19 +38,32 @@ class Stone:
             )
 
 
+def _strong(stone: Stone, low_mpa: float, high_mpa: float, source: str) -> Stone:
+    return replace(stone, rupture_mpa=(low_mpa, high_mpa), rupture_source=source)
+
+
 _BOLZ = "Bolz & Tuve, Handbook of Tables for Applied Engineering Science, 2nd ed. 1973, pp. 177-178"
 _MARKS = "Marks' Standard Handbook for Mechanical Engineers, 7th ed. 1967, p. 6-7"
 _COATES = "typical: P. Coates, Carving Stone (2.7 t/m³)"
 _MIDDLE = "typical: the middle of the range"
 _FIBRES = "some soapstones and serpentines hold asbestos: have the stone tested before any dry work"
+_LEAST = "least values for acceptance"
+_C503, _C615 = f"ASTM C503 ({_LEAST})", f"ASTM C615 ({_LEAST})"
+_C568, _C616 = f"ASTM C568 ({_LEAST}, classes I to III)", f"ASTM C616 ({_LEAST}, sandstone to quartzite)"
+# Strengths read in a secondary copy of the standards.
 # Ranges span both handbooks where both list the stone (read in secondary copies).
 STONES: dict[str, Stone] = {
     stone.name: stone
     for stone in (
-        Stone("marble", 2700, 2600, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}"),
-        Stone("granite", 2700, 2600, 2760, f"{_BOLZ}; {_MARKS}; {_COATES}"),
-        Stone("limestone", 2700, 2100, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}; soft limestones are far lighter"),
-        Stone("sandstone", 2250, 2000, 2500, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"),
+        _strong(Stone("marble", 2700, 2600, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}"), 6.89, 6.89, _C503),
+        _strong(Stone("granite", 2700, 2600, 2760, f"{_BOLZ}; {_MARKS}; {_COATES}"), 10.34, 10.34, _C615),
+        _strong(
+            Stone("limestone", 2700, 2100, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}; soft limestones are far lighter"),
+            2.76,
+            6.89,
+            _C568,
+        ),
+        _strong(Stone("sandstone", 2250, 2000, 2500, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"), 2.41, 13.79, _C616),
         Stone("gypsum alabaster", 2290, 2260, 2320, f"{_BOLZ}; {_MIDDLE}"),
         Stone("calcite alabaster", 2735, 2690, 2780, f"{_BOLZ}; {_MIDDLE}"),
         Stone("soapstone", 2700, 2600, 2800, f"{_BOLZ}; {_MARKS}; {_MIDDLE}", _FIBRES),

@@ -33,9 +33,13 @@ class Balance:
     centre_mm: Array
 
 
-def base_of(vertices: Array) -> Array:
-    """Return the (n, 3) vertices on which a body rests: those level with its lowest."""
-    return np.asarray(vertices[vertices[:, 2] <= vertices[:, 2].min() + _LEVEL_MM])
+def base_of(vertices: Array, share: float = 0.0) -> Array:
+    """Return the (n, 3) vertices on which a body rests: those level with its lowest.
+
+    ``share`` of its height counts as level too: the base of a scan is uneven, and will be cut level in the stone.
+    """
+    low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
+    return np.asarray(vertices[vertices[:, 2] <= low + max(_LEVEL_MM, share * (high - low))])
 
 
 def balance(centre: Array, contacts: Array) -> Balance:

@@ -6,27 +6,21 @@ figure and offcuts are exact; how the waste divides into stages is resolved to t
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.measure.columns import columns_of
-from blockfit.measure.views import lattice_over
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.polytope import corners_of, hull_planes, inner_ball, polytope_volume
 from blockfit.units import Length, length_mm
-from blockfit.waste.chords import block_chords
 from blockfit.waste.offcut import OffcutPlan
 from blockfit.waste.placed import placed_solid
+from blockfit.waste.shares import PARTS, Planes, shares_of
 from blockfit.waste.undercut import Undercuts, undercuts
 
 __all__ = ["ALLOWANCES", "Allowance", "Stage", "Weights", "hours", "weights"]
-
-Planes: TypeAlias = tuple[Array, Array]
-"""A convex body: where normals (f, 3) @ x <= offsets (f,)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +108,7 @@ def weights(
     taken = 0.0 if offcuts is None else offcuts.volume_m3
     skin, parts = _sound_parts(fit.block, figure, cut, pieces, taken)
     parts[3] += block - figure - taken - skin - parts.sum()  # what the pitch misses leaves with the last stage
-    names = ["offcuts taken off whole", "skin", *_PARTS]
+    names = ["offcuts taken off whole", "skin", *PARTS]
     removed = [taken, skin, *parts.tolist()]
     kg = None if stone is None else stone.density_kg_m3
     stages, left = [], block
@@ -189,9 +183,6 @@ def hours(
     return tuple(told)
 
 
-_PARTS = ("before the figure", "beside it", "between its surfaces", "behind it")
-
-
 def _rate(value: float, name: str) -> float:
     if not (isinstance(value, int | float) and 0 < value < math.inf):
         raise BadValueError(f"the rate of {name}, {value!r}, must be more than 0 per hour")
@@ -209,7 +200,7 @@ def _sound_parts(
     whole = np.array([cut.front_m3, cut.beside_m3, cut.trapped_m3, cut.rear_m3])
     sound = (block.normals, block.sound_mm)
     if not block.skin_mm.any():
-        return 0.0, whole - _split(cut, pieces, taken)
+        return 0.0, whole - shares_of(cut, pieces, taken)
     sound_m3 = polytope_volume(corners_of(*sound)[0]) * 1e-9
     inside = []
     for normals, offsets in pieces:
@@ -217,34 +208,6 @@ def _sound_parts(
         if inner_ball(*planes)[1] > 1e-6:
             inside.append((planes, polytope_volume(corners_of(*planes)[0]) * 1e-9))
     in_pieces = sum(volume for _, volume in inside)
-    all_sound = _split(cut, [sound], sound_m3 - figure_m3)
+    all_sound = shares_of(cut, [sound], sound_m3 - figure_m3)
     skin = block.volume_m3 - sound_m3 - (taken - in_pieces)
-    return skin, all_sound - _split(cut, [planes for planes, _ in inside], in_pieces)
-
-
-def _split(cut: Undercuts, pieces: Sequence[Planes], total: float) -> Array:
-    """Return (4,) how much of convex bodies lies before, beside, between and behind the figure, in m³.
-
-    ``total`` is their volume outside the figure; what no column of the figure meets lies beside it.
-    """
-    if not pieces:
-        return np.zeros(4)
-    view = cut.view
-    elements = cut.elements
-    lattice = lattice_over(view, elements.vertices, cut.pitch_mm)
-    columns = columns_of(elements.vertices, elements.faces, view, lattice)
-    first, last = columns.is_first, columns.is_last
-    enter, leave, places = columns.enter[first], columns.leave[last], columns.places()[first]
-    solid = np.add.reduceat(columns.leave - columns.enter, np.flatnonzero(first)) if len(enter) else np.zeros(0)
-    before = between = behind = 0.0
-    cell = cut.pitch_mm**2 * 1e-9
-    for normals, offsets in pieces:
-        start, end = block_chords(normals, offsets, view, places)
-        end = np.maximum(start, end)
-        before += float(np.maximum(np.minimum(end, enter) - start, 0).sum()) * cell
-        behind += float(np.maximum(end - np.maximum(start, leave), 0).sum()) * cell
-        within = np.maximum(np.minimum(end, leave) - np.maximum(start, enter), 0)
-        # A body that holds the figure's whole chord holds the figure's own stone too.
-        holds = (start <= enter) & (end >= leave)
-        between += float(np.where(holds, within - solid, within).sum()) * cell
-    return np.array([before, total - before - between - behind, between, behind])
+    return skin, all_sound - shares_of(cut, [planes for planes, _ in inside], in_pieces)

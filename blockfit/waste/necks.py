@@ -1,0 +1,242 @@
+"""Necks: the least sections that part an overhanging piece of the figure from the rest, and their stress.
+
+mm, block frame, the figure standing upright on its base. Beam formulas on exact sections and exact parts; the
+stress is an estimate: stone has flaws, tools jar, and corners gather stress."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.measure.booleans import Solid, arrays_of, halves, solid_from
+from blockfit.measure.sections import Section, section_near
+from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.surface import centroid
+from blockfit.waste.statics import side_words
+from blockfit.waste.thickness import Thickness
+
+__all__ = ["GRAVITY", "Neck", "bending_mpa", "necks_of"]
+
+GRAVITY = 9.80665  # m/s², standard gravity (ISO 80000-3)
+_MOST_PLACES = 48
+_LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Neck:
+    """A section that carries a part: where it is, its area, the part's stone and lever, and the stress it makes.
+
+    ``lever_mm`` is the level distance from the section's middle to the plumb line through the part's centre of
+    gravity, towards ``towards``; ``stress_mpa`` the greatest tension from the part's own weight at the density given.
+    ``prop_mm`` (3,) is where a prop carrying ``prop_share`` of the part's weight would halve the bending. ``early``:
+    working from the front, the part is free before the stone behind it is.
+    """
+
+    centre_mm: Array
+    normal: Array
+    area_mm2: float
+    width_mm: float
+    outline: Array
+    part_m3: float
+    part_centre_mm: Array
+    lever_mm: float
+    towards: str
+    stress_mpa: float
+    prop_mm: Array | None
+    prop_share: float | None
+    early: bool
+
+
+def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -> float:
+    """Return the greatest tension in MPa where a mass hangs off a section by ``lever`` (3,) mm.
+
+    ``normal`` points from the section to the mass. The plain beam: σ = N/A + bending about both axes of the section.
+
+    >>> import numpy as np
+    >>> from blockfit.measure.sections import Section
+    >>> from blockfit.waste.necks import GRAVITY, bending_mpa
+    >>> rim = np.array([[-10, -20], [10, -20], [10, 20], [-10, 20]], float)  # 20 wide, 40 high, along y and z
+    >>> square = Section(800, np.zeros(3), np.diag([20**3 * 40, 20 * 40**3]) / 12, np.eye(3)[1:], rim)
+    >>> stress = bending_mpa(square, np.eye(3)[0], np.array([300.0, 0, 0]), 10)
+    >>> bool(abs(stress - 6 * 10 * GRAVITY * 300 / (20 * 40**2)) < 1e-9)
+    True
+    """
+    force = np.array([0.0, 0.0, -GRAVITY * mass_kg])  # newtons; with mm² gives MPa
+    moment = np.cross(lever, force)  # about the section's middle, of what hangs on it
+    u, v = section.axes
+    # Fibres pull back: σ = N/A + a·r with ∫ r × (σ n) dA = moment, for r in the plane.
+    about = np.array([moment @ u, moment @ v])
+    lean = np.cross(u, normal), np.cross(v, normal)
+    matrix = np.array(
+        [[sum(section.moments[i, j] * (lean[i] @ w) for i in range(2)) for j in range(2)] for w in (u, v)]
+    )
+    slope = np.linalg.solve(matrix, about)
+    stress = float(force @ normal) / section.area_mm2 + section.rim @ slope
+    return float(stress.max())
+
+
+def necks_of(vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: float, most: int) -> tuple[Neck, ...]:
+    """Return the necks found, the most stressed first, one for each part."""
+    solid = solid_from(vertices, faces)
+    whole = float(solid.volume())
+    floor = float(vertices[:, 2].min())
+    tall = float(np.ptp(vertices[:, 2]))
+    found: list[Neck] = []
+    for at, width in _places(thick, tall):
+        normal = _limb(thick, at, width)
+        section, normal, at = _least_section(vertices, faces, normal, at, width)
+        if section is None or section.area_mm2 > 40 * width**2:
+            continue
+        part = _part(solid, section, normal, floor, whole)
+        if part is None:
+            continue
+        body, towards = part
+        # Along an even limb every section is as small: the one at its root carries most.
+        root = _root(vertices, faces, section, towards, width)
+        if root is not section:
+            further = _part(solid, root, towards, floor, whole)
+            if further is not None:
+                (body, towards), section = further, root
+        found.append(_neck(section, towards, body, density_kg_m3, width, vertices))
+    return _distinct(found)[:most]
+
+
+def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
+    """Return middles of balls in thin limbs, thinnest first, none near one already taken."""
+    middles, diameter = thick.middles, thick.diameter_mm
+    taken: list[tuple[Array, float]] = []
+    for k in np.argsort(diameter, kind="stable"):
+        width = float(diameter[k])
+        if width > 0.3 * tall or len(taken) >= _MOST_PLACES:
+            break
+        apart = max(1.2 * width, 0.03 * tall)
+        if all(np.linalg.norm(middles[k] - at) > max(apart, 1.2 * w) for at, w in taken):
+            taken.append((middles[k], width))
+    return taken
+
+
+def _limb(thick: Thickness, at: Array, width: float) -> Array:
+    """Return the direction along a limb: the one to which the normals around it are squarest."""
+    near = np.linalg.norm(thick.points - at, axis=1) < 1.2 * width
+    spread = (thick.inward[near] * thick.areas_mm2[near, None]).T @ thick.inward[near]
+    return np.asarray(np.linalg.eigh(spread)[1][:, 0])
+
+
+def _least_section(
+    vertices: Array, faces: Ints, normal: Array, at: Array, width: float
+) -> tuple[Section | None, Array, Array]:
+    """Return the least section near a place, by turning and shifting the plane in ever smaller steps."""
+    near = _faces_near(vertices, faces, at, 4 * width)
+    best = section_near(vertices, near, normal, at)
+    turn, shift = 0.35, 0.5 * width
+    for _ in range(4):
+        for step in _steps(normal, turn, shift):
+            tilt, along = step
+            trial_normal = tilt / np.linalg.norm(tilt)
+            trial_at = (at if best is None else best.centre) + along * normal
+            trial = section_near(vertices, near, trial_normal, trial_at)
+            if trial is not None and (best is None or trial.area_mm2 < best.area_mm2 * (1 - 1e-6)):
+                best, normal, at = trial, trial_normal, trial_at
+        turn, shift = turn / 2, shift / 2
+    if best is None:
+        return None, normal, at
+    # Once more with the whole surface: what was left out may have closed an outline that is none.
+    whole = section_near(vertices, faces, normal, best.centre)
+    return (whole if whole is not None and whole.area_mm2 < 1.2 * best.area_mm2 else None), normal, at
+
+
+def _root(vertices: Array, faces: Ints, section: Section, towards: Array, width: float) -> Section:
+    """Return the last section on the way back along a limb that is hardly larger than the one given."""
+    best, step = section, 0.15 * width
+    near = _faces_near(vertices, faces, section.centre, 8 * width)
+    for _ in range(40):
+        trial = section_near(vertices, near, towards, best.centre - step * towards)
+        if trial is None or trial.area_mm2 > 1.03 * section.area_mm2 or trial.area_mm2 < 0.8 * section.area_mm2:
+            break
+        best = trial
+    return best
+
+
+def _steps(normal: Array, turn: float, shift: float) -> list[tuple[Array, float]]:
+    level = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
+    u = level / np.linalg.norm(level)
+    v = np.cross(normal, u)
+    tilts = [normal + turn * side for side in (u, -u, v, -v)]
+    return [(tilt, 0.0) for tilt in tilts] + [(normal, shift), (normal, -shift)]
+
+
+def _faces_near(vertices: Array, faces: Ints, at: Array, reach: float) -> Ints:
+    near = np.abs(vertices - at).max(axis=1) < reach
+    return np.asarray(faces[near[faces].any(axis=1)])
+
+
+def _part(solid: Solid, section: Section, normal: Array, floor: float, whole: float) -> tuple[Solid, Array] | None:
+    """Return the piece that the section alone joins to the rest, and the way from the section to it.
+
+    It is a piece of one side that does not stand on the base and is cut by the plane in this section only.
+    """
+    offset = float(normal @ section.centre)
+    beyond, before = halves(solid, normal, offset)
+    for pieces, way in ((beyond, normal), (before, -normal)):
+        for piece in pieces:
+            volume = float(piece.volume())
+            if not _LEAST_PART * whole < volume < 0.5 * whole:
+                continue
+            corners, triangles = arrays_of(piece)
+            if corners[:, 2].min() <= floor + 1:
+                continue
+            cut = np.abs(corners @ normal - offset) < 1e-4
+            face = cut[triangles].all(axis=1)
+            a, b, c = (corners[triangles[face, k]] for k in range(3))
+            area = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
+            touches = np.linalg.norm(corners[cut] - section.centre, axis=1).min(initial=np.inf)
+            if abs(area - section.area_mm2) < 0.02 * section.area_mm2 and touches < 2 * np.sqrt(section.area_mm2):
+                return piece, way
+    return None
+
+
+def _neck(section: Section, way: Array, body: Solid, density: float, width: float, vertices: Array) -> Neck:
+    corners, triangles = arrays_of(body)
+    volume = float(body.volume()) * 1e-9
+    centre = centroid(corners, triangles)
+    lever = centre - section.centre
+    level = np.array([lever[0], lever[1], 0.0])
+    length = float(np.linalg.norm(level))
+    prop, share = None, None
+    if length > 1:
+        outward = corners @ (level / length)
+        far = corners[outward >= outward.max() - 0.15 * float(np.ptp(outward))]
+        prop = far[int(far[:, 2].argmin())]
+        reach = float((prop - section.centre) @ (level / length))
+        share = float(length / (2 * reach)) if reach > length / 2 else None
+        prop = prop if share is not None else None
+    middle = float(vertices[:, 1].min() + vertices[:, 1].max()) / 2
+    return Neck(
+        centre_mm=section.centre,
+        normal=way,
+        area_mm2=section.area_mm2,
+        width_mm=width,
+        outline=section.outline,
+        part_m3=volume,
+        part_centre_mm=centre,
+        lever_mm=length,
+        towards=side_words(level) if length > 1 else "straight above it" if lever[2] > 0 else "straight below it",
+        stress_mpa=bending_mpa(section, way, lever, volume * density),
+        prop_mm=prop,
+        prop_share=share,
+        early=bool(corners[:, 1].max() < middle),
+    )
+
+
+def _distinct(found: list[Neck]) -> tuple[Neck, ...]:
+    """Return the most stressed first; of necks that carry nearly the same part only one."""
+    kept: list[Neck] = []
+    for neck in sorted(found, key=lambda n: (-n.stress_mpa, n.area_mm2)):
+        same = [
+            other
+            for other in kept
+            if abs(other.part_m3 - neck.part_m3) < 0.4 * max(other.part_m3, neck.part_m3)
+            and np.linalg.norm(other.part_centre_mm - neck.part_centre_mm) < 2 * max(other.width_mm, neck.width_mm)
+        ]
+        if not same:
+            kept.append(neck)
+    return tuple(kept)

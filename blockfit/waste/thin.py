@@ -1,0 +1,103 @@
+"""Where the finished figure is thin, and what its own weight asks of its necks. mm, block frame; estimates."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.search.result import Fit
+from blockfit.solids.arrays import Array
+from blockfit.units import Length, length_mm
+from blockfit.waste.necks import Neck, necks_of
+from blockfit.waste.placed import placed_solid
+from blockfit.waste.reach import Elements, elements_of
+from blockfit.waste.thickness import Thickness, thickness_of
+
+__all__ = ["ThinStone", "thin_stone"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ThinStone:
+    """The figure's thickness and its necks.
+
+    ``least_mm`` is the least thickness over more than a crease, at ``at_mm`` (3,); ``per_element_mm`` (m,) belongs
+    to the faces of ``elements``. ``necks`` are the most stressed first. ``rupture_mpa`` is the range of the stone's
+    modulus of rupture that they are held against, ``None`` if unknown, with where it comes from. ``density_kg_m3`` is
+    what the parts' weights count.
+    """
+
+    least_mm: float
+    at_mm: Array
+    per_element_mm: Array
+    elements: Elements
+    spacing_mm: float
+    density_kg_m3: float
+    necks: tuple[Neck, ...]
+    rupture_mpa: tuple[float, float] | None
+    rupture_source: str
+
+    def share_of_rupture(self, neck: Neck) -> tuple[float, float] | None:
+        """Return a neck's stress as a share of the rupture strength: at its upper and its lower end."""
+        if self.rupture_mpa is None:
+            return None
+        low, high = self.rupture_mpa
+        return neck.stress_mpa / high, neck.stress_mpa / low
+
+
+def thin_stone(
+    fit: Fit,
+    *,
+    rupture: tuple[float, float] | None = None,
+    wet: float | None = None,
+    along_bed: float | None = None,
+    spacing: Length | None = None,
+    most: int = 8,
+) -> ThinStone:
+    """Return where the placed figure is thin, and the necks that carry its overhanging parts.
+
+    ``rupture`` is the range of the stone's modulus of rupture in MPa (default: the standards' least values for its
+    kind); ``wet`` and ``along_bed`` are the shares of it that remain in wet stone and along the bed, if you know
+    them. ``spacing`` is that of the samples (default: a 400th of the figure's height). Weights count the upper
+    end of the density. Nothing here says that stone is safe. Raises `OpenSurfaceError` for a figure that is no solid.
+    """
+    figure = placed_solid(fit, "thin stone")
+    tall = figure.size_mm[2]
+    spacing_mm = max(tall / 400, 1e-3) if spacing is None else length_mm(spacing, "spacing")
+    if spacing_mm <= 0:
+        raise BadValueError(f"spacing={spacing!r} must be more than 0")
+    elements = elements_of(figure.vertices, figure.faces, spacing_mm / 2)
+    thick: Thickness = thickness_of(elements, spacing_mm)
+    k = thick.least()
+    stone = fit.block.stone
+    density = 2700.0 if stone is None else stone.high_kg_m3
+    limits, source = _rupture(fit, rupture)
+    for name, share in (("wet", wet), ("along_bed", along_bed)):
+        if share is None:
+            continue
+        if not 0 < share <= 1:
+            raise BadValueError(f"{name}={share!r} must be a share of the strength, such as 0.7")
+        limits = None if limits is None else (limits[0] * share, limits[1])
+        source += f", {share:.0%} of its lower end {'wet' if name == 'wet' else 'along the bed'}"
+    return ThinStone(
+        least_mm=float(thick.diameter_mm[k]),
+        at_mm=thick.points[k].copy(),
+        per_element_mm=np.asarray(thick.diameter_mm[thick.of_element]),
+        elements=elements,
+        spacing_mm=spacing_mm,
+        density_kg_m3=density,
+        necks=necks_of(figure.vertices, figure.faces, thick, density, most),
+        rupture_mpa=limits,
+        rupture_source=source,
+    )
+
+
+def _rupture(fit: Fit, given: tuple[float, float] | None) -> tuple[tuple[float, float] | None, str]:
+    if given is not None:
+        low, high = (float(value) for value in given)
+        if not 0 < low <= high:
+            raise BadValueError(f"rupture={given!r} must be a range in MPa, such as (7, 12)")
+        return (low, high), "given by the user"
+    stone = fit.block.stone
+    if stone is None or stone.rupture_mpa is None:
+        return None, "no strength is known for this stone: give rupture=(low, high) in MPa"
+    return stone.rupture_mpa, stone.rupture_source
