@@ -3,16 +3,25 @@
 from blockfit.errors import (
     BadValueError,
     BlockfitError,
+    MissingExtraError,
     OpenSurfaceError,
     UnitNeededError,
     UnknownStoneError,
     UnreadableFileError,
 )
 from blockfit.intake.scan import read_figure
+from blockfit.marking.check import Check, check
+from blockfit.marking.datum import Datum
+from blockfit.marking.movement import Movement, model_moved
+from blockfit.marking.pointing import Point, Pointing, pointing
+from blockfit.marking.roughing import Plane, Roughing, roughing
+from blockfit.marking.setting import Setting, setting
 from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
 from blockfit.search.least_box import BlockSize, smallest_block
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
+from blockfit.sheets.templates import save_template
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair
 from blockfit.solids.placement import Placement
@@ -36,8 +45,10 @@ __all__ = [
     "Block",
     "BlockSize",
     "BlockfitError",
+    "Check",
     "Cover",
     "Cut",
+    "Datum",
     "Directions",
     "Figure",
     "Fit",
@@ -45,14 +56,22 @@ __all__ = [
     "Handling",
     "METHODS",
     "Method",
+    "MissingExtraError",
+    "Movement",
     "Offcut",
     "OffcutPlan",
     "OpenSurfaceError",
     "Placement",
+    "Plane",
+    "Point",
+    "Pointing",
     "Region",
     "Repair",
+    "Roughing",
     "STONES",
     "Setback",
+    "Setting",
+    "Sheet",
     "Stage",
     "Stance",
     "Stone",
@@ -66,14 +85,23 @@ __all__ = [
     "Verdict",
     "Weights",
     "best_front",
+    "check",
     "directions",
+    "face_sheet",
     "handling",
     "hours",
     "largest",
+    "model_moved",
     "offcuts",
+    "plane_sheets",
+    "pointing",
     "read_figure",
+    "roughing",
+    "ruler_sheet",
     "safest",
+    "save_template",
     "setback",
+    "setting",
     "smallest_block",
     "stone_cover",
     "survey",

@@ -4,14 +4,21 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 
 from blockfit.errors import BadValueError, BlockfitError
 from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
-from blockfit.overview import Survey, survey
+from blockfit.marking.pointing import pointing
+from blockfit.marking.roughing import roughing
+from blockfit.marking.setting import setting
+from blockfit.overview import Survey, survey, write_whole
 from blockfit.search.fit import largest, safest
+from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.sheet import face_sheet, plane_sheets, ruler_sheet
+from blockfit.sheets.templates import save_template
 from blockfit.sheets.words import kg, rounded_down
 from blockfit.solids.block import Block
 from blockfit.solids.stance import Stance
@@ -26,30 +33,80 @@ def cli() -> None:
     """Does the figure fit in the block, how must it stand, and what happens to the stone."""
 
 
+_FITTING = (
+    click.option("--unit", help="Unit of the file: mm, cm, m, in, ft. Needed unless the format states it."),
+    click.option("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4."),
+    click.option("--up", help="The file's axis that points up, such as +y.  [default: +z]"),
+    click.option("--front", help="The file's axis towards which the figure looks, such as +z.  [default: -y]"),
+    click.option("--landmarks", type=click.Path(path_type=Path), help="CSV or JSON file of name, x, y, z."),
+    click.option("--max-hole", help="Widest hole to cap, at full size, such as 80mm."),
+    click.option(
+        "--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in."
+    ),
+    click.option("--stone", help="Kind of stone, for the weights."),
+    click.option("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face."),
+    click.option(
+        "--cover", default="0", show_default=True, help="Sound stone to keep over the figure (mm, or with a unit)."
+    ),
+    click.option(
+        "--bottom-cover", default="0", show_default=True, help="The same under it: 0 stands it on the bottom."
+    ),
+    click.option("--scale", type=float, help="Scale wanted; without it the largest that fits is found."),
+    click.option(
+        "--turn", type=float, default=30, show_default=True, help="How far it may be turned either way, in degrees."
+    ),
+    click.option("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees."),
+    click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all."),
+    click.option(
+        "--stands-on", default="bottom", show_default=True, help="Face on which the block may be stood, or any."
+    ),
+    click.option("--bed", help="Axis square to the block's layers: x, y or z."),
+    click.option("--layers", default="any", show_default=True, help="How the layers may lie: any, level or upright."),
+    click.option(
+        "--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound."
+    ),
+)
+"""The options of every command that fits one figure in one block."""
+
+
+def _fitting(command: Callable[..., None]) -> Callable[..., None]:
+    for option in reversed((click.argument("figure", type=click.Path(path_type=Path)), *_FITTING)):
+        command = option(command)
+    return command
+
+
+def _fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
+    """Return the fit that the shared options ask for."""
+    width, depth, height = sizes_mm(options["size"], name="--block")
+    skin = _length(options["skin"], "--skin")
+    block = Block.box(width, depth, height, stone=options["stone"], skin=skin, bed=options["bed"])
+    any_rotation, lean, turn = options["any_rotation"], options["lean"], options["turn"]
+    if any_rotation and (lean or turn != 30):
+        raise BadValueError("--any-rotation leaves no limit for --lean or --turn; give the one or the others")
+    stance = Stance.free() if any_rotation else Stance(lean, turn)
+    file = options["figure"]
+    step(f"reading {file.name}")
+    reading = {name: options[name] for name in ("unit", "ratio", "up", "front", "landmarks")}
+    hole = options["max_hole"]
+    read = read_figure(file, max_hole=None if hole is None else _length(hole, "--max-hole"), **reading)
+    step("fitting")
+    # Faces asked for none do not count: with a hair asked of the others, the figure is kept down on its bottom.
+    other = max(_length(options["cover"], "--cover"), 1e-6)
+    asked = {"bottom": _length(options["bottom_cover"], "--bottom-cover"), "other": other}
+    how = {
+        "cover": asked,
+        "stance": stance,
+        "gap": options["gap"],
+        "stands_on": options["stands_on"],
+        "bed": options["layers"],
+    }
+    if options["scale"] is None:
+        return largest(read, block, **how)
+    return safest(read, block, scale=options["scale"], **how)
+
+
 @cli.command("survey")
-@click.argument("figure", type=click.Path(path_type=Path))
-@click.option("--unit", help="Unit of the file: mm, cm, m, in, ft. Needed unless the format states it.")
-@click.option("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4.")
-@click.option("--up", help="The file's axis that points up, such as +y.  [default: +z]")
-@click.option("--front", help="The file's axis towards which the figure looks, such as +z.  [default: -y]")
-@click.option("--landmarks", type=click.Path(path_type=Path), help="CSV or JSON file of name, x, y, z.")
-@click.option("--max-hole", help="Widest hole to cap, at full size, such as 80mm.")
-@click.option("--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in.")
-@click.option("--stone", help="Kind of stone, for the weights.")
-@click.option("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face.")
-@click.option(
-    "--cover", default="0", show_default=True, help="Sound stone to keep over the figure (mm, or with a unit)."
-)
-@click.option("--bottom-cover", default="0", show_default=True, help="The same under it: 0 stands it on the bottom.")
-@click.option("--scale", type=float, help="Scale wanted; without it the largest that fits is found.")
-@click.option(
-    "--turn", type=float, default=30, show_default=True, help="How far it may be turned either way, in degrees."
-)
-@click.option("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees.")
-@click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all.")
-@click.option("--stands-on", default="bottom", show_default=True, help="Face on which the block may be stood, or any.")
-@click.option("--bed", help="Axis square to the block's layers: x, y or z.")
-@click.option("--layers", default="any", show_default=True, help="How the layers may lie: any, level or upright.")
+@_fitting
 @click.option("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg.")
 @click.option("--least-weight", type=float, default=20, show_default=True, help="Lightest piece worth saving, in kg.")
 @click.option("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
@@ -64,29 +121,9 @@ def cli() -> None:
 @click.option("--table-limit", type=float, help="What the table or banker carries, in kg.")
 @click.option("--hoist-limit", type=float, help="What the weakest of hoist, gantry and slings carries, in kg.")
 @click.option("--pitch", help="Distance of the columns that undercuts are measured by.")
-@click.option("--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .txt or .json file.")
 @click.option("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
 def survey_command(
-    figure: Path,
-    unit: str | None,
-    ratio: str,
-    up: str | None,
-    front: str | None,
-    landmarks: Path | None,
-    max_hole: str | None,
-    size: str,
-    stone: str | None,
-    skin: str,
-    cover: str,
-    bottom_cover: str,
-    scale: float | None,
-    turn: float,
-    lean: float,
-    any_rotation: bool,
-    stands_on: str,
-    bed: str | None,
-    layers: str,
     lift_limit: float | None,
     least_weight: float,
     clearance: str,
@@ -99,9 +136,9 @@ def survey_command(
     table_limit: float | None,
     hoist_limit: float | None,
     pitch: str | None,
-    gap: float,
     output: Path | None,
     as_json: Path | None,
+    **options: Any,
 ) -> None:
     """Survey FIGURE in one block: fit, stone cover, undercuts, offcuts and weights.
 
@@ -109,22 +146,8 @@ def survey_command(
     """
     for target in (output, as_json):
         _check_target(target)
-    width, depth, height = sizes_mm(size, name="--block")
-    block = Block.box(width, depth, height, stone=stone, skin=_length(skin, "--skin"), bed=bed)
-    if any_rotation and (lean or turn != 30):
-        raise BadValueError("--any-rotation leaves no limit for --lean or --turn; give the one or the others")
-    stance = Stance.free() if any_rotation else Stance(lean, turn)
     step = _teller()
-    step(f"reading {figure.name}")
-    hole = None if max_hole is None else _length(max_hole, "--max-hole")
-    read = read_figure(figure, unit=unit, ratio=ratio, up=up, front=front, landmarks=landmarks, max_hole=hole)
-    step("fitting")
-    # Faces asked for none do not count: with a hair asked of the others, the figure is kept down on its bottom.
-    asked = {"bottom": _length(bottom_cover, "--bottom-cover"), "other": max(_length(cover, "--cover"), 1e-6)}
-    if scale is None:
-        fit = largest(read, block, cover=asked, stance=stance, gap=gap, stands_on=stands_on, bed=layers)
-    else:
-        fit = safest(read, block, cover=asked, stance=stance, scale=scale, gap=gap, stands_on=stands_on, bed=layers)
+    fit = _fit_of(step, options)
     told = survey(
         fit,
         lift_limit_kg=lift_limit,
@@ -145,6 +168,62 @@ def survey_command(
     )
     step("")
     _tell(told, output, as_json)
+
+
+@cli.command("mark")
+@_fitting
+@click.option("--points", "count", type=int, default=120, show_default=True, help="How many points to carry over.")
+@click.option("--inches", is_flag=True, help="Read the model in inches and sixteenths.")
+@click.option("--step", default="50", show_default=True, help="Distance of the planes for roughing out.")
+@click.option("--allowance", default="15", show_default=True, help="Stone that roughing out leaves over the figure.")
+@click.option("--face", default="front", show_default=True, help="Face that roughing out goes in from.")
+@click.option("--paper", help="Tile the templates on A4, A3 or Letter.  [default: one large page]")
+@click.option("--date", default="", help="Date to print on the templates.")
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="Folder to write the sheets to.")
+def mark_command(
+    count: int,
+    inches: bool,
+    step: str,
+    allowance: str,
+    face: str,
+    paper: str | None,
+    date: str,
+    output: Path,
+    **options: Any,
+) -> None:
+    """Mark FIGURE's block: how to set the model, the points, the planes, and templates at full size."""
+    if not output.parent.is_dir() or output.is_file():
+        raise BadValueError(f"{output}: name a folder, in one that exists")
+    tell = _teller()
+    fit = _fit_of(tell, options)
+    if fit.verdict is not Verdict.FITS:
+        click.echo(
+            f"{fit.figure.name} does not fit in {fit.block.name} as asked; blockfit survey tells what is missing"
+        )
+        return
+    tell("marking")
+    points = pointing(fit, count=count, inches=inches)
+    planes = None
+    if fit.figure.is_solid:
+        planes = roughing(fit, face=face, step=_length(step, "--step"), allowance=_length(allowance, "--allowance"))
+    output.mkdir(exist_ok=True)
+    write_whole(output / "setting.txt", str(setting(fit)))
+    write_whole(output / "points.txt", str(points))
+    write_whole(output / "points.csv", points.csv())
+    written = ["setting.txt", "points.txt", "points.csv"]
+    if planes is not None:
+        write_whole(output / "planes.txt", str(planes))
+        sheets = [face_sheet(fit, side, date=date, inches=inches) for side in ("front", "back", "left", "right", "top")]
+        named = list(zip(("front", "back", "left", "right", "top"), sheets, strict=True))
+        plates = plane_sheets(fit, planes, date=date, inches=inches)
+        named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
+        named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date)))
+        for name, sheet in named:
+            for kind in (".svg", ".dxf", ".pdf"):
+                save_template(sheet, output / (name + kind), paper=paper if kind == ".pdf" else None)
+        written += ["planes.txt", f"{len(named)} templates, each as .svg, .dxf and .pdf"]
+    tell("")
+    click.echo(f"written to {output}: {', '.join(written)}")
 
 
 @cli.command("demo")

@@ -3,6 +3,7 @@
 __all__ = [
     "BadValueError",
     "BlockfitError",
+    "MissingExtraError",
     "OpenSurfaceError",
     "UnitNeededError",
     "UnknownStoneError",
@@ -32,3 +33,7 @@ class UnreadableFileError(BlockfitError, OSError):
 
 class OpenSurfaceError(BlockfitError, ValueError):
     """A figure without an inside, so that its volume and weight mean nothing."""
+
+
+class MissingExtraError(BlockfitError, ImportError):
+    """A package that an extra would install is missing."""

@@ -18,7 +18,9 @@ __all__ = [
     "hull_solid",
     "halves",
     "level_surface",
+    "prism",
     "refined",
+    "shadow_rings",
     "solid_from",
     "triangulated",
     "unite",
@@ -124,3 +126,33 @@ def level_surface(field: Array, origin: Array, pitch: float, *, tolerance_mm: fl
     top = [ox + pitch * (sizes[0] - 1), oy + pitch * (sizes[1] - 1), oz + pitch * (sizes[2] - 1)]
     surface = manifold3d.Manifold.level_set(value, [ox, oy, oz, *top], 1.3 * pitch)
     return arrays_of(surface.simplify(tolerance_mm))
+
+
+def shadow_rings(vertices: Array, faces: Ints, axes: tuple[int, int], into: Array, depth: float) -> list[Array]:
+    """Return the rings (n, 2) of the shadow of all that lies up to ``depth`` along ``into``, on two of the axes.
+
+    ``into`` is along the third axis. Outer rings and holes alike; they do not cross.
+    """
+    third = 3 - sum(axes)
+    turned = vertices[:, [*axes, third]]
+    flip = axes in ((0, 2),)  # x, z, y is left-handed: the surface must be turned inside out to stay closed outward
+    solid = solid_from(turned, faces[:, ::-1] if flip else faces)
+    sign = float(np.sign(into[third]))
+    part = solid.trim_by_plane([0.0, 0.0, -sign], -float(depth))
+    return [np.array(ring, np.float64) for ring in part.project().to_polygons() if len(ring) >= 3]
+
+
+def prism(rings: list[Array], axes: tuple[int, int], low: float, high: float) -> Solid:
+    """Return the solid over rings (n, 2) on two of the axes, between two heights along the third."""
+    import manifold3d
+
+    section = manifold3d.CrossSection([ring.tolist() for ring in rings], manifold3d.FillRule.EvenOdd)
+    body = section.extrude(high - low).translate([0.0, 0.0, low])
+    third = 3 - sum(axes)
+    vertices, faces = arrays_of(body)
+    if len(faces) == 0:
+        return body
+    placed = np.empty_like(vertices)
+    placed[:, [*axes, third]] = vertices
+    flip = axes in ((0, 2),)
+    return solid_from(placed, faces[:, ::-1] if flip else faces)

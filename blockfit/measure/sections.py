@@ -7,7 +7,20 @@ import numpy as np
 
 from blockfit.solids.arrays import Array, Ints
 
-__all__ = ["Outline", "band", "Section", "footprint", "outline_of_spots", "polygon_area", "section_near"]
+__all__ = [
+    "Outline",
+    "Section",
+    "area_of",
+    "band",
+    "convex_area",
+    "footprint",
+    "grown",
+    "moved",
+    "outline_of_spots",
+    "polygon_area",
+    "rings_of",
+    "section_near",
+]
 
 Outline = tuple[tuple[Array, ...], ...]
 """Polygons, each a tuple of closed rings (n, 2): the outside first, then its holes."""
@@ -155,3 +168,43 @@ def _second_moments(ring: Array) -> Array:
     vv = float((twice * (v * v + v * q + q * q)).sum()) / 12
     uv = float((twice * (u * q + 2 * u * v + 2 * p * q + p * v)).sum()) / 24
     return np.array([[uu, uv], [uv, vv]])
+
+
+def area_of(rings: list[Array]) -> Any:
+    """Return the shapely area inside rings (n, 2) that do not cross, holes kept; empty if there are none."""
+    import shapely
+
+    if not rings:
+        return shapely.Polygon()
+    return shapely.make_valid(shapely.build_area(shapely.MultiLineString([np.vstack([r, r[:1]]) for r in rings])))
+
+
+def grown(area: Any, by: float) -> Any:
+    """Return all within ``by`` of a shapely area, and a hair more: its round corners are drawn outside the circle."""
+    return area.buffer(by / np.cos(np.pi / 64), quad_segs=16) if by > 0 else area
+
+
+def rings_of(area: Any) -> list[Array]:
+    """Return the rings (n, 2) of a shapely area, outside first, the last point of each left out."""
+    parts = (
+        [area] if area.geom_type == "Polygon" else [p for p in getattr(area, "geoms", []) if p.geom_type == "Polygon"]
+    )
+    rings = []
+    for part in parts:
+        if not part.is_empty:
+            rings += [np.array(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
+    return rings
+
+
+def convex_area(points: Array) -> Any:
+    """Return the shapely area of the convex hull of (n, 2) points."""
+    import shapely
+
+    return shapely.MultiPoint(points).convex_hull
+
+
+def moved(area: Any, right: float, up: float) -> Any:
+    """Return a shapely area moved in its plane."""
+    import shapely
+
+    return shapely.affinity.translate(area, right, up)

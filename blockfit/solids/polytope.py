@@ -177,3 +177,21 @@ def _distinct(points: Array, tolerance: float) -> Ints:
         if not kept or np.abs(points[kept] - points[k]).max(axis=1).min() > tolerance:
             kept.append(int(k))
     return np.array(kept, np.int64)
+
+
+def linear_over(points: Array, places: Array) -> tuple[Ints, Array, Ints]:
+    """Return which triangle of the Delaunay triangulation of (n, 2) points holds each of (q, 2) places (−1: none),
+    the places' shares (q, 3) of its corners, and the triangles (t, 3).
+
+    Points that lie in a line have no triangles.
+    """
+    from scipy.spatial import Delaunay, QhullError
+
+    try:
+        mesh = Delaunay(points)
+    except (QhullError, ValueError):
+        return np.full(len(places), -1), np.zeros((len(places), 3)), np.zeros((0, 3), np.int64)
+    which = np.asarray(mesh.find_simplex(places), np.int64)
+    to = mesh.transform[which]
+    two = np.einsum("qij,qj->qi", to[:, :2], places - to[:, 2])
+    return which, np.column_stack([two, 1 - two.sum(axis=1)]), np.asarray(mesh.simplices, np.int64)

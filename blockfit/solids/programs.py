@@ -1,13 +1,13 @@
 """Small linear programs; scipy.optimize's one home."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from blockfit.solids.arrays import Array
 
-__all__ = ["Program", "largest_box", "least"]
+__all__ = ["Program", "fitted", "largest_box", "least"]
 
 Bounds = Sequence[tuple[float | None, float | None]]
 
@@ -69,3 +69,10 @@ def largest_box(normals: Array, offsets: Array, centre: Array, radius: float) ->
     best = found.x if found.success else start
     worst = float((spare(best) / np.maximum(reach @ best[3:], 1e-12)).min())
     return np.asarray(best[3:] * min(1.0, 1.0 + worst) * scale)
+
+
+def fitted(misses: Callable[[Array], Array], start: Array) -> Array:
+    """Return the point (n,) near ``start`` where the squares of ``misses`` sum to the least."""
+    from scipy.optimize import least_squares
+
+    return np.asarray(least_squares(misses, start, xtol=1e-12, ftol=1e-12, gtol=1e-12).x)

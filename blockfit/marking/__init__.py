@@ -1,0 +1,1 @@
+"""Marking the stone: setting the model, pointing, roughing out, and reading back."""

@@ -1,0 +1,95 @@
+"""Readings taken back from the stone: how much is still on it, or how much too deep it was cut, and where.
+
+mm, block frame. Distances to the figure are exact for its surface; what a reading is worth is the user's error."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.marking.datum import Datum
+from blockfit.marking.table import in_columns
+from blockfit.measure.booleans import refined
+from blockfit.measure.distance import SurfaceDistance
+from blockfit.search.result import Fit
+from blockfit.solids.arrays import Array, frozen
+from blockfit.units import Length, length_mm
+from blockfit.waste.placed import placed_solid
+
+__all__ = ["Check", "Reading", "check"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """One place on the stone: where it is (3,), and the stone still over the figure there, below 0 if cut too deep.
+
+    ``verdict`` is ``stone on it``, ``too deep``, or ``within the error`` of zero; ``nearest_mm`` (3,) is the figure's
+    nearest point.
+    """
+
+    name: str
+    at_mm: Array
+    left_mm: float
+    verdict: str
+    nearest_mm: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Check:
+    """All readings, the worst first; ``error_mm`` is what each may be wrong by."""
+
+    readings: tuple[Reading, ...]
+    error_mm: float
+
+    @property
+    def too_deep(self) -> tuple[Reading, ...]:
+        """Readings that lie inside the figure by more than the error: `recover` takes them as lost stone."""
+        return tuple(reading for reading in self.readings if reading.verdict == "too deep")
+
+    def rows(self) -> list[tuple[str, ...]]:
+        """Return the table as text, a heading first."""
+        table: list[tuple[str, ...]] = [("name", "across mm", "in mm", "up mm", "stone on it mm", "verdict")]
+        for reading in self.readings:
+            x, y, z = (f"{value:.1f}" for value in reading.at_mm)
+            table.append((reading.name, x, y, z, f"{reading.left_mm:.1f}", reading.verdict))
+        return table
+
+    def __str__(self) -> str:
+        """Return the table in columns."""
+        return in_columns(self.rows())
+
+
+def check(
+    fit: Fit,
+    readings: Mapping[str, Any] | Iterable[Any],
+    *,
+    datum: Datum | None = None,
+    error: Length = 2,
+) -> Check:
+    """Return what readings taken back from the stone say.
+
+    ``readings`` are places on the stone as it stands, (across, in, up) in mm from ``datum`` (default: the block's
+    edges): a mapping from names, or (n, 3) numbers such as the points of a new scan. ``error`` is what each may be
+    wrong by. Raises `BadValueError` for readings that are no numbers.
+    """
+    figure = placed_solid(fit, "checking readings")
+    error_mm = length_mm(error, "error", least=0)
+    if isinstance(readings, Mapping):
+        names, values = [str(name) for name in readings], list(readings.values())
+    else:
+        values = readings if isinstance(readings, np.ndarray) else list(readings)  # type: ignore[assignment]
+        names = [f"reading {k}" for k in range(1, len(values) + 1)]
+    if len(values) == 0:
+        raise BadValueError("readings is empty: there is nothing to check")
+    taken = frozen(values, (None, 3), "readings")
+    points = (datum or Datum.edges(fit.block)).points(taken)
+    vertices, faces = refined(figure.vertices, figure.faces, max(figure.size_mm) / 60)
+    away, nearest = SurfaceDistance(vertices, faces).signed(points)
+    told = []
+    for k in np.argsort(away, kind="stable"):
+        left = float(away[k])
+        verdict = "too deep" if left < -error_mm else "within the error" if left <= error_mm else "stone on it"
+        told.append(Reading(names[k], points[k].copy(), left, verdict, nearest[k].copy()))
+    return Check(tuple(told), error_mm)

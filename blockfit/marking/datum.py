@@ -1,0 +1,150 @@
+"""What readings are taken from: the block's edges, lines kept on the stone, or an outer frame.
+
+mm, block frame. A reading is (across, in, up): along x from the datum's side, along y, and along z."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.solids.arrays import Array, frozen
+from blockfit.solids.block import Block
+from blockfit.solids.programs import fitted
+from blockfit.units import Length, length_mm
+
+__all__ = ["CORNERS", "Change", "Datum"]
+
+CORNERS = tuple(
+    f"{front} {side} {height}"
+    for height in ("bottom", "top")
+    for front in ("front", "back")
+    for side in ("left", "right")
+)
+_PLACES = {name: k for k, name in enumerate(CORNERS)}
+_MOST_STEPS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """From one datum to another: what must be added to every reading, (across, in, up) in mm."""
+
+    before: str
+    after: str
+    add_mm: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Datum:
+    """An origin for readings, ``origin_mm`` (3,), and its name.
+
+    ``corners_mm`` (8, 3), in the order of `CORNERS`, are set for a block out of square: readings are then taken from
+    its actual faces, which run straight between its corners. Use `edges`, `lines`, `frame` or `out_of_square`.
+
+    >>> import numpy as np
+    >>> from blockfit.marking.datum import Datum
+    >>> Datum.lines(centre=450, base=30).readings(np.array([[400.0, 100, 530]])).tolist()
+    [[-50.0, 100.0, 500.0]]
+    """
+
+    name: str
+    origin_mm: Array
+    corners_mm: Array | None = None
+
+    def __post_init__(self) -> None:
+        """Freeze the arrays."""
+        object.__setattr__(self, "origin_mm", frozen(self.origin_mm, (3,), "origin"))
+        if self.corners_mm is not None:
+            object.__setattr__(self, "corners_mm", frozen(self.corners_mm, (8, 3), "corners"))
+
+    @classmethod
+    def edges(cls, block: Block) -> "Datum":
+        """Return the block's own edges: left, front and bottom. They are the first thing cut away."""
+        return cls("the block's edges", block.corners_mm.min(axis=0))
+
+    @classmethod
+    def lines(cls, *, centre: Length, base: Length = 0, front: Length = 0) -> "Datum":
+        """Return a centre line and a base line kept on the stone, as far from its left, bottom and front edges."""
+        across, up = length_mm(centre, "centre"), length_mm(base, "base")
+        return cls("the centre and base lines", np.array([across, length_mm(front, "front"), up]))
+
+    @classmethod
+    def frame(cls, *, left: Length, front: Length, bottom: Length = 0) -> "Datum":
+        """Return an outer frame whose inside stands off the block by so much at the left, front and bottom."""
+        gaps = [length_mm(value, name) for name, value in (("left", left), ("front", front), ("bottom", bottom))]
+        return cls("the outer frame", -np.array(gaps))
+
+    @classmethod
+    def out_of_square(cls, block: Block, distances: Mapping[tuple[str, str], Length]) -> "Datum":
+        """Return the edges of a block whose corners are as far apart as measured.
+
+        ``distances`` are between pairs of `CORNERS`, such as ``("front left bottom", "back right bottom")``: its
+        edges and the diagonals of its faces. The corners are those nearest to a true box that agree with them, with
+        the front left bottom corner at the origin, the front bottom edge along x and the bottom level. Raises
+        `BadValueError` for unknown corners, or distances that contradict each other by more than 2 mm.
+        """
+        if block.kind != "box":
+            raise BadValueError("only a sawn block, a box, can be out of square")
+        pairs, lengths = [], []
+        for (first, second), value in distances.items():
+            for name in (first, second):
+                if name not in _PLACES:
+                    raise BadValueError(f"{name!r} is no corner; they are {', '.join(CORNERS)}")
+            pairs.append((_PLACES[first], _PLACES[second]))
+            lengths.append(length_mm(value, f"{first} to {second}", least=0))
+        size = np.array(block.size_mm)
+        true = np.array([[x, y, z] for z in (0, 1) for y in (0, 1) for x in (0, 1)], np.float64) * size
+        a, b = np.array(pairs, np.int64).reshape(-1, 2).T
+        wanted = np.array(lengths)
+
+        def misses(flat: Array) -> Array:
+            corners = flat.reshape(8, 3)
+            away = np.linalg.norm(corners[a] - corners[b], axis=1) - wanted
+            held = np.concatenate([corners[0], corners[1, 1:], corners[2, 2:], corners[3, 2:]])
+            return np.concatenate([away, held, 1e-4 * (corners - true).ravel()])
+
+        corners = fitted(misses, true.ravel()).reshape(8, 3)
+        worst = float(np.abs(np.linalg.norm(corners[a] - corners[b], axis=1) - wanted).max(initial=0.0))
+        if worst > 2:
+            raise BadValueError(f"the corner distances contradict each other by {worst:.1f} mm: measure them again")
+        return cls("the edges of the block as measured", np.zeros(3), corners)
+
+    def readings(self, points: Array) -> Array:
+        """Return (n, 3) readings of (n, 3) points of the block frame."""
+        if self.corners_mm is None:
+            return np.asarray(points - self.origin_mm)
+        told = np.empty_like(points)
+        for axis in range(3):
+            told[:, axis] = points[:, axis] - self._face(axis, points)
+        return told
+
+    def points(self, readings: Array) -> Array:
+        """Return the (n, 3) points of the block frame that have these readings."""
+        if self.corners_mm is None:
+            return np.asarray(readings + self.origin_mm)
+        points = np.array(readings, np.float64)
+        for _ in range(_MOST_STEPS):  # the faces lean little: each step leaves a small share of the error
+            points = readings + np.stack([self._face(axis, points) for axis in range(3)], axis=1)
+        return points
+
+    def to(self, other: "Datum") -> Change:
+        """Return what changes every reading from this datum to another."""
+        if self.corners_mm is not None or other.corners_mm is not None:
+            raise BadValueError(
+                "from faces out of square no one sum changes every reading: take points() and readings()"
+            )
+        x, y, z = (self.origin_mm - other.origin_mm).tolist()
+        return Change(self.name, other.name, (x, y, z))
+
+    def _face(self, axis: int, points: Array) -> Array:
+        """Return how far along an axis the left, front or bottom face lies at each point: straight between corners."""
+        corners = self.corners_mm
+        assert corners is not None
+        grid = corners.reshape(2, 2, 2, 3)  # z, y, x
+        near = {0: grid[:, :, 0], 1: grid[:, 0, :], 2: grid[0]}[axis]
+        first, second = {0: (2, 1), 1: (2, 0), 2: (1, 0)}[axis]  # what the two remaining places of the grid run along
+        size = np.ptp(corners, axis=0)
+        u = points[:, first] / size[first]
+        v = points[:, second] / size[second]
+        at = near[..., axis]
+        return np.asarray((1 - u) * ((1 - v) * at[0, 0] + v * at[0, 1]) + u * ((1 - v) * at[1, 0] + v * at[1, 1]))

@@ -1,0 +1,58 @@
+"""How far a model has moved between two sittings, by three points or more that were taken twice. Any length unit."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.solids.arrays import Array, frozen
+
+__all__ = ["Movement", "model_moved"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Movement:
+    """The rigid movement that takes the first points to the later ones best.
+
+    ``shift_mm`` (3,) is how far their middle moved, ``turn_deg`` how far they turned, ``left_over_mm`` what no
+    movement explains: the model has changed its pose, or a point was taken wrongly. ``apply`` takes points taken
+    before to where they are now.
+    """
+
+    rotation: Array
+    shift_mm: Array
+    moved_mm: float
+    turn_deg: float
+    left_over_mm: float
+    middle: Array
+
+    def apply(self, points: Array) -> Array:
+        """Return where (n, 3) points taken before are now."""
+        return np.asarray((points - self.middle) @ self.rotation.T + self.middle + self.shift_mm)
+
+
+def model_moved(before: Any, after: Any) -> Movement:
+    """Return how (n, 3) points, three or more that are not in a line, have moved. Least squares (Kabsch 1976).
+
+    >>> from blockfit.marking.movement import model_moved
+    >>> moved = model_moved([[0, 0, 0], [100, 0, 0], [0, 200, 0]], [[3, 4, 0], [103, 4, 0], [3, 204, 0]])
+    >>> round(moved.moved_mm, 6), abs(round(moved.turn_deg, 6)), abs(round(moved.left_over_mm, 6))
+    (5.0, 0.0, 0.0)
+    """
+    first, second = frozen(before, (None, 3), "before"), frozen(after, (None, 3), "after")
+    if len(first) != len(second) or len(first) < 3:
+        raise BadValueError(f"three points or more, the same before and after, not {len(first)} and {len(second)}")
+    middle, later = first.mean(axis=0), second.mean(axis=0)
+    spread = (first - middle).T @ (second - later)
+    size = np.linalg.svd(first - middle, compute_uv=False)
+    if size[1] < 1e-6 * size[0]:
+        raise BadValueError("the points lie in a line: they cannot tell how the model has turned")
+    u, _, vt = np.linalg.svd(spread)
+    mirror = np.diag([1.0, 1.0, np.sign(np.linalg.det(vt.T @ u.T))])
+    rotation = vt.T @ mirror @ u.T
+    left = second - later - (first - middle) @ rotation.T
+    angle = np.degrees(np.arccos(np.clip((np.trace(rotation) - 1) / 2, -1, 1)))
+    shift = later - middle
+    worst = float(np.linalg.norm(left, axis=1).max())
+    return Movement(rotation, shift, float(np.linalg.norm(shift)), float(angle), worst, middle)

@@ -1,0 +1,208 @@
+"""Roughing out: for each plane going in from a face, what must stay, what may go, and what that weighs.
+
+mm, block frame. Outlines are shapely areas on the block's own axes: x and z from the front or back, y and z from a
+side, x and y from above or below. They come from exact shadows of the figure, so that what stays holds the figure."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.marking.table import in_columns
+from blockfit.measure.booleans import shadow_rings
+from blockfit.measure.sections import area_of, convex_area, grown, moved
+from blockfit.measure.views import face_view
+from blockfit.search.result import Fit
+from blockfit.solids.arrays import Array
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.units import Length, length_mm
+from blockfit.waste.placed import placed_solid
+from blockfit.waste.setback import setback
+
+__all__ = ["AXES", "Plane", "Roughing", "roughing"]
+
+AXES = {"front": (0, 2), "back": (0, 2), "left": (1, 2), "right": (1, 2), "bottom": (0, 1), "top": (0, 1)}
+_MOST_PLANES = 400
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """One plane of the work: ``depth_mm`` from the face, what must stay there and what may go, as shapely areas.
+
+    ``removed_m3`` is what this plane takes out since the one before, ``total_m3`` all so far; kg are ``None``
+    without a stone. ``setback_mm`` is how far the figure can still go back.
+    """
+
+    name: str
+    depth_mm: float
+    keep: Any
+    go: Any
+    removed_m3: float
+    total_m3: float
+    removed_kg: float | None
+    total_kg: float | None
+    setback_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Roughing:
+    """The planes from one face in order; ``axes`` are the block's axes of the outlines.
+
+    ``end_mm`` is the plane where work from this face ends and ``end_words`` why. ``planes`` are no further apart than
+    ``step_mm``; between two of them stone of up to that thickness stays over what comes into view.
+    """
+
+    face: str
+    axes: tuple[int, int]
+    step_mm: float
+    allowance_mm: float
+    planes: tuple[Plane, ...]
+    end_mm: float
+    end_words: str
+
+    def rows(self) -> list[tuple[str, ...]]:
+        """Return the table as text, a heading first."""
+        stone = self.planes[0].removed_kg is not None
+        table = [("plane", "depth mm", "out kg" if stone else "out l", "so far", "setback left mm")]
+        for k, p in enumerate(self.planes, 1):
+            out, total = (p.removed_kg, p.total_kg) if stone else (p.removed_m3 * 1e3, p.total_m3 * 1e3)
+            back = f"{np.floor(p.setback_mm + 1e-6):.0f}"
+            table.append((str(k), f"{p.depth_mm:.0f}", f"{out or 0.0:,.1f}", f"{total or 0.0:,.1f}", back))
+        return table  # type: ignore[return-value]
+
+    def __str__(self) -> str:
+        """Return the planes as a table."""
+        lines = [
+            f"ROUGHING OUT from the {self.face}, planes {self.step_mm:g} mm apart, {self.allowance_mm:g} mm left on it",
+            f"It ends at {self.end_mm:.0f} mm: {self.end_words}.",
+            "",
+            in_columns(self.rows()),
+        ]
+        return "\n".join(lines) + "\n"
+
+
+def roughing(
+    fit: Fit,
+    *,
+    step: Length = 50,
+    allowance: Length = 15,
+    face: str = "front",
+    until: Length | str | None = None,
+) -> Roughing:
+    """Return the planes for roughing out from a face.
+
+    Nothing within ``allowance`` of the figure is ever cut. ``until`` is the depth where work from this face ends, or
+    the name of a landmark (the plane through it); by default it ends where nothing more of the figure comes into
+    view. Raises `BadValueError` for a face that a block does not have, or more than 400 planes.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [600, 0, 0], [0, 100, 0], [0, 0, 1000]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> block, cover = bf.Block.box(700, 300, 1000), {"front": 50, "other": 0}
+    >>> fit = bf.largest(figure, block, cover=cover, stance=bf.Stance.fixed())
+    >>> [plane.depth_mm for plane in bf.roughing(fit, step=40, allowance=0).planes]
+    [40.0, 50.0]
+    """
+    figure = placed_solid(fit, "roughing out")
+    step_mm, allow_mm = length_mm(step, "step"), length_mm(allowance, "allowance", least=0)
+    if step_mm <= 0:
+        raise BadValueError(f"step={step!r} must be more than 0")
+    view = face_view(face)
+    axes = AXES[face]
+    start = float((fit.block.corners_mm @ view.into).min())
+    deep = float((fit.block.corners_mm @ view.into).max()) - start
+    end, words = _end(fit, figure, view.into, start, axes, until, allow_mm)
+    if end > deep + 1e-6:
+        raise BadValueError(f"until={until!r} lies {end - deep:.0f} mm beyond the block")
+    depths = [step_mm * k for k in range(1, int(np.ceil(end / step_mm - 1e-9)))] + [end]
+    if len(depths) > _MOST_PLANES:
+        raise BadValueError(f"a step of {step_mm:g} mm makes {len(depths)} planes; take a larger one")
+    stone = fit.block.stone
+    kg = None if stone is None else stone.density_kg_m3
+    planes: list[Plane] = []
+    keep, total, before, back = area_of([]), 0.0, 0.0, setback(fit).back_mm
+    for number, depth in enumerate(depths, 1):
+        bare = area_of(shadow_rings(figure.vertices, figure.faces, axes, view.into, start + depth))
+        near = area_of(shadow_rings(figure.vertices, figure.faces, axes, view.into, start + depth + allow_mm))
+        # Whatever had to stay before stays: a rounding of the shadow must not open it again.
+        keep = keep.union(grown(near, allow_mm))
+        outline = _stone_at(fit.block, view.into, start + (before + depth) / 2, axes)
+        go = outline.difference(keep)
+        removed = float(go.area) * (depth - before) * 1e-9
+        total += removed
+        back = min(back, _room_behind(bare, keep, face, axes, back, allow_mm))
+        last = depth == depths[-1]
+        planes.append(
+            Plane(
+                name=f"plane {number}" + (f", the end: {words}" if last else ""),
+                depth_mm=float(depth),
+                keep=keep.intersection(outline),
+                go=go,
+                removed_m3=removed,
+                total_m3=total,
+                removed_kg=None if kg is None else removed * kg,
+                total_kg=None if kg is None else total * kg,
+                setback_mm=back,
+            )
+        )
+        before = depth
+    return Roughing(face, axes, step_mm, allow_mm, tuple(planes), end, words)
+
+
+def _end(
+    fit: Fit, figure: Figure, into: Array, start: float, axes: tuple[int, int], until: Length | str | None, allow: float
+) -> tuple[float, str]:
+    """Return how deep work from the face goes, and why it ends there."""
+    if isinstance(until, str) and until in figure.landmarks:
+        depth = float(np.array(figure.landmarks[until]) @ into) - start
+        return max(depth, 1e-6), f"the plane through {until}"
+    if until is not None:
+        return max(length_mm(until, "until", least=0), 1e-6), "where you said"
+    depths = figure.vertices @ into - start
+
+    def seen(depth: float) -> float:
+        return float(area_of(shadow_rings(figure.vertices, figure.faces, axes, into, start + depth)).area)
+
+    enough = seen(float(depths.max()) + 1) * (1 - 1e-3)
+    low, high = max(0.0, float(depths.min())), float(depths.max())
+    for _ in range(16):  # the depth at which the whole shadow is there
+        middle = (low + high) / 2
+        low, high = (low, middle) if seen(middle) >= enough else (middle, high)
+    if seen(round(high, 1) + 1e-6) >= enough:
+        high = round(high, 1)
+    return max(high, 1e-6), "past it nothing more of the figure comes into view"
+
+
+def _stone_at(block: Block, into: Array, depth: float, axes: tuple[int, int]) -> Any:
+    """Return the block's section at a depth, on the outline's axes."""
+    corners = block.corners_mm
+    if block.kind == "box":
+        return convex_area(corners[:, list(axes)])
+    heights = corners @ into - depth
+    a, b = np.triu_indices(len(corners), 1)
+    across = (heights[a] < 0) != (heights[b] < 0)
+    a, b = a[across], b[across]
+    share = (heights[a] / (heights[a] - heights[b]))[:, None]
+    return convex_area((corners[a] + share * (corners[b] - corners[a]))[:, list(axes)])
+
+
+def _room_behind(bare: Any, keep: Any, face: str, axes: tuple[int, int], most: float, allow: float) -> float:
+    """Return how far the figure can go back in what this plane leaves, up to ``most``."""
+    if face == "front" or bare.is_empty or most <= 0:
+        return most
+    if face == "back":  # what comes nearer than the allowance was never promised to stay
+        return min(most, allow)
+    low, high = 0.0, most
+    back_first = axes[0] == 1
+
+    def holds(by: float) -> bool:
+        return bool(keep.buffer(1e-6).covers(moved(bare, by if back_first else 0.0, 0.0 if back_first else by)))
+
+    if holds(most):
+        return most
+    while high - low > 0.1:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
