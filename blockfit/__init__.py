@@ -19,11 +19,14 @@ from blockfit.marking.setting import Setting, setting
 from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
 from blockfit.search.least_box import BlockSize, smallest_block
+from blockfit.search.recovery import Recovery, Rung, recover
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.last_look import before_the_back
 from blockfit.sheets.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
 from blockfit.sheets.templates import save_template
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair
+from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
@@ -35,6 +38,7 @@ from blockfit.waste.methods import METHODS, Method
 from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.regions import Region
 from blockfit.waste.setback import Setback, setback
+from blockfit.waste.stages import stage_of
 from blockfit.waste.thin import ThinStone, thin_stone
 from blockfit.waste.tools import Tool
 from blockfit.waste.undercut import Undercuts, undercuts
@@ -52,6 +56,7 @@ __all__ = [
     "Directions",
     "Figure",
     "Fit",
+    "Flaw",
     "Front",
     "Handling",
     "METHODS",
@@ -65,9 +70,11 @@ __all__ = [
     "Plane",
     "Point",
     "Pointing",
+    "Recovery",
     "Region",
     "Repair",
     "Roughing",
+    "Rung",
     "STONES",
     "Setback",
     "Setting",
@@ -84,6 +91,7 @@ __all__ = [
     "UnreadableFileError",
     "Verdict",
     "Weights",
+    "before_the_back",
     "best_front",
     "check",
     "directions",
@@ -96,6 +104,7 @@ __all__ = [
     "plane_sheets",
     "pointing",
     "read_figure",
+    "recover",
     "roughing",
     "ruler_sheet",
     "safest",
@@ -103,6 +112,7 @@ __all__ = [
     "setback",
     "setting",
     "smallest_block",
+    "stage_of",
     "stone_cover",
     "survey",
     "thin_stone",

@@ -65,6 +65,8 @@ class Survey:
             sections[0][1].append(f"  {'What would fit':<16}{wording}")
         if self.cover is not None and self.reserve is not None:
             sections.append(("Stone over the figure", text.cover_section(self.cover, self.reserve)))
+        if fit.kept_mm:
+            sections.append(("Flaws and rough sides", text.flaws_section(fit)))
         if self.undercuts is not None:
             sections.append((f"Working inward from the {self.undercuts.front}", text.undercuts_section(self.undercuts)))
         if self.offcuts is not None and self.weights is not None:
@@ -179,6 +181,11 @@ def survey(
     cover, depth = stone_cover(fit), setback(fit)
     if not fit.figure.is_solid:
         lacking = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
+        return Survey(fit, cover, depth, None, None, None, None, None, tuple(gains), None, lacking)
+    if fit.block.surface is not None:
+        lacking = (
+            "undercuts, offcuts and weights are told in a sawn block; in a rough one, of the block as you square it"
+        )
         return Survey(fit, cover, depth, None, None, None, None, None, tuple(gains), None, lacking)
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch)

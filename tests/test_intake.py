@@ -212,3 +212,12 @@ def test_damage_on_purpose_is_undone():
 def test_the_truncated_scan_is_refused():
     with pytest.raises(bf.UnreadableFileError, match="cut short: it promises 40,000"):
         bf.read_figure(SHARED / "dirty/crouching_truncated.stl", unit="m")
+
+
+def test_shells_that_share_a_side_are_united_too():
+    """Two boxes with a whole edge in common overlap in a third: by vertices alone they look like one shell."""
+    both = joined(cuboid(600, 300, 200), cuboid(200, 300, 600))
+    trimesh_one = trimesh.Trimesh(both.vertices, both.faces)  # merges what coincides
+    vertices, faces, told = repaired(np.asarray(trimesh_one.vertices), np.asarray(trimesh_one.faces))
+    assert bf.Figure(vertices, faces).volume_m3 == pytest.approx((0.6 * 0.2 + 0.2 * 0.4) * 0.3, rel=1e-9)
+    assert any("united 2 closed shells" in repair.text for repair in told)

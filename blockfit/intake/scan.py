@@ -15,6 +15,7 @@ from blockfit.intake.rebuild import rebuilt
 from blockfit.intake.repair import mended, untangled
 from blockfit.measure.booleans import solid_from
 from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
 from blockfit.solids.surface import is_closed, signed_volume
 from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, unit_mm
@@ -67,6 +68,12 @@ def read_figure(
         name=name or file.stem,
         ratio=factor,
     )
+
+
+@reads_surfaces
+def _read_block(source: Any, unit: str | None) -> Figure:
+    """Return the stone in a mesh file, its axes as they are: what `Block.scanned` calls."""
+    return read_figure(source, unit=unit, up="+z", front="-y")
 
 
 def repaired(

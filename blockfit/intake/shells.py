@@ -4,7 +4,7 @@ import numpy as np
 
 from blockfit.errors import OpenSurfaceError
 from blockfit.measure.booleans import arrays_of, solid_from, unite
-from blockfit.measure.patches import pieces
+from blockfit.measure.patches import patches, pieces
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Repair
 from blockfit.solids.surface import is_closed, signed_volume
@@ -35,7 +35,7 @@ def outward(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
 
 def united(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
     """Unite closed shells into one solid, hollows kept out, so that no stone is counted twice."""
-    piece = pieces(faces, len(vertices))
+    piece = _closed_pieces(vertices, faces)
     count = int(piece.max()) + 1
     if count == 1 or not is_closed(faces):
         return vertices, faces, []
@@ -56,6 +56,14 @@ def united(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
     text += f"; {twice_l:.3g} l ({share:.1%}) lay in more than one" if share > 1e-9 else ""
     text += f"; {len(hollow)} closed hollows kept" if hollow else ""
     return *ours, [Repair("shells", text, (("shells", float(count)), ("shared_l", twice_l)))]
+
+
+def _closed_pieces(vertices: Array, faces: Ints) -> Ints:
+    """Return which shell each face belongs to. Shells that only touch, in a corner or along a side, are told apart."""
+    finer = np.unique(patches(faces, np.zeros(len(faces), np.int64)), return_inverse=True)[1].astype(np.int64)
+    if all(is_closed(faces[finer == k]) for k in range(min(int(finer.max()) + 1, 1000))):
+        return finer
+    return pieces(faces, len(vertices))
 
 
 def _own(vertices: Array, faces: Ints):  # type: ignore[no-untyped-def]

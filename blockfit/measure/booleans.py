@@ -14,6 +14,8 @@ from blockfit.solids.surface import signed_volume
 __all__ = [
     "Solid",
     "arrays_of",
+    "ball_solid",
+    "block_solid",
     "gap_between",
     "hull_solid",
     "halves",
@@ -156,3 +158,17 @@ def prism(rings: list[Array], axes: tuple[int, int], low: float, high: float) ->
     placed[:, [*axes, third]] = vertices
     flip = axes in ((0, 2),)
     return solid_from(placed, faces[:, ::-1] if flip else faces)
+
+
+def block_solid(corners: Array, surface: Any) -> Solid:
+    """Return a block as a solid: the hull of its corners (n, 3), or its own closed ``surface`` if it has one."""
+    return hull_solid(corners) if surface is None else solid_from(surface.vertices, surface.faces)
+
+
+def ball_solid(centre: Array, radius: float) -> Solid:
+    """Return a ball of many faces that holds the true one, to a thousandth of its radius."""
+    import manifold3d
+
+    segments = 128
+    outside = radius / np.cos(np.pi / segments) ** 2
+    return manifold3d.Manifold.sphere(float(outside), segments).translate(np.asarray(centre, float).tolist())

@@ -19,6 +19,7 @@ from blockfit.search.result import (
     drawn_in,
     verified_cover_mm,
 )
+from blockfit.search.rough import found_deepest, found_largest, plain_of
 from blockfit.search.solve import MAX_CELLS, placed, solve
 from blockfit.search.support import hull_of
 from blockfit.solids.arrays import Array, Flags
@@ -61,7 +62,11 @@ def largest(
     _check_gap(gap, max_cells)
     least, most = _check_scales(scales)
     ways = standings(block, stands_on, bed)
-    fits = [_largest(figure, way.block, cover, stance, gap, least, most, max_cells) for way in ways]
+    fits = []
+    for way in ways:
+        plain = plain_of(way.block)
+        fit = _largest(figure, plain, cover, stance, gap, least, most, max_cells)
+        fits.append(fit if way.block.is_plain else found_largest(figure, way.block, fit, least, most))
     return best_standing(ways, fits)
 
 
@@ -144,7 +149,10 @@ def safest(
         raise BadValueError(f'seek={seek!r} must be "cover" or "setback"')
     scale = ratio_value(scale, "scale")
     ways = standings(block, stands_on, bed)
-    fits = [_safest(figure, way.block, scale, cover, stance, gap, seek, max_cells) for way in ways]
+    fits = []
+    for way in ways:
+        fit = _safest(figure, plain_of(way.block), scale, cover, stance, gap, seek, max_cells)
+        fits.append(fit if way.block.is_plain else found_deepest(figure, way.block, fit))
     return best_standing(ways, fits)
 
 

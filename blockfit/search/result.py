@@ -49,6 +49,8 @@ class Fit:
     cover leaves no room at all. ``short_mm`` is how much every face would have to give for a figure that does
     not fit, on ``short_faces``. ``stands_on`` is the face of the block as given that is down; ``block`` is then
     re-axed, turned by ``block_turn`` (3, 3). ``setback_mm`` is set by `safest` with ``seek="setback"``, with its bound.
+    In stone with flaws ``proof`` is ``best found``, ``kept_mm`` the exact distance kept from each, ``flaw_cost`` what
+    they take from the scale (or from the cover, in mm) that is best without them.
     """
 
     figure: Figure
@@ -72,6 +74,9 @@ class Fit:
     short_mm: float = 0.0
     short_faces: tuple[str, ...] = ()
     trace: Array | None = None
+    kept_mm: tuple[tuple[str, float], ...] = ()
+    proof: str = "proved"
+    flaw_cost: float | None = None
 
     @cached_property
     def _solid(self) -> Figure:

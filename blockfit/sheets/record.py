@@ -84,6 +84,8 @@ def fit_record(fit: Fit) -> dict[str, Any]:
         "cover_bound_mm": fit.cover_bound_mm,
         "gap_mm": fit.gap_mm,
         "short_mm": fit.short_mm,
+        "proof": fit.proof,
+        "kept_mm": dict(fit.kept_mm),
         "short_faces": fit.short_faces,
         "cells": fit.cells,
         "stands_on": fit.stands_on,
@@ -113,7 +115,14 @@ def cover_record(cover: Cover) -> dict[str, Any]:
 
 def setback_record(reserve: Setback) -> dict[str, Any]:
     """Return the reserve; exact."""
-    return {"back_mm": reserve.back_mm, "limit_face": reserve.limit_face, "at_mm": reserve.at}
+    return {
+        "back_mm": reserve.back_mm,
+        "limit_face": reserve.limit_face,
+        "at_mm": reserve.at,
+        "left_mm": reserve.left_mm,
+        "right_mm": reserve.right_mm,
+        "up_mm": reserve.up_mm,
+    }
 
 
 def undercuts_record(cut: Undercuts) -> dict[str, Any]:

@@ -34,6 +34,7 @@ __all__ = [
     "cautions_section",
     "cover_section",
     "fit_section",
+    "flaws_section",
     "gains_section",
     "offcuts_section",
     "scan_section",
@@ -73,8 +74,8 @@ def fit_section(fit: Fit) -> list[str]:
     if fit.question == "largest":
         lines += item(
             "Largest scale",
-            f"{rounded_down(fit.scale, 4):.4f} of full size; no placement of this stance exceeds "
-            f"{rounded_up(fit.scale_bound, 4):.4f} (proved)",
+            f"{rounded_down(fit.scale, 4):.4f} of full size{'' if fit.proof == 'proved' else ', the best found'}; no "
+            f"placement of this stance exceeds {rounded_up(fit.scale_bound, 4):.4f} (proved)",
         )
     else:
         lines += item("Scale", f"{fit.scale:g} of full size, as asked")
@@ -116,10 +117,26 @@ def cover_section(cover: Cover, reserve: Setback) -> list[str]:
         lines += item("", f"{cover.tolerance_mm:.1f} mm is taken off for the tolerance of the points")
     lines += item(
         "Reserve",
-        f"the whole figure can be set back {length(reserve.back_mm)} with its cover kept; the {reserve.limit_face} "
-        "ends it (exact, in the block as bought)",
+        f"the whole figure can be set back {length(reserve.back_mm)} with its cover kept; {_the(reserve.limit_face)} "
+        f"ends it; or moved {length(reserve.left_mm)} to the left, {length(reserve.right_mm)} to the right, "
+        f"{length(reserve.up_mm)} up (exact, in the block as bought)",
     )
     return lines
+
+
+def flaws_section(fit: Fit) -> list[str]:
+    """Return the distance kept from every flaw, and what they cost."""
+    lines: list[str] = []
+    for name, by in fit.kept_mm:
+        lines += item("Kept clear", f"{name}: {length(by)} (exact)")
+    if fit.flaw_cost is not None:
+        cost = f"{fit.flaw_cost:.4f} of scale" if fit.question == "largest" else f"{length(fit.flaw_cost)} of cover"
+        lines += item("They cost", f"{cost}, against the same block without them (best found, not proved best)")
+    return lines
+
+
+def _the(face: str) -> str:
+    return face if face.startswith("the ") else f"the {face}"
 
 
 def undercuts_section(cut: Undercuts) -> list[str]:

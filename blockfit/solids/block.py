@@ -4,7 +4,7 @@ Block frame: x width to the right, y depth from the front face into the stone, z
 origin at the front lower left corner. A point x lies in the block where ``normals @ x <= offsets_mm``."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -13,14 +13,34 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array, frozen
+from blockfit.solids.figure import Figure, require_solid
+from blockfit.solids.flaw import Flaw
 from blockfit.solids.polytope import corners_of, hull_planes, polytope_centre, polytope_volume
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 
-__all__ = ["BOX_FACES", "Block", "CoverAsked", "cover_by_face", "named_faces"]
+__all__ = ["BOX_FACES", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
 
 BOX_FACES = ("front", "back", "left", "right", "bottom", "top")
 _BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1]], dtype=np.float64)
+
+_SIDES = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], np.float64)
+_AROUND = _SIDES / np.linalg.norm(_SIDES, axis=1, keepdims=True)  # planes around a rough block, its box's among them
+
+_readers: list[Callable[[Any, str | None], Figure]] = []
+
+
+def reads_surfaces(reader: Callable[[Any, str | None], Figure]) -> Callable[[Any, str | None], Figure]:
+    """Let `Block.scanned` read files by a function that lives in a storey above."""
+    _readers[:] = [reader]
+    return reader
+
+
+def _read_surface(source: Any, unit: str | None) -> Figure:
+    if not _readers:
+        raise BadValueError("import blockfit, which knows how to read mesh files; or give a Figure")
+    return _readers[0](source, unit)
+
 
 CoverAsked = Length | Mapping[str, Length]
 """Stone asked for: one length for every face, or a mapping from face names (and ``"other"``)."""
@@ -28,10 +48,11 @@ CoverAsked = Length | Mapping[str, Length]
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Block:
-    """A convex block. Build it with `Block.box`, `Block.convex` or `Block.from_planes`.
+    """A block. Build it with `Block.box`, `Block.convex`, `Block.from_planes` or `Block.scanned`.
 
     ``normals`` (f, 3) of length 1 and ``offsets_mm`` (f,) bound the whole stone, skin included;
-    ``skin_mm`` (f,) is the weathered outside to be discarded on each face.
+    ``skin_mm`` (f,) is the weathered outside to be discarded on each face. ``flaws`` are places that the figure
+    keeps clear of; a rough block's ``surface`` is its stone, and the planes then only stand around it.
     """
 
     normals: Array
@@ -43,6 +64,8 @@ class Block:
     skin_mm: Array = field(default_factory=lambda: np.zeros(0))
     price: float | None = None
     bed: str | None = None
+    flaws: tuple[Flaw, ...] = ()
+    surface: Figure | None = None
 
     def __post_init__(self) -> None:
         """Freeze the arrays and check what can be checked without geometry."""
@@ -142,6 +165,57 @@ class Block:
         return cls._from_bounds(outward / lengths[:, None], at, names, stone, name, skin, price, bed)
 
     @classmethod
+    def scanned(
+        cls,
+        source: Any,
+        *,
+        unit: str | None = None,
+        stone: Stone | str | None = None,
+        name: str | None = None,
+        skin: Length = 0,
+        price: float | None = None,
+        flaws: Sequence[Flaw] = (),
+    ) -> "Block":
+        """Return a rough block from the quarry: any closed solid, hollows included, in its own coordinates.
+
+        ``source`` is a mesh file (with its ``unit``) or a `Figure` in mm; ``skin`` counts everywhere. Its named faces
+        stand around it at its furthest points. Answers for it are the best found, with a bound that is proved.
+
+        >>> from blockfit import Block, Figure
+        >>> corners = [[0, 0, 0], [600, 0, 0], [0, 900, 0], [0, 0, 1000]]
+        >>> Block.scanned(Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])).volume_m3
+        0.09
+        """
+        surface = source if isinstance(source, Figure) else _read_surface(source, unit)
+        require_solid(surface, "a rough block")
+        offsets = (surface.vertices @ _AROUND.T).max(axis=0)
+        kept = corners_of(_AROUND, offsets)[1]
+        normals, offsets = _AROUND[kept], offsets[kept]
+        order, called = named_faces(normals)
+        bare = cls(
+            normals[order],
+            offsets[order],
+            called,
+            kind="scanned",
+            stone=find_stone(stone),
+            name=name or surface.name,
+            skin_mm=np.full(len(order), length_mm(skin, "skin", least=0)),
+            price=price,
+            flaws=tuple(flaws),
+            surface=surface,
+        )
+        return bare
+
+    def with_flaws(self, *flaws: Flaw) -> "Block":
+        """Return the same block with more flaws."""
+        return replace(self, flaws=(*self.flaws, *flaws))
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether its planes tell all: a convex block without flaws, whose answers are proved."""
+        return self.surface is None and not self.flaws
+
+    @classmethod
     def _from_bounds(
         cls,
         normals: Array,
@@ -188,6 +262,8 @@ class Block:
     @cached_property
     def volume_m3(self) -> float:
         """Volume of the whole stone, skin included."""
+        if self.surface is not None:
+            return self.surface.volume_m3 or 0.0
         if self.kind == "box":
             return float(np.prod(self.size_mm)) * 1e-9
         return polytope_volume(self.corners_mm) * 1e-9
@@ -195,6 +271,8 @@ class Block:
     @cached_property
     def centroid_mm(self) -> Array:
         """Centre of gravity (3,) of the whole stone."""
+        if self.surface is not None:
+            return self.surface.centroid_mm
         if self.kind == "box":
             return np.asarray(self.corners_mm.mean(axis=0))
         return polytope_centre(self.corners_mm)

@@ -11,6 +11,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import BOX_FACES, Block, named_faces
+from blockfit.solids.figure import Figure
 from blockfit.solids.turns import about, from_quaternions
 
 __all__ = ["BEDS", "Standing", "standings"]
@@ -90,8 +91,16 @@ def _re_axed(block: Block, rotation: Array) -> Block:
     axis = rotation[:, "xyz".index(block.bed)] if block.bed else np.zeros(3)
     along = int(np.abs(axis).argmax())
     bed = "xyz"[along] if abs(axis[along]) > 1 - 1e-6 else None
+    body = block.surface
     return replace(
-        block, normals=normals[order], offsets_mm=offsets[order], names=names, skin_mm=block.skin_mm[order], bed=bed
+        block,
+        normals=normals[order],
+        offsets_mm=offsets[order],
+        names=names,
+        skin_mm=block.skin_mm[order],
+        bed=bed,
+        flaws=tuple(flaw.moved(rotation, move) for flaw in block.flaws),
+        surface=None if body is None else Figure(body.vertices @ rotation.T + move, body.faces, name=body.name),
     )
 
 

@@ -1,11 +1,13 @@
 """Sound stone between the figure and the block's faces. Exact: the least lies at a vertex of the figure.
 
-mm, block frame. Skin does not count as stone."""
+mm, block frame. Skin does not count as stone. In a rough block the least is the exact distance to its surface."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.measure.booleans import refined
+from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit, counted_faces
 from blockfit.solids.arrays import Array
 
@@ -42,6 +44,8 @@ def stone_cover(fit: Fit) -> Cover:
     stone = block.sound_mm - placed @ block.normals.T - tolerance  # (n, f)
     counted = counted_faces(fit.asked_cover_mm)
     per_vertex = stone[:, counted].min(axis=1)
+    if block.surface is not None:
+        return _in_rough(fit, stone, placed)
     vertex = int(per_vertex.argmin())
     faces = np.flatnonzero(counted)
     return Cover(
@@ -51,4 +55,23 @@ def stone_cover(fit: Fit) -> Cover:
         at=placed[vertex].copy(),
         per_vertex_mm=per_vertex,
         tolerance_mm=tolerance,
+    )
+
+
+def _in_rough(fit: Fit, stone: Array, placed: Array) -> Cover:
+    """Return the cover under a rough block's own surface; by its named faces, the stone up to where they stand."""
+    body = fit.block.surface
+    assert body is not None
+    vertices, faces = refined(body.vertices, body.faces, max(fit.block.size_mm) / 40)
+    away, _ = SurfaceDistance(vertices, faces).signed(placed)
+    per_vertex = -away - float(fit.block.skin_mm.max())
+    vertex = int(per_vertex.argmin())
+    exact = dict(fit.kept_mm).get("the block's surface", np.inf) - float(fit.block.skin_mm.max())
+    return Cover(
+        least_mm=min(float(per_vertex[vertex]), exact),
+        least_face="block's surface",
+        by_face={name: float(least) for name, least in zip(fit.block.names, stone.min(axis=0), strict=True)},
+        at=placed[vertex].copy(),
+        per_vertex_mm=per_vertex,
+        tolerance_mm=0.0,
     )
