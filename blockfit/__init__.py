@@ -10,6 +10,7 @@ from blockfit.errors import (
     UnreadableFileError,
 )
 from blockfit.intake.scan import read_figure
+from blockfit.intake.yard_file import iter_blocks, read_blocks
 from blockfit.marking.check import Check, check
 from blockfit.marking.datum import Datum
 from blockfit.marking.movement import Movement, model_moved
@@ -22,6 +23,7 @@ from blockfit.search.least_box import BlockSize, smallest_block
 from blockfit.search.recovery import Recovery, Rung, recover
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.last_look import before_the_back
+from blockfit.sheets.ranking import Comparison
 from blockfit.sheets.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
 from blockfit.sheets.templates import save_template
 from blockfit.solids.block import Block
@@ -43,6 +45,7 @@ from blockfit.waste.thin import ThinStone, thin_stone
 from blockfit.waste.tools import Tool
 from blockfit.waste.undercut import Undercuts, undercuts
 from blockfit.waste.weight import Stage, Weights, hours, weights
+from blockfit.yard import compare
 
 __all__ = [
     "BadValueError",
@@ -50,6 +53,7 @@ __all__ = [
     "BlockSize",
     "BlockfitError",
     "Check",
+    "Comparison",
     "Cover",
     "Cut",
     "Datum",
@@ -94,15 +98,18 @@ __all__ = [
     "before_the_back",
     "best_front",
     "check",
+    "compare",
     "directions",
     "face_sheet",
     "handling",
     "hours",
+    "iter_blocks",
     "largest",
     "model_moved",
     "offcuts",
     "plane_sheets",
     "pointing",
+    "read_blocks",
     "read_figure",
     "recover",
     "roughing",

@@ -11,18 +11,22 @@ import click
 from blockfit.errors import BadValueError, BlockfitError
 from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
+from blockfit.intake.yard_file import read_blocks
 from blockfit.marking.pointing import pointing
 from blockfit.marking.roughing import roughing
 from blockfit.marking.setting import setting
-from blockfit.overview import Survey, survey, write_whole
+from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.ranking import RANKS
+from blockfit.sheets.saving import write_whole
 from blockfit.sheets.sheet import face_sheet, plane_sheets, ruler_sheet
 from blockfit.sheets.templates import save_template
 from blockfit.sheets.words import kg, rounded_down
 from blockfit.solids.block import Block
 from blockfit.solids.stance import Stance
 from blockfit.units import length_mm, sizes_mm
+from blockfit.yard import compare
 
 __all__ = ["main"]
 
@@ -170,6 +174,42 @@ def survey_command(
     _tell(told, output, as_json)
 
 
+@cli.command("compare")
+@click.argument("figure", type=click.Path(path_type=Path))
+@click.argument("yard", type=click.Path(path_type=Path))
+@click.option("--unit", help="Unit of the figure's file: mm, cm, m, in, ft.")
+@click.option("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4.")
+@click.option("--up", help="The file's axis that points up.  [default: +z]")
+@click.option("--front", help="The file's axis towards which the figure looks.  [default: -y]")
+@click.option("--cover", default="0", show_default=True, help="Sound stone to keep over the figure.")
+@click.option("--bottom-cover", default="0", show_default=True, help="The same under it.")
+@click.option("--scale", type=float, help="Scale wanted; without it the largest in each block is told.")
+@click.option("--turn", type=float, default=30, show_default=True, help="How far it may be turned either way.")
+@click.option("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees.")
+@click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all.")
+@click.option("--stands-on", default="bottom", show_default=True, help="Face on which a block may be stood, or any.")
+@click.option("--rank", type=click.Choice(RANKS), default="largest", show_default=True, help="What is best.")
+@click.option("--best", type=int, help="Look for so many only.")
+@click.option("--skip-bad", is_flag=True, help="Leave out rows of the yard that cannot be read.")
+@click.option("--jobs", type=int, help="Processes.  [default: all cores]")
+@click.option("--resume", type=click.Path(path_type=Path), help="File of finished rows to continue from.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the table to .csv, .json or .html.")
+def compare_command(figure: Path, yard: Path, output: Path | None, **options: Any) -> None:
+    """Compare FIGURE against every block in YARD, a CSV or JSON file, and rank them."""
+    if output is not None:
+        _check_target(output, (".csv", ".json", ".html"))
+    blocks = read_blocks(yard, skip_bad=options["skip_bad"])
+    read = read_figure(figure, **{name: options[name] for name in ("unit", "ratio", "up", "front")})
+    other = max(_length(options["cover"], "--cover"), 1e-6)
+    asked = {"bottom": _length(options["bottom_cover"], "--bottom-cover"), "other": other}
+    stance = Stance.free() if options["any_rotation"] else Stance(options["lean"], options["turn"])
+    shared = {name: options[name] for name in ("scale", "rank", "best", "jobs", "resume", "stands_on")}
+    table = compare(read, blocks, cover=asked, stance=stance, progress=sys.stderr.isatty(), **shared)
+    click.echo(str(table), nl=False)
+    if output is not None:
+        table.save(output)
+
+
 @cli.command("mark")
 @_fitting
 @click.option("--points", "count", type=int, default=120, show_default=True, help="How many points to carry over.")
@@ -269,12 +309,12 @@ def _length(text: str, name: str) -> float:
         return length_mm(text, name, least=0)
 
 
-def _check_target(path: Path | None) -> None:
+def _check_target(path: Path | None, kinds: tuple[str, ...] = (".txt", ".json")) -> None:
     """Refuse before an hour's work what could not be written after it."""
     if path is None:
         return
-    if path.suffix.lower() not in (".txt", ".json"):
-        raise BadValueError(f"{path.name}: a survey is saved as .txt or .json")
+    if path.suffix.lower() not in kinds:
+        raise BadValueError(f"{path.name}: this is saved as {', '.join(kinds[:-1])} or {kinds[-1]}")
     if not path.parent.is_dir():
         raise BadValueError(f"{path}: there is no folder {path.parent}")
     if path.is_dir():

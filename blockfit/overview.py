@@ -1,7 +1,6 @@
 """Every answer for one fit, as text and as JSON."""
 
 import json
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,10 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.errors import BadValueError, UnreadableFileError
+from blockfit.errors import BadValueError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import moving, record, text
+from blockfit.sheets.saving import write_whole
 from blockfit.sheets.words import rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
@@ -133,17 +133,6 @@ class Survey:
         else:
             raise BadValueError(f"{file.name}: a survey is saved as .txt or .json")
         write_whole(file, body)
-
-
-def write_whole(file: Path, body: str) -> None:
-    """Write a text file so that it appears whole or not at all, readable as any other file of the user's."""
-    beside = file.with_name(f".{file.name}.{os.getpid()}.part")
-    try:
-        beside.write_text(body, encoding="utf-8")
-        os.replace(beside, file)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise UnreadableFileError(f"{file.name} cannot be written: {error.strerror or error}") from error
 
 
 def survey(

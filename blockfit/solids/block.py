@@ -183,7 +183,7 @@ class Block:
 
         >>> from blockfit import Block, Figure
         >>> corners = [[0, 0, 0], [600, 0, 0], [0, 900, 0], [0, 0, 1000]]
-        >>> Block.scanned(Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])).volume_m3
+        >>> round(Block.scanned(Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])).volume_m3, 6)
         0.09
         """
         surface = source if isinstance(source, Figure) else _read_surface(source, unit)

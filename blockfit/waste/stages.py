@@ -29,7 +29,7 @@ def stage_of(
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
     >>> fit = bf.largest(bf.Figure.from_points(corners), bf.Block.box(100, 260, 150), stance=bf.Stance.fixed())
-    >>> bf.stage_of(fit).stone.volume_m3
+    >>> round(bf.stage_of(fit).stone.volume_m3, 6)
     0.0039
     """
     words: list[str] = []

@@ -1,0 +1,186 @@
+"""Reading a yard: a CSV or JSON file of blocks, every mistake told at once with its place and what was expected."""
+
+import csv
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError
+from blockfit.solids.block import Block
+from blockfit.solids.stone import Stone, find_stone
+from blockfit.units import length_mm, unit_mm
+
+__all__ = ["iter_blocks", "read_blocks"]
+
+_SIZES = ("width", "depth", "height")
+_KNOWN = (*_SIZES, "name", "stone", "skin", "bed", "price", "density", "note")
+_PER = {"block": "block", "t": "tonne", "tonne": "tonne", "ton": "tonne", "m3": "m3", "m³": "m3", "kg": "kg"}
+_MOST_TOLD = 40
+
+
+def read_blocks(path: str | Path, *, skip_bad: bool = False) -> list[Block]:
+    """Return the blocks of a yard file.
+
+    Columns, in any order: ``width depth height`` (with a unit in the heading, such as ``width (in)``, or in every
+    cell), and if you like ``name stone skin bed price density note``. A price is for the block, or ``per tonne`` or
+    ``per m3`` in the heading or the cell; it is turned into the block's. ``density`` is kg/m³, measured. A JSON file
+    holds a list of objects with the same keys. Raises `BadValueError` with every mistake: line, column, value and
+    what was expected; ``skip_bad`` leaves those rows out instead.
+    """
+    blocks, wrong = [], []
+    for place, block in iter_blocks(path):
+        if isinstance(block, Block):
+            blocks.append(block)
+        else:
+            wrong += [f"{place}: {mistake}" for mistake in block]
+    if wrong and not skip_bad:
+        more = f"; and {len(wrong) - _MOST_TOLD} more" if len(wrong) > _MOST_TOLD else ""
+        raise BadValueError(f"{Path(path).name}: " + "; ".join(wrong[:_MOST_TOLD]) + more)
+    if not blocks:
+        raise BadValueError(f"{Path(path).name} holds no block that can be read")
+    return blocks
+
+
+def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
+    """Yield each row's place in the file, and its block or what is wrong with it; one row in memory at a time."""
+    file = Path(path)
+    try:
+        if file.suffix.lower() == ".json":
+            rows = json.loads(file.read_text(encoding="utf-8-sig"))
+            if not isinstance(rows, list):
+                raise BadValueError(f"{file.name}: a yard is a list of blocks, [{{…}}, {{…}}]")
+            for number, row in enumerate(rows, 1):
+                if isinstance(row, dict):
+                    yield f"block {number}", _block({str(k): v for k, v in row.items()}, number)
+                else:
+                    yield f"block {number}", [f"{row!r} is no object with width, depth and height"]
+            return
+        with file.open(encoding="utf-8-sig", newline="") as lines:
+            sample = lines.read(4096)
+            lines.seek(0)
+            delimiter = ";" if sample.split("\n")[0].count(";") > sample.split("\n")[0].count(",") else ","
+            reader = csv.DictReader(lines, delimiter=delimiter, strict=True)
+            if not reader.fieldnames:
+                raise BadValueError(f"{file.name} is empty")
+            for number, cells in enumerate(reader, 1):
+                extra = cells.pop(None, None)
+                if extra:
+                    yield f"line {reader.line_num}", [f"{len(extra)} more cells than headings"]
+                else:
+                    yield (
+                        f"line {reader.line_num}",
+                        _block({k: v for k, v in cells.items() if v not in (None, "")}, number),
+                    )
+    except (UnicodeDecodeError, csv.Error, json.JSONDecodeError, RecursionError) as error:
+        raise UnreadableFileError(f"{file.name} is no table that can be read: {error}") from error
+    except OSError as error:
+        if isinstance(error, BlockfitError):
+            raise
+        raise UnreadableFileError(f"{file.name} cannot be read: {error.strerror or error}") from error
+
+
+def _block(cells: dict[str, Any], number: int) -> Block | list[str]:
+    """Return the block of a row, or its mistakes."""
+    wrong: list[str] = []
+    told: dict[str, tuple[str, str | None, Any]] = {}
+    for heading, value in cells.items():
+        name, unit = _heading(heading)
+        if name not in _KNOWN:
+            wrong.append(f"column {heading!r} is not known; expected {', '.join(_KNOWN)}")
+        elif name in told:
+            wrong.append(f"column {heading!r} says {name} again")
+        else:
+            told[name] = (heading, unit, value)
+    for size in _SIZES:
+        if size not in told:
+            wrong.append(f"column {size} is missing or empty; expected a length")
+
+    def ask(name: str, read: Any, expected: str) -> Any:
+        if name not in told:
+            return None
+        heading, unit, value = told[name]
+        try:
+            return read(value, unit)
+        except (BlockfitError, ValueError, TypeError, OverflowError) as error:
+            why = f" ({error})" if isinstance(error, BlockfitError) else ""
+            wrong.append(f"column {heading!r}: {value!r} should be {expected}{why}")
+            return None
+
+    sizes = [ask(size, _length, "a length with a unit, such as 900 mm") for size in _SIZES]
+    skin = ask("skin", _length, "a length with a unit, such as 15 mm") or 0.0
+    stone = ask("stone", lambda value, unit: find_stone(str(value)), "a stone of the table")
+    density = ask("density", lambda value, unit: _number(value), "a density in kg/m³, measured")
+    bed = ask("bed", lambda value, unit: _bed(value), "x, y or z, the axis square to the layers")
+    price = ask("price", _price, "a price, such as 2400, or 900 per tonne")
+    if wrong:
+        return wrong
+    try:
+        if density is not None:
+            name = stone.name if stone else "stone as measured"
+            stone = Stone(name, density, density, density, source="density measured, from the yard's list")
+        called = str(told["name"][2]).strip() if "name" in told else f"block {number}"
+        block = Block.box(*sizes, stone=stone, name=called, skin=skin, bed=bed)
+        return block if price is None else replace(block, price=_for_block(block, *price))
+    except BlockfitError as error:
+        return [str(error)]
+
+
+def _heading(text: str) -> tuple[str, str | None]:
+    """Return a heading's name and unit: ``Width (in)``, ``width_mm``, ``price per m3``."""
+    plain = text.strip().lower()
+    match = re.fullmatch(r"price\s*[_ (/]*\s*(?:per|/)?\s*[_ ]*(block|tonne|ton|t|m3|m³|kg)\)?", plain)
+    if match:
+        return "price", match.group(1)
+    match = re.fullmatch(r"([a-z]+)[\s_]*[(\[]?\s*([a-z\"'/³0-9]*)\s*[)\]]?", plain)
+    if match is None:
+        return plain, None
+    return match.group(1), match.group(2) or None
+
+
+def _length(value: Any, unit: str | None) -> float:
+    if isinstance(value, bool):
+        raise BadValueError("no length")
+    text = str(value).strip()
+    if re.fullmatch(r"[0-9.eE+,]+", text) and unit is not None:
+        return length_mm(
+            float(text.replace(",", ".") if text.count(",") == 1 else text) * unit_mm(unit, "unit"), "length", least=0
+        )
+    return length_mm(text, "length", least=0)
+
+
+def _number(value: Any) -> float:
+    number = float(str(value).strip())
+    if not 0 < number < 30_000:
+        raise ValueError
+    return number
+
+
+def _bed(value: Any) -> str:
+    axis = str(value).strip().lower()
+    if axis not in ("x", "y", "z"):
+        raise ValueError
+    return axis
+
+
+def _price(value: Any, unit: str | None) -> tuple[float, str]:
+    match = re.fullmatch(
+        r"\s*([0-9][0-9 ']*(?:\.[0-9]+)?)\s*(?:(?:per|/)\s*(block|tonne|ton|t|m3|m³|kg))?\s*", str(value), re.I
+    )
+    if match is None:
+        raise ValueError
+    per = (match.group(2) or unit or "block").lower()
+    return float(match.group(1).replace(" ", "").replace("'", "")), _PER[per]
+
+
+def _for_block(block: Block, price: float, per: str) -> float:
+    """Return the price of the whole block."""
+    if per == "block":
+        return price
+    if per == "m3":
+        return price * block.volume_m3
+    if block.mass_kg is None:
+        raise BadValueError(f"{block.name}: a price per {per} needs a stone or a density")
+    return price * block.mass_kg / (1000 if per == "tonne" else 1)
