@@ -125,7 +125,9 @@ def _fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
 @click.option("--table-limit", type=float, help="What the table or banker carries, in kg.")
 @click.option("--hoist-limit", type=float, help="What the weakest of hoist, gantry and slings carries, in kg.")
 @click.option("--pitch", help="Distance of the columns that undercuts are measured by.")
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .txt or .json file.")
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .html, .txt or .json file."
+)
 @click.option("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
 def survey_command(
     lift_limit: float | None,
@@ -309,7 +311,7 @@ def _length(text: str, name: str) -> float:
         return length_mm(text, name, least=0)
 
 
-def _check_target(path: Path | None, kinds: tuple[str, ...] = (".txt", ".json")) -> None:
+def _check_target(path: Path | None, kinds: tuple[str, ...] = (".html", ".txt", ".json")) -> None:
     """Refuse before an hour's work what could not be written after it."""
     if path is None:
         return

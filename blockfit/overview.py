@@ -13,6 +13,7 @@ from blockfit.errors import BadValueError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import moving, record, text
+from blockfit.sheets.page import page_of
 from blockfit.sheets.saving import write_whole
 from blockfit.sheets.words import rounded_down, wrapped
 from blockfit.solids.stance import Stance
@@ -123,15 +124,27 @@ class Survey:
         plain: dict[str, Any] = record.plain(parts)
         return plain
 
+    def page(self) -> str:
+        """Return the survey as one self-contained page."""
+        title = f"{self.fit.figure.name} in {self.fit.block.name}"
+        cautions = [*text.CAUTIONS, *self._extra_cautions()]
+        return page_of(title, str(self), self.record(), self.fit, self.offcuts, self.undercuts, self.weights, cautions)
+
     def save(self, path: str | Path) -> None:
-        """Write the survey: ``.txt`` as printed, ``.json`` as data. The file appears whole or not at all."""
+        """Write the survey: ``.html`` one page that opens offline, ``.txt`` as printed, ``.json`` as data.
+
+        The file appears whole or not at all. The page needs the extra ``page``.
+        """
         file = Path(path)
-        if file.suffix.lower() == ".txt":
+        kind = file.suffix.lower()
+        if kind == ".html":
+            body = self.page()
+        elif kind == ".txt":
             body = str(self)
-        elif file.suffix.lower() == ".json":
+        elif kind == ".json":
             body = json.dumps(self.record(), indent=1, ensure_ascii=False) + "\n"
         else:
-            raise BadValueError(f"{file.name}: a survey is saved as .txt or .json")
+            raise BadValueError(f"{file.name}: a survey is saved as .html, .txt or .json")
         write_whole(file, body)
 
 

@@ -58,7 +58,7 @@ class Method:
 METHODS = (
     Method("through saw", kerf_mm=12, drift_mm=5),
     Method("disc from both sides", kerf_mm=6, drift_mm=3, overrun_mm=20, depth_mm=150, makes=2, opposed=True),
-    Method("drilled line with wedges", kerf_mm=30, drift_mm=20, depth_mm=1200, makes=2),
+    Method("drilled line with wedges", kerf_mm=30, drift_mm=20, depth_mm=3000, makes=2),
     Method("hand channel", kerf_mm=60, drift_mm=5, depth_mm=500, makes=3),
 )
 """The usual ways, in the order in which they are tried."""
