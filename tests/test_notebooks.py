@@ -1,0 +1,37 @@
+"""The notebooks run, with warnings as errors, and their committed outputs are there to be seen."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from conftest import HERE
+
+NOTEBOOKS = sorted((HERE.parent / "notebooks").glob("*.ipynb"))
+RUN = """
+import sys
+import nbformat
+from nbclient import NotebookClient
+book = nbformat.read(sys.argv[1], as_version=4)
+NotebookClient(book, timeout=400, kernel_name="python3").execute()
+"""
+
+
+def test_there_are_four():
+    assert [book.stem[0] for book in NOTEBOOKS] == ["1", "2", "3", "4"]
+
+
+@pytest.mark.parametrize("book", NOTEBOOKS, ids=lambda book: book.stem)
+def test_it_runs(book, tmp_path):
+    assert 'simplefilter(\\"error\\")' in book.read_text(encoding="utf-8")
+    done = subprocess.run([sys.executable, "-c", RUN, str(book)], capture_output=True, text=True, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr[-3000:]
+
+
+@pytest.mark.parametrize("book", NOTEBOOKS, ids=lambda book: book.stem)
+def test_its_outputs_are_committed(book):
+    cells = json.loads(book.read_text(encoding="utf-8"))["cells"]
+    outputs = [output for cell in cells if cell["cell_type"] == "code" for output in cell["outputs"]]
+    assert any("image/png" in output.get("data", {}) for output in outputs)
+    assert not any(output["output_type"] == "error" for output in outputs)
+    assert book.stat().st_size < 1_000_000
