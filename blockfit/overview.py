@@ -13,6 +13,7 @@ from blockfit.errors import BadValueError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import moving, record, text
+from blockfit.sheets.doubts import doubts_of
 from blockfit.sheets.page import page_of
 from blockfit.sheets.saving import write_whole
 from blockfit.sheets.words import rounded_down, wrapped
@@ -91,15 +92,9 @@ class Survey:
         return lines
 
     def _extra_cautions(self) -> list[str]:
-        fit, stone = self.fit, self.fit.block.stone
+        stone = self.fit.block.stone
         extra = [stone.caution] if stone is not None and stone.caution else []
-        if fit.placement is not None and not 0.02 <= fit.scale <= 50:
-            extra.append("The scale is far from full size: check the unit of the file and of the block.")
-        if fit.placement is not None and fit.placement.tilt_deg > 0.05 and fit.figure.is_solid:
-            extra.append(
-                "Leaned, the figure's base is not level: it stands so only on wedges, or once its base is cut level."
-            )
-        return extra
+        return extra + doubts_of(self.fit)
 
     def record(self) -> dict[str, Any]:
         """Return everything as plain data; keys say their units."""

@@ -76,6 +76,8 @@ def _load(name: str, data: bytes, kind: str) -> tuple[Array, Ints, str | None]:
         ) from error
     if not parts:
         return np.zeros((0, 3)), np.zeros((0, 3), np.int64), unit
+    if any(np.shape(part.vertices)[1:] != (3,) for part in parts):
+        raise UnreadableFileError(f"{name}: its vertices have not three coordinates each; export it again")
     starts = np.cumsum([0] + [len(part.vertices) for part in parts])
     vertices = np.concatenate([np.array(part.vertices, np.float64) for part in parts])
     faces = [np.array(part.faces, np.int64) + start for part, start in zip(parts, starts, strict=False)]

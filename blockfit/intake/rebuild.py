@@ -5,6 +5,7 @@ six counts vote, so that a hole spoils only the columns that pass through it."""
 
 import numpy as np
 
+from blockfit.errors import BadValueError
 from blockfit.measure.booleans import level_surface
 from blockfit.measure.columns import crossings
 from blockfit.measure.nearest import tree_of
@@ -16,13 +17,20 @@ from blockfit.solids.surface import area_vectors
 __all__ = ["rebuilt"]
 
 _PARTS = 150  # samples along the longest side, if no pitch is given
+_MOST_MM = 1e9
+_MOST_SAMPLES = 8e6
 _BAND = 2.5  # pitches: beyond this only inside or outside matters
 
 
 def rebuilt(vertices: Array, faces: Ints, pitch_mm: float | None) -> tuple[Array, Ints, list[Repair]]:
     """Return a closed surface near the given one, and what it cost: pitch and measured deviation."""
     low, high = vertices[faces].min(axis=(0, 1)), vertices[faces].max(axis=(0, 1))
-    pitch = pitch_mm or float((high - low).max()) / _PARTS
+    span = float((high - low).max())
+    if not span < _MOST_MM:
+        raise BadValueError(f"the figure is {span / 1e6:.3g} km long, too much to rebuild; check the unit")
+    pitch = pitch_mm or span / _PARTS
+    if float(np.prod((high - low) / pitch + 7)) > _MOST_SAMPLES:
+        raise BadValueError(f"pitch={pitch:g} mm needs too many samples for {span:,.0f} mm; take a coarser one")
     counts = np.ceil((high - low) / pitch).astype(np.int64) + 6
     origin = (low + high) / 2 - pitch * (counts - 1) / 2
     votes = sum(_votes(vertices, faces, axis, origin, counts, pitch) for axis in range(3))

@@ -53,7 +53,8 @@ def read_figure(
     axes = _axes(raw, up, front)
     scale = _unit_of(raw, unit, file.name) * factor
     repairs = _resolution(raw, scale)
-    vertices = (raw.vertices * scale) @ axes.T
+    with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is told and dropped below
+        vertices = (raw.vertices * scale) @ axes.T
     hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
     step = None if pitch is None else length_mm(pitch, "pitch", least=1e-6)
     vertices, faces, news = repaired(

@@ -172,6 +172,8 @@ def _price(value: Any, unit: str | None) -> tuple[float, str]:
     if match is None:
         raise ValueError
     per = (match.group(2) or unit or "block").lower()
+    if per not in _PER:
+        raise BadValueError(f"per {per} is not known: per block, tonne, m3 or kg")
     return float(match.group(1).replace(" ", "").replace("'", "")), _PER[per]
 
 

@@ -126,7 +126,8 @@ def _frozen_faces(faces: Any, count: int) -> Ints:
         given = np.array(faces)
         if given.dtype.kind not in "iu" and given.size and not np.array_equal(given, np.floor(given)):
             raise BadValueError("faces must be whole numbers, three per face")
-        ours = given.astype(np.int64).reshape(-1, 3) if given.size == 0 else given.astype(np.int64)
+        with np.errstate(invalid="ignore"):  # what no whole number holds names no vertex, and is told below
+            ours = given.astype(np.int64).reshape(-1, 3) if given.size == 0 else given.astype(np.int64)
     except (TypeError, ValueError, OverflowError) as error:
         raise BadValueError(f"faces must be whole numbers, three per face: {error}") from error
     if ours.ndim != 2 or ours.shape[1] != 3:

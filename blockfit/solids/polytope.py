@@ -119,7 +119,7 @@ def inner_box(corners: Array, frames: list[Array]) -> Array:
     >>> import numpy as np
     >>> from blockfit.solids.polytope import inner_box
     >>> wedge = np.array([[0, 0, 0], [6, 0, 0], [0, 4, 0], [6, 4, 0], [0, 0, 5], [6, 0, 5]], float)
-    >>> inner_box(wedge, [np.eye(3)]).round(3).tolist()
+    >>> inner_box(wedge, [np.eye(3)]).round(2).tolist()
     [6.0, 2.0, 2.5]
     """
     normals, offsets = hull_planes(corners)

@@ -68,7 +68,8 @@ def largest_box(normals: Array, offsets: Array, centre: Array, radius: float) ->
     )
     best = found.x if found.success else start
     worst = float((spare(best) / np.maximum(reach @ best[3:], 1e-12)).min())
-    return np.asarray(best[3:] * min(1.0, 1.0 + worst) * scale)
+    # Rounded down to a ten-thousandth: the solver's last digits hang on how many threads it had.
+    return np.asarray(np.floor(best[3:] * min(1.0, 1.0 + worst) * scale * 1e4) / 1e4)
 
 
 def fitted(misses: Callable[[Array], Array], start: Array) -> Array:
