@@ -20,6 +20,7 @@ __all__ = [
     "hull_solid",
     "halves",
     "level_surface",
+    "lighter",
     "prism",
     "refined",
     "shadow_rings",
@@ -86,6 +87,14 @@ def refined(vertices: Array, faces: Ints, length_mm: float) -> tuple[Array, Ints
     """Return the same closed surface with no side longer than ``length_mm``, or as given if it is refused."""
     try:
         return arrays_of(solid_from(vertices, faces).refine_to_length(length_mm))
+    except OpenSurfaceError:
+        return vertices, faces
+
+
+def lighter(vertices: Array, faces: Ints, tolerance_mm: float) -> tuple[Array, Ints]:
+    """Return a closed surface of fewer faces, within ``tolerance_mm`` of it, or as given if it is refused."""
+    try:
+        return arrays_of(solid_from(vertices, faces).simplify(tolerance_mm))
     except OpenSurfaceError:
         return vertices, faces
 

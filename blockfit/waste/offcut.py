@@ -21,7 +21,7 @@ from blockfit.solids.stone import Stone
 from blockfit.solids.surface import centroid, signed_volume
 from blockfit.units import Length, length_mm
 from blockfit.waste.methods import METHODS, Method, any_method, depth_needed
-from blockfit.waste.placed import placed_solid
+from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.planner import Hollow, Limits, Part, Planner
 from blockfit.waste.setback import setback
 from blockfit.waste.statics import Balance, balance, base_of
@@ -170,8 +170,10 @@ def offcuts(
     stone = fit.block.stone
     heavy = stone.high_kg_m3 if stone else 2700.0
     density = stone.density_kg_m3 if stone else 2700.0
+    # A lighter surface may lie inside the figure by so much: it is kept clear of by as much more.
+    light, apart_mm = light_solid(figure)
     limits = Limits(
-        clearance_mm=clearance_mm,
+        clearance_mm=clearance_mm + 2 * apart_mm,
         methods=ways,
         least_thickness_mm=thick_mm,
         least_volume_m3=least_weight_kg / density,
@@ -183,7 +185,7 @@ def offcuts(
     back_mm = setback(fit).back_mm
     along = np.array([0.0, 1.0, 0.0])
     for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm else ((0.0, _EARLY),):
-        planner.keep_clear_of(figure, kept_mm)
+        planner.keep_clear_of(light, kept_mm)
         while most_pieces is None or len(pieces) < most_pieces:
             plan = planner.next_wedge(most_cuts)
             if plan is None:
@@ -191,7 +193,7 @@ def offcuts(
             parts = planner.take(plan, None if most_pieces is None else most_pieces - len(pieces))
             gone = planner.hollows[-1]
             bounds = gone.offsets - clearance_mm
-            back_mm = free_travel(figure.vertices, figure.faces, along, gone.normals, bounds, back_mm)
+            back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
             pieces += [
                 _offcut(part, stone, len(pieces) + k + 1, stage, back_mm, web_mm) for k, part in enumerate(parts)
             ]

@@ -9,7 +9,7 @@ from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
 from blockfit.units import Length, length_mm
 from blockfit.waste.necks import Neck, necks_of
-from blockfit.waste.placed import placed_solid
+from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reach import Elements, elements_of
 from blockfit.waste.thickness import Thickness, thickness_of
 
@@ -60,7 +60,7 @@ def thin_stone(
     them. ``spacing`` is that of the samples (default: a 400th of the figure's height). Weights count the upper
     end of the density. Nothing here says that stone is safe. Raises `OpenSurfaceError` for a figure that is no solid.
     """
-    figure = placed_solid(fit, "thin stone")
+    figure = light_solid(placed_solid(fit, "thin stone"))[0]
     tall = figure.size_mm[2]
     spacing_mm = max(tall / 400, 1e-3) if spacing is None else length_mm(spacing, "spacing")
     if spacing_mm <= 0:

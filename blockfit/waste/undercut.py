@@ -18,7 +18,7 @@ from blockfit.solids.block import Block
 from blockfit.units import Length, length_mm
 from blockfit.waste.chords import block_chords
 from blockfit.waste.directions import seen_along
-from blockfit.waste.placed import default_pitch_mm, placed_solid
+from blockfit.waste.placed import default_pitch_mm, light_solid, placed_solid
 from blockfit.waste.reach import Elements, elements_of, reached, skimmed
 from blockfit.waste.regions import Region, Setting, classes, joined_patches, regions_of
 from blockfit.waste.tools import Tool
@@ -85,7 +85,8 @@ def undercuts(
     block = fit.block
     step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
     view, name = view_of(block, front)
-    elements = elements_of(solid.vertices, solid.faces, step)
+    light, _ = light_solid(solid)  # far finer than the pitch
+    elements = elements_of(light.vertices, light.faces, step)
     columns = columns_of(elements.vertices, elements.faces, view, lattice_over(view, elements.vertices, step))
     if len(columns.cell) == 0:
         raise BadValueError(f"pitch={pitch!r} is too coarse: no column meets the figure; take a finer one")
