@@ -18,6 +18,7 @@ from blockfit.marking.setting import setting
 from blockfit.overview import Survey, survey
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.page import page_can_be_made
 from blockfit.sheets.ranking import RANKS
 from blockfit.sheets.saving import write_whole
 from blockfit.sheets.sheet import face_sheet, plane_sheets, ruler_sheet
@@ -152,6 +153,8 @@ def survey_command(
     """
     for target in (output, as_json):
         _check_target(target)
+        if target is not None and target.suffix.lower() == ".html":
+            page_can_be_made()
     step = _teller()
     fit = _fit_of(step, options)
     told = survey(

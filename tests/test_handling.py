@@ -147,6 +147,20 @@ def test_supports_instead_of_the_base():
         bf.handling(fit, supports=[(0, 0, 0)])
 
 
+def test_a_tall_block_tips_before_it_slides():
+    """Wolfson, ch. 12 no. 48: half as wide as high it tips at 26.56°; at a friction of 0.63 it would slide at 32.2°."""
+    fit = bf.safest(cuboid(100, 100, 200), bf.Block.box(500, 500, 1000), stance=FIXED)
+    (tall,) = bf.handling(fit, friction=0.63).checks
+    assert not tall.kept
+    assert "tips over the" in tall.text
+    assert "27°" in tall.text
+    assert "32°" in tall.text
+    (low,) = bf.handling(fit, friction=0.3).checks
+    assert low.kept
+    with pytest.raises(bf.BadValueError):
+        bf.handling(fit, friction=0)
+
+
 def test_limits_are_checked_and_said():
     # A block of 500 x 500 x 700, up to 0.175 m3 x 2860 kg/m3 = 500.5 kg.
     fit = in_marble(cuboid(400, 400, 600))

@@ -59,6 +59,9 @@ def test_every_picture_is_drawn(survey, kneeling, tmp_path):
         "cover": views.cover_map(fit),
         "thickness": views.thickness_map(survey.thin),
         "undercut": views.undercut_map(survey.undercuts),
+        "check": views.check_picture(
+            fit, bf.check(fit, {"a": (450, 100, 900), "b": fit.solid().vertices.mean(axis=0)})
+        ),
         "weight": views.weight_picture(survey.weights),
         "trade": views.trade_picture(survey.offcuts),
         "bounds": views.bounds_picture(bf.largest(fit.figure, fit.block)),
@@ -97,6 +100,18 @@ def test_a_large_figures_page_stays_small(tmp_path):
     fit = bf.largest(figure, bf.Block.box(900, 700, 1600, stone="marble"), stance=bf.Stance.upright(30))
     bf.survey(fit, alternatives=False).save(tmp_path / "s.html")
     assert (tmp_path / "s.html").stat().st_size < 8e6
+
+
+def test_what_is_missing_is_said_before_the_work(monkeypatch, tmp_path, capsys):
+    import importlib.util
+
+    from blockfit.__main__ import main
+
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
+    with pytest.raises(SystemExit) as stopped:
+        main(["survey", "no-such-file.stl", "--block", "900x700x1600", "-o", str(tmp_path / "s.html")])
+    assert stopped.value.code == 2
+    assert "blockfit[page]" in capsys.readouterr().err
 
 
 # ---- the page in a browser ----

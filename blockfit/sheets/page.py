@@ -4,9 +4,11 @@ Everything from the user is escaped. The page holds all it needs and asks the ne
 
 import base64
 import html
+import importlib.util
 import json
 from typing import Any
 
+from blockfit.errors import MissingExtraError
 from blockfit.search.result import Fit
 from blockfit.sheets.scene import plotly_script, scene_json
 from blockfit.sheets.views import measured_drawing, picture_bytes
@@ -15,7 +17,7 @@ from blockfit.waste.offcut import OffcutPlan
 from blockfit.waste.undercut import Undercuts
 from blockfit.waste.weight import Weights
 
-__all__ = ["page_of"]
+__all__ = ["page_can_be_made", "page_of"]
 
 _STYLE = """
 :root{color-scheme:light}
@@ -52,6 +54,13 @@ document.querySelectorAll('#three input[type=checkbox]').forEach(box=>
  box.addEventListener('change',()=>{shown[box.value]=box.checked;show()}));
 slider.addEventListener('input',show);
 """
+
+
+def page_can_be_made() -> None:
+    """Raise `MissingExtraError`, before an hour's work, where what the page needs is not installed."""
+    missing = [name for name in ("matplotlib", "plotly") if importlib.util.find_spec(name) is None]
+    if missing:
+        raise MissingExtraError(f"the page needs {' and '.join(missing)}: pip install 'blockfit[page]'")
 
 
 def page_of(

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, MissingExtraError
+from blockfit.marking.check import Check
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
 from blockfit.sheets.ranking import Comparison
@@ -26,6 +27,7 @@ from blockfit.waste.weight import Weights
 
 __all__ = [
     "bounds_picture",
+    "check_picture",
     "cover_map",
     "measured_drawing",
     "picture_bytes",
@@ -97,6 +99,26 @@ def cover_map(fit: Fit) -> Any:
     figure, cover = fit.solid(), stone_cover(fit)
     values = cover.per_vertex_mm[figure.faces].mean(axis=1)
     return _map(figure.vertices, figure.faces, values, f"sound stone over {fit.figure.name}, mm", "cividis")
+
+
+def check_picture(fit: Fit, checked: Check) -> Any:
+    """Return readings taken back, on five views: o with stone on it, x too deep, . within the error; mm beside them."""
+    plt = _pyplot()
+    figure = fit.solid()
+    drawing, axes = plt.subplots(1, 5, figsize=(16, 6), layout="constrained")
+    marks = {"stone on it": "o", "too deep": "x", "within the error": "."}
+    for side, ax in zip(_FACES, axes, strict=True):
+        picture = relief_of(figure.vertices, figure.faces, side)
+        ax.imshow(picture.shade, cmap="gray", vmin=-0.6, vmax=1, origin="lower", extent=picture.extent)
+        for reading in checked.readings:
+            x, y = picture.view.seen(reading.at_mm[None])[0][0]
+            ax.plot(x, y, marks[reading.verdict], color="black", markerfacecolor="none", markersize=8)
+            ax.annotate(f"{reading.left_mm:+.0f}", (x, y), xytext=(5, 5), textcoords="offset points", fontsize=8)
+        ax.set_title(side)
+        ax.axis("off")
+    deep = len(checked.too_deep)
+    drawing.suptitle(f"{len(checked.readings)} readings, {deep} too deep by more than {checked.error_mm:g} mm (x)")
+    return drawing
 
 
 def thickness_map(thin: ThinStone) -> Any:

@@ -19,7 +19,7 @@ from blockfit.waste.lifting import Lift, RollerPull, Turning, lift, roller_pull,
 from blockfit.waste.offcut import OffcutPlan
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.shares import stage_bodies
-from blockfit.waste.statics import Balance, balance, base_of
+from blockfit.waste.statics import Balance, balance, base_of, slides_at_deg
 from blockfit.waste.undercut import Undercuts, undercuts
 
 __all__ = ["Check", "Handling", "Load", "handling"]
@@ -84,12 +84,14 @@ def handling(
     rigging_kg: float = 0,
     legs: int = 2,
     sling_angle: float = 60,
+    friction: float | None = None,
 ) -> Handling:
     """Return how the stone stands, turns, lifts and rolls, from the block as delivered to the finished figure.
 
     ``supports`` are (x, y) points of rollers, wedges or battens under it, in mm, block frame (the ends of each
-    roller); ``openings`` are doors to pass as (width, height). Limits left out are not checked. ``slings_kg`` is
-    what the slings carry as used; ``rigging_kg`` hangs on the hook with the load. Raises `BadValueError` for limits
+    roller); ``openings`` are doors to pass as (width, height). Limits left out are not checked. With
+    ``friction``, the slope at which the block slides is held against that at which it tips. ``slings_kg`` is what
+    the slings carry as used; ``rigging_kg`` hangs on the hook with the load. Raises `BadValueError` for limits
     that are none.
     """
     figure = placed_solid(fit, "handling")
@@ -147,6 +149,8 @@ def handling(
         checks.append(
             Check("table", kept, f"the block weighs up to {heaviest:,.0f} kg, the table carries {table_kg:,.0f} kg")
         )
+    if friction is not None:
+        checks.append(_slope(loads[0], friction))
     return Handling(
         loads=tuple(loads),
         turns=turnings(size, loads[0].centre_mm - corners.min(axis=0), heaviest),
@@ -182,6 +186,17 @@ def _hook(size: tuple[float, float, float], hook_mm: float, legs: int, angle: fl
     need = size[2] + rise
     text = f"the figure and legs at {angle:g}° need {need:,.0f} mm under the hook, there are {hook_mm:,.0f} mm"
     return Check("hook height", need <= hook_mm, text)
+
+
+def _slope(load: Load, friction: float) -> Check:
+    """Return whether the block, on a slope, would slide before it tips."""
+    if not (isinstance(friction, int | float) and 0 < friction < 10):
+        raise BadValueError(f"friction={friction!r} must be a coefficient, such as 0.6")
+    slides, tips = slides_at_deg(friction), load.stands.weakest_deg
+    first = f"slides at {slides:.0f}°, before it tips at {tips:.0f}°"
+    if tips < slides:
+        first = f"tips over the {load.stands.weakest} at {tips:.0f}°, before it slides at {slides:.0f}°"
+    return Check("slope", slides <= tips, f"on a slope the block {first} (friction {friction:g})")
 
 
 def _floor(load: Load, limit: float) -> Check:

@@ -11,7 +11,7 @@ import numpy as np
 from blockfit.measure.sections import footprint
 from blockfit.solids.arrays import Array
 
-__all__ = ["Balance", "balance", "base_of", "side_words"]
+__all__ = ["Balance", "balance", "base_of", "side_words", "slides_at_deg"]
 
 _LEVEL_MM = 0.5  # points of a base within this of its lowest rest on the ground
 
@@ -63,6 +63,16 @@ def balance(centre: Array, contacts: Array) -> Balance:
     worst = int(angles.argmin())
     named = tuple((side_words(n), float(a)) for n, a in zip(outward, angles, strict=True))
     return Balance(bool(room.min() > 0), float(room.min()), named[worst][0], float(angles[worst]), named, ring, centre)
+
+
+def slides_at_deg(friction: float) -> float:
+    """Return the slope at which a body slides on its base: tan(slope) = the coefficient of friction.
+
+    >>> from blockfit.waste.statics import slides_at_deg
+    >>> round(slides_at_deg(0.63), 1)
+    32.2
+    """
+    return math.degrees(math.atan(friction))
 
 
 def side_words(direction: Array) -> str:
