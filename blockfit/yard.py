@@ -4,7 +4,6 @@ Every pair of a figure and a block is answered by itself, so that results are th
 work is divided."""
 
 import heapq
-import json
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -14,11 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError
+from blockfit.errors import BadValueError, BlockfitError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.search.support import hull_of, spread_directions
-from blockfit.sheets.ranking import RANKS, Comparison, Row, csv_heading, csv_line, rank_key
+from blockfit.sheets.journal import Journal, RowWriter
+from blockfit.sheets.ranking import RANKS, Comparison, Row, rank_key
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.polytope import polytope_volume
@@ -94,7 +94,7 @@ def compare(
         wanted = 1.0  # what is cheapest that fits needs a size that must fit: as read
     faces = stands_on if isinstance(stands_on, str) else tuple(stands_on)
     asked = _Asked(wanted, cover, stance or Stance.free(), gap, faces, bed, deepest, offcuts)
-    journal = _Journal(resume)
+    journal = Journal(resume)
     try:
         rows, finished = _collected(those, blocks, asked, rank, best, jobs, progress, journal, stream)
     finally:
@@ -105,7 +105,7 @@ def compare(
 
 def _collected(
     figures: tuple[Figure, ...], blocks: Iterable[Block], asked: _Asked, rank: str, best: int | None, jobs: int | None,
-    progress: bool, journal: "_Journal", stream: str | Path | None,
+    progress: bool, journal: Journal, stream: str | Path | None,
 ) -> tuple[list[Row], bool]:  # fmt: skip
     """Return the rows, and whether all are there."""
     shapes = [_Shape.of(figure) for figure in figures]
@@ -118,7 +118,7 @@ def _collected(
     keep = _KEEP if stream is not None else math.inf
     rows: list[Row] = []
     heap: list[tuple[Any, int, Row]] = []
-    writer = _Writer(stream)
+    writer = RowWriter(stream)
 
     def take(row: Row) -> None:
         writer.write(row)
@@ -142,7 +142,7 @@ def _collected(
 
 def _answered(
     figures: tuple[Figure, ...], shapes: "list[_Shape]", pairs: Iterator[tuple[int, int, Block]], asked: _Asked,
-    rank: str, best: int | None, jobs: int | None, progress: bool, journal: "_Journal",
+    rank: str, best: int | None, jobs: int | None, progress: bool, journal: Journal,
 ) -> Iterator[Row]:  # fmt: skip
     """Yield the rows as they come, in order."""
     held: list[Row] = []
@@ -228,7 +228,7 @@ def _most_scale(shape: _Shape, block: Block, asked: _Asked) -> float:
 
 def _parallel(
     figures: tuple[Figure, ...], shapes: list[_Shape], pairs: Iterator[tuple[int, int, Block]], asked: _Asked,
-    jobs: int | None, journal: "_Journal",
+    jobs: int | None, journal: Journal,
 ) -> Iterator[Row]:  # fmt: skip
     """Yield the rows of all pairs in order, worked on by joblib as it is configured."""
     from joblib import Parallel, delayed
@@ -343,68 +343,6 @@ class _Reversed:
 
     def __lt__(self, other: "_Reversed") -> bool:
         return bool(other.key < self.key)
-
-
-class _Writer:
-    """Writes rows to a CSV file as they come, or nowhere."""
-
-    def __init__(self, path: str | Path | None) -> None:
-        try:
-            self._file = None if path is None else open(path, "w", encoding="utf-8", newline="")  # noqa: SIM115
-        except OSError as error:
-            raise UnreadableFileError(f"{path} cannot be written: {error.strerror or error}") from error
-        if self._file is not None:
-            self._file.write(csv_heading())
-
-    def write(self, row: Row) -> None:
-        if self._file is not None:
-            self._file.write(csv_line(row))
-
-    def close(self) -> None:
-        if self._file is not None:
-            self._file.close()
-
-
-class _Journal:
-    """Finished rows in a file, a line of JSON each; a line that was cut short is done again."""
-
-    def __init__(self, path: str | Path | None) -> None:
-        self._done: dict[str, dict[str, Any]] = {}
-        self._file = None
-        if path is None:
-            return
-        file = Path(path)
-        try:
-            if file.exists():
-                for line in file.read_text(encoding="utf-8").splitlines():
-                    try:
-                        row = json.loads(line)
-                        self._done[row["key"]] = row
-                    except (json.JSONDecodeError, KeyError, TypeError):
-                        continue
-            self._file = open(file, "a", encoding="utf-8")  # noqa: SIM115
-        except (OSError, UnicodeDecodeError) as error:
-            raise UnreadableFileError(f"{file.name} cannot be resumed from: {error}") from error
-
-    def known(self, order: int, block: Block) -> Row | None:
-        if self._file is None:
-            return None
-        data = self._done.get(_key(order, block))
-        return None if data is None else Row.restored(data, block)
-
-    def add(self, row: Row) -> None:
-        key = _key(row.order, row.block)
-        if self._file is not None and key not in self._done:
-            self._file.write(json.dumps({"key": key, **row.record()}) + "\n")
-            self._file.flush()
-
-    def close(self) -> None:
-        if self._file is not None:
-            self._file.close()
-
-
-def _key(order: int, block: Block) -> str:
-    return f"{order}|{block.name}|{'x'.join(f'{side:.3f}' for side in block.size_mm)}"
 
 
 def _bar(progress: bool) -> Any:

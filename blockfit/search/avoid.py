@@ -61,7 +61,6 @@ class Aim:
     from_x: float = 0.0
     from_y: float = 0.0
     aside: float = 0.0
-    from_z: float = -np.inf
 
 
 @dataclass(frozen=True, slots=True, eq=False)
