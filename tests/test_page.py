@@ -211,12 +211,18 @@ def test_every_control_has_a_name_and_turning_is_smooth(browser, page):
     assert nameless == []
     frames = browser.execute_async_script(
         """
-        const done = arguments[0], view = document.getElementById('view'), times = [];
+        const done = arguments[0], canvas = document.querySelector('#view canvas'), times = [];
+        const box = canvas.getBoundingClientRect(), x = box.left + box.width / 2, y = box.top + box.height / 2;
+        const fire = (kind, at, buttons) => canvas.dispatchEvent(
+          new MouseEvent(kind, {bubbles: true, clientX: at, clientY: y, buttons, button: 0}));
         let k = 0, last = performance.now();
+        fire('mousedown', x, 1);
         function turn() {
-          const a = -1.2 + 0.04 * k;
-          Plotly.relayout(view, {'scene.camera.eye': {x: 2 * Math.cos(a), y: 2 * Math.sin(a), z: 0.7}});
-          requestAnimationFrame(now => { times.push(now - last); last = now; if (++k < 40) turn(); else done(times); });
+          fire('mousemove', x + 4 * k, 1);
+          requestAnimationFrame(now => {
+            times.push(now - last); last = now;
+            if (++k < 40) turn(); else { fire('mouseup', x, 0); done(times); }
+          });
         }
         turn();
         """

@@ -26,7 +26,7 @@ h1{font-size:1.6rem}h2{font-size:1.15rem;border-bottom:1px solid #999;margin-top
 .wide{overflow-x:auto}table{border-collapse:collapse;font-size:.92rem}
 th,td{padding:.25rem .6rem;border-bottom:1px solid #ccc;text-align:right}
 th:first-child,td:first-child{text-align:left}pre{white-space:pre-wrap;font:13px/1.45 ui-monospace,monospace}
-#view{width:100%;height:min(70vh,40rem);border:1px solid #999}
+#view{width:100%;height:min(65vh,32rem);border:1px solid #999}
 fieldset{border:1px solid #999;display:flex;flex-wrap:wrap;gap:.3rem 1rem}
 label{display:inline-flex;gap:.4rem;align-items:center;min-height:2.2rem}input[type=range]{width:min(22rem,60vw)}
 img{max-width:100%;height:auto}.caution{border-left:4px solid #b00;padding:.2rem .8rem;background:#fff4f2}
@@ -49,7 +49,7 @@ function show(){
  const kg=s.left_kg===null?'':', '+Math.ceil(s.left_kg).toLocaleString('en')+' kg';
  said.textContent=s.name+': '+s.left_m3.toFixed(4)+' m\\u00b3 left'+kg;
  said.dataset.leftM3=s.left_m3;slider.setAttribute('aria-valuetext',said.textContent)}
-Plotly.newPlot(view,scene.data.map(t=>({...t,visible:shown[t.meta]})),scene.layout,{displayModeBar:false,responsive:true}).then(()=>{show();document.body.dataset.ready='yes'});
+Plotly.newPlot(view,scene.data.map(t=>({...t,visible:shown[t.meta]})),scene.layout,{displayModeBar:false,responsive:true,plotGlPixelRatio:1}).then(()=>{show();document.body.dataset.ready='yes'});
 document.querySelectorAll('#three input[type=checkbox]').forEach(box=>
  box.addEventListener('change',()=>{shown[box.value]=box.checked;show()}));
 slider.addEventListener('input',show);

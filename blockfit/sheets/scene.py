@@ -38,12 +38,13 @@ def scene_json(fit: Fit, plan: OffcutPlan | None, cut: Undercuts | None, points:
     placed = np.concatenate(marks)
     if len(placed):
         traces.append(_dots(placed, "points", "#111111", 4, "points"))
-    axis = {"showbackground": False, "zeroline": False}
+    axis = {"showbackground": False, "zeroline": False, "showspikes": False}
     layout = {
         "margin": {"l": 0, "r": 0, "t": 0, "b": 0},
         "showlegend": False,
         "scene": {
             "aspectmode": "data",
+            "hovermode": False,  # or every movement draws the scene once more, to see what is under the pointer
             "xaxis": {"title": {"text": "right, mm"}, **axis},
             "yaxis": {"title": {"text": "in, mm"}, **axis},
             "zaxis": {"title": {"text": "up, mm"}, **axis},
@@ -90,7 +91,7 @@ def _mesh(vertices: Array, faces: Ints, name: str, colour: str, opacity: float, 
     return {
         "type": "mesh3d", "x": x, "y": y, "z": z, "i": i, "j": j, "k": k, "name": name, "color": colour,
         "opacity": opacity, "flatshading": len(faces) < 200, "lighting": light,
-        "lightposition": {"x": -2000, "y": -5000, "z": 5000}, "meta": group, "hoverinfo": "name",
+        "lightposition": {"x": -2000, "y": -5000, "z": 5000}, "meta": group, "hoverinfo": "skip",
     }  # fmt: skip
 
 
