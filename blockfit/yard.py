@@ -94,7 +94,7 @@ def compare(
         wanted = 1.0  # what is cheapest that fits needs a size that must fit: as read
     faces = stands_on if isinstance(stands_on, str) else tuple(stands_on)
     asked = _Asked(wanted, cover, stance or Stance.free(), gap, faces, bed, deepest, offcuts)
-    journal = Journal(resume)
+    journal = Journal(resume, repr((*(figure.name for figure in those), asked)))
     try:
         rows, finished = _collected(those, blocks, asked, rank, best, jobs, progress, journal, stream)
     finally:
@@ -211,7 +211,8 @@ class _Shape:
 
 def _most_scale(shape: _Shape, block: Block, asked: _Asked) -> float:
     """Return a scale that no placement in a box exceeds, by volume, least width and longest line; inf for others."""
-    if block.kind != "box":
+    # A block stood on another face has its covers elsewhere: what is asked of which side is not known here.
+    if block.kind != "box" or asked.stands_on != "bottom":
         return math.inf
     covers = cover_by_face(block, asked.cover)
     room = block.sound_mm - covers
@@ -269,12 +270,7 @@ def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Asked)
     )  # fmt: skip
     try:
         most = _most_scale(shape, block, asked)
-        if (
-            asked.scale is not None
-            and most < asked.scale * (1 - 1e-9)
-            and block.is_plain
-            and asked.stands_on == "bottom"
-        ):
+        if asked.scale is not None and most < asked.scale * (1 - 1e-9) and block.is_plain:
             # No search is needed to say so.
             return replace(empty, scale_bound=most, note="too small, by volume, least width or longest line")
         how: dict[str, Any] = {

@@ -259,6 +259,9 @@ def test_resuming_does_nothing_twice(tmp_path, monkeypatch):
     monkeypatch.setattr(module, "_row", lambda *a: again.append(a) or real(*a))
     rest = bf.compare(figure, blocks, stance=UPRIGHT, jobs=1, resume=file)
     assert len(again) == 4
+    other = bf.compare(figure, blocks, stance=UPRIGHT, cover=30, jobs=1, resume=file)
+    assert len(again) == 4 + 12  # another question: nothing of the first counts
+    assert max(row.scale for row in other.rows) < max(row.scale for row in whole.rows)
     assert [row.record() for row in rest.rows] == [row.record() for row in whole.rows]
 
 

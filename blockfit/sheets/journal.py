@@ -37,8 +37,9 @@ class RowWriter:
 class Journal:
     """Finished rows in a file, a line of JSON each; a line that was cut short is done again."""
 
-    def __init__(self, path: str | Path | None) -> None:
-        """Open the file, if there is one."""
+    def __init__(self, path: str | Path | None, question: str) -> None:
+        """Open the file, if there is one; only rows that answered the same question count."""
+        self._question = question
         self._done: dict[str, dict[str, Any]] = {}
         self._file = None
         if path is None:
@@ -60,12 +61,12 @@ class Journal:
         """Return the row of an earlier run, if it was finished."""
         if self._file is None:
             return None
-        data = self._done.get(journal_key(order, block))
+        data = self._done.get(self._key(order, block))
         return None if data is None else Row.restored(data, block)
 
     def add(self, row: Row) -> None:
         """Note a finished row."""
-        key = journal_key(row.order, row.block)
+        key = self._key(row.order, row.block)
         if self._file is not None and key not in self._done:
             self._file.write(json.dumps({"key": key, **row.record()}) + "\n")
             self._file.flush()
@@ -75,7 +76,6 @@ class Journal:
         if self._file is not None:
             self._file.close()
 
-
-def journal_key(order: int, block: Block) -> str:
-    """Return what tells a pair from all others."""
-    return f"{order}|{block.name}|{'x'.join(f'{side:.3f}' for side in block.size_mm)}"
+    def _key(self, order: int, block: Block) -> str:
+        """Return what tells a pair and its question from all others."""
+        return f"{order}|{block.name}|{'x'.join(f'{side:.3f}' for side in block.size_mm)}|{self._question}"
