@@ -175,9 +175,13 @@ def _strayed(at: Found, aim: Aim) -> float:
     return max(abs(float(at.at[0]) - aim.from_x) - aim.aside, aim.from_y - float(at.at[1]), 0.0)
 
 
-def clearances(room: Room, at: Found) -> list[float]:
-    """Return the least clearance of every plane, and twice of every obstacle, margins taken off."""
-    told = [float(away.min()) - room.obstacles[k // 2].margin_mm for k, (away, _, _) in enumerate(_fields(room, at))]
+def clearances(room: Room, at: Found, *, exact: bool = False) -> list[float]:
+    """Return the least clearance of every plane, and twice of every obstacle, margins taken off, by the samples.
+
+    ``exact``: by exact distances, so that none is told as less than that of the samples.
+    """
+    fields = _fields(room, at, exact=exact)
+    told = [float(away.min()) - room.obstacles[k // 2].margin_mm for k, (away, _, _) in enumerate(fields)]
     return [*(float(value) for value in _planes(room, at)), *told]
 
 
@@ -186,11 +190,11 @@ def _planes(room: Room, at: Found) -> Array:
     return np.asarray(room.offsets - (corners @ room.normals.T).max(axis=0))
 
 
-def _fields(room: Room, at: Found) -> tuple[tuple[Array, Array, Array], ...]:
+def _fields(room: Room, at: Found, *, exact: bool = False) -> tuple[tuple[Array, Array, Array], ...]:
     """Return how the figure's samples clear every obstacle, and how every obstacle's samples clear the figure."""
-    if at.fields is not None:
+    if at.fields is not None and not exact:
         return at.fields
-    return tuple(side(room, at, obstacle) for obstacle in room.obstacles for side in (_forward, _backward))
+    return tuple(side(room, at, obstacle, exact) for obstacle in room.obstacles for side in (_forward, _backward))
 
 
 def _gained(room: Room) -> list[bool]:
@@ -200,16 +204,16 @@ def _gained(room: Room) -> list[bool]:
     return planes + [obstacle.is_outside for obstacle in room.obstacles for _ in range(2)]
 
 
-def _forward(room: Room, at: Found, obstacle: Obstacle) -> tuple[Array, Array, Array]:
+def _forward(room: Room, at: Found, obstacle: Obstacle, exact: bool) -> tuple[Array, Array, Array]:
     points = at.scale * room.surface @ at.rotation.T + at.at
-    away, ways = obstacle.away(points)
+    away, ways = obstacle.away(points, exact=exact)
     return away, ways, points
 
 
-def _backward(room: Room, at: Found, obstacle: Obstacle) -> tuple[Array, Array, Array]:
+def _backward(room: Room, at: Found, obstacle: Obstacle, exact: bool) -> tuple[Array, Array, Array]:
     """Return how far an obstacle's samples lie from the figure, which way, and the figure's points nearest to them."""
     local = (obstacle.samples - at.at) @ at.rotation / at.scale + room.middle
-    signed, nearest = room.field.signed(local, exact=False)
+    signed, nearest = room.field.signed(local, exact=exact)
     points = at.scale * (nearest - room.middle) @ at.rotation.T + at.at
     to = obstacle.samples - points
     length = np.linalg.norm(to, axis=1)

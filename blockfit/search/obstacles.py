@@ -55,13 +55,16 @@ class Obstacle:
         at = np.clip(np.rint((points - origin) / steps).astype(np.int64), 0, np.array(values.shape) - 1)
         return np.asarray(values[at[:, 0], at[:, 1], at[:, 2]])
 
-    def away(self, points: Array) -> tuple[Array, Array]:
-        """Return (n,) distances of points from it, below 0 inside, and (n, 3) unit vectors in which they grow."""
+    def away(self, points: Array, *, exact: bool = False) -> tuple[Array, Array]:
+        """Return (n,) distances of points from it, below 0 inside, and (n, 3) unit vectors in which they grow.
+
+        Not ``exact``, they may be too large by less than a sample's spacing: enough to climb by.
+        """
         if self.field is None:
             to = points - self.centre
             far = np.linalg.norm(to, axis=1)
             return far - self.radius_mm, to / np.maximum(far, 1e-12)[:, None]
-        signed, nearest = self.field.signed(points, exact=False)
+        signed, nearest = self.field.signed(points, exact=exact)
         to = points - nearest
         length = np.linalg.norm(to, axis=1)
         ways = to / np.maximum(length, 1e-12)[:, None] * np.sign(signed)[:, None]
@@ -152,7 +155,7 @@ def kept_clear_mm(placed: Figure, obstacle: Obstacle) -> float:
 
 def _deepest(placed: Figure, obstacle: Obstacle) -> float:
     """Return the least distance of the vertices of both from the other, below 0."""
-    ours = float(obstacle.away(placed.vertices)[0].min())
+    ours = float(obstacle.away(placed.vertices, exact=True)[0].min())
     vertices, faces = refined(placed.vertices, placed.faces, max(placed.size_mm) / 40)
     theirs = float(SurfaceDistance(vertices, faces).signed(obstacle.samples)[0].min())
     return min(ours, theirs)

@@ -177,7 +177,7 @@ def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tu
     for _ in range(_STEPS):
         if at.at[1] > limit + hair:
             return None
-        missing = -min([0.0, *clearances(room, at)[count:]])
+        missing = -min([0.0, *clearances(room, at, exact=True)[count:]])
         if missing <= hair:
             placement, planes, kept, missing = verified(room, at)
             if planes.min() < -hair and missing == -float(planes.min()):
