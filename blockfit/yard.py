@@ -16,7 +16,8 @@ import numpy as np
 from blockfit.errors import BadValueError, BlockfitError
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
-from blockfit.search.support import hull_of, spread_directions
+from blockfit.search.support import hull_of
+from blockfit.search.widths import least_and_longest
 from blockfit.sheets.journal import Journal, RowWriter
 from blockfit.sheets.ranking import RANKS, Comparison, Row, rank_key
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
@@ -199,13 +200,7 @@ class _Shape:
             corners, np.zeros((0, 3), np.int64), landmarks=figure.landmarks, name=figure.name, ratio=figure.ratio,
             tolerance_mm=figure.tolerance_mm,
         )  # fmt: skip
-        ways = spread_directions(20_000)
-        heights = hull.points @ ways.T
-        wide = np.ptp(heights, axis=0)
-        # Every direction lies within 1.6° of one of these (their spacing is 1.4°): no width is less than this.
-        least = max(0.0, float(wide.min()) - 2 * hull.radius * math.sin(math.radians(1.6)))
-        ends = hull.points[heights.argmax(axis=0)] - hull.points[heights.argmin(axis=0)]
-        longest = float(np.linalg.norm(ends, axis=1).max())
+        least, longest = least_and_longest(hull.points)
         return cls(slim, figure.volume_m3, polytope_volume(hull.points) * 1e-9, least, longest)
 
 

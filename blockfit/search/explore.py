@@ -2,8 +2,10 @@
 
 Budgets count cells, so that reruns agree to the last digit."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -17,11 +19,21 @@ from blockfit.solids.stance import Stance
 
 __all__ = ["Found", "explore"]
 
-Climb = Callable[[Question, Array, Array, float, Stance], Polished]
+
+class Climb(Protocol):
+    """Goes from a good rotation to the best near it, with steps of up to ``trust`` and down to ``close`` radians."""
+
+    def __call__(
+        self, question: Question, points: Array, rotation: Array, trust: float, stance: Stance, *, close: float
+    ) -> Polished:
+        """Return what was found."""
+        ...
+
 
 _BATCH = 2048  # cells a round: enough for numpy, few enough to stay best-first
 _POLISH_AROUND = 0.06  # radians: cells this small that will not go away get a certificate of their own
 _MOST_POINTS = 800  # hulls up to this size are used whole; of larger ones, the points that turn out to matter
+_CLOSE = 1e-3  # radians: the last step of a climb, until the best is climbed to its last digit at the end
 _FEW = 10  # dependencies used in a cell's bound where a block has more
 _LOOKED_AT = 32  # leading cells a round whose contacts and dependencies are taken in
 
@@ -71,6 +83,7 @@ def explore(
     trace = []
     while True:
         target = allow(search.best.value)
+        search.set_close(target)
         alive = bounds > target
         settled = max(settled, float(bounds[~alive].max(initial=-np.inf)))
         frontier, bounds = frontier.pick(alive), bounds[alive]
@@ -96,7 +109,10 @@ def explore(
         child_bounds = search.bound(children)
         search.improve(children)
         frontier, bounds = frontier.join(children), np.concatenate([bounds, child_bounds])
-    return Found(search.best.rotation, search.best.value, top, search.cells, np.array(trace), search.deciding_pair())
+    search.finish()
+    best, top = search.best, max(top, search.best.value)
+    trace[-1] = (search.cells, best.value, top)
+    return Found(best.rotation, best.value, top, search.cells, np.array(trace), search.deciding_pair())
 
 
 def _is_small(cells: Cells) -> bool:
@@ -116,13 +132,28 @@ class _Search:
         self.best = Polished(np.eye(3), -np.inf, None)
         self.certificates: list[Certificate] = []
         self.cells = 0
+        self.close, self.is_climbed = _CLOSE, False
         self.centre_values: Array = np.zeros(0)
 
     def value_at(self, rotation: Array) -> None:
         """Take a rotation as the best if it is."""
         value = self.question.value(self.all_points, rotation)
         if value > self.best.value:
-            self.best = Polished(rotation, value, None)
+            self.best, self.is_climbed = Polished(rotation, value, None), False
+
+    def set_close(self, target: float) -> None:
+        """Climb only as close as the merit ``target`` needs: a last step of e radians leaves an error of about e²."""
+        best = self.best.value
+        if math.isfinite(target) and math.isfinite(best):
+            size = abs(best) if self.question.scale is None else float(np.abs(self.question.offsets).max())
+            self.close = min(_CLOSE, 0.03 * math.sqrt(max(0.0, target - best) / max(size, 1e-300)))
+
+    def finish(self) -> None:
+        """Climb from the best to its last digit."""
+        if self.is_climbed:
+            trust = 4 * max(self.close, 1e-6)
+            found = self.climb(self.question, self.all_points, self.best.rotation, trust, self.stance, close=0.0)
+            self.best = found if found.value >= self.best.value else self.best
 
     def bound(self, cells: Cells) -> Array:
         """Return (b,) what no rotation of each cell beats; −inf for cells outside the stance."""
@@ -236,17 +267,17 @@ class _Search:
             return
         rotation = within_stance(cell.rotations()[0], self.stance)
         trust = min(0.3, float(cell.radii()[0]))
-        found = self.climb(self.question, self.all_points, rotation, trust, self.stance)
+        found = self.climb(self.question, self.all_points, rotation, trust, self.stance, close=self.close)
         if found.certificate is not None:
             self.certificates.append(found.certificate)
         if found.value > self.best.value:
-            self.best = found
+            self.best, self.is_climbed = found, True
 
 
 def _moments(question: Question, points: Array, rotations: Array) -> Array:
     """Return (b, f, 3, 3) the matrices (R p_j) n_jᵀ of the bounds, with each face's support point p_j at R."""
     axes, which, along = question.lines
-    heights = (axes @ rotations) @ points.T  # (b, m, n)
+    heights = ((axes @ rotations).reshape(-1, 3) @ points.T).reshape(len(rotations), len(axes), -1)  # (b, m, n)
     far, near = heights.argmax(axis=2), heights.argmin(axis=2)  # (b, m)
     chosen = np.where(along, far[:, which], near[:, which])  # (b, f)
     touching = points[chosen] @ np.swapaxes(rotations, 1, 2)  # (b, f, 3)

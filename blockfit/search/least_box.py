@@ -175,7 +175,9 @@ def _cost(by: str | Cost, stone: Stone | None, price_per_m3: float | None) -> Co
     return lambda width, depth, height: width * depth * height * (1e-9 * factor)
 
 
-def _climb(question: Question, points: Array, rotation: Array, trust: float, stance: Stance) -> Polished:
+def _climb(
+    question: Question, points: Array, rotation: Array, trust: float, stance: Stance, *, close: float = 0.0
+) -> Polished:
     """Return a box no dearer than at ``rotation``: small turns that shrink the sides, weighed by what each costs.
 
     The logarithm of the volume lies below its tangent, so that a step that lowers the tangent's value lowers it.
@@ -186,22 +188,25 @@ def _climb(question: Question, points: Array, rotation: Array, trust: float, sta
     radius = float(np.linalg.norm(points, axis=1).max())
     for _ in range(14):
         face, turned = tangent_contacts(question, points, rotation, trust * radius)
-        sides = question.sides((question.weights @ reach(points, question.normals @ rotation))[None])[0]
+        reached = reach(points, question.normals @ rotation)
+        sides = question.sides((question.weights @ reached)[None])[0]
         normals = question.normals[face]
-        # Variables: the turn (3) and each face's reach (6); a reach is at least every contact's.
+        # Variables: the turn (3) and what each face's reach grows by (6); a reach is at least every contact's. In
+        # units of the trust, so that a solver's tolerance shrinks with it.
         rows = np.column_stack([np.cross(turned, normals), -np.eye(6)[face] * radius]) / radius
-        rest = -(normals * turned).sum(axis=1) / radius
+        rest = (reached[face] - (normals * turned).sum(axis=1)) / (radius * trust)
         cost = np.concatenate([np.zeros(3), np.abs(question.normals) @ (radius / np.maximum(sides, 1e-9 * radius))])
-        bounds: list[tuple[float | None, float | None]] = [(-trust, trust)] * 3 + [(None, None)] * 6
-        found = least(cost, rows, rest, bounds, simplex=True)
+        bounds: list[tuple[float | None, float | None]] = [(-1.0, 1.0)] * 3 + [(None, None)] * 6
+        found = least(cost, rows, rest, bounds)
         if found is None:
             break
-        moved = within_stance(turned_by(found.point[:3]) @ rotation, stance)
+        turn = found.point[:3] * trust
+        moved = within_stance(turned_by(turn) @ rotation, stance)
         gained = question.value(points, moved) - value
-        size = float(np.abs(found.point[:3]).max())
+        size = float(np.abs(turn).max())
         if gained > 0:
             rotation, value = moved, value + gained
-        if size < 1e-9 or (gained <= 0 and trust < 1e-9):
+        if size < max(close, 1e-9) or (gained <= 0 and trust < 1e-9):
             break
         trust = min(trust, 2 * size) if gained > 0 else min(trust, size) / 4
     return Polished(rotation, value, None)

@@ -17,6 +17,8 @@ from blockfit.solids.turns import from_quaternions, quaternion
 
 __all__ = ["Certificate", "Polished", "polish", "tangent_contacts", "turned_by", "within_stance"]
 
+_EXACT = 1e-8  # radians: steps below it have nothing more to gain
+_EQUAL = 1e-16  # of the merit, or of the hull's radius: programs that promise less are done
 _PER_FACE = 12  # contact candidates a face; more only slow the programs
 
 
@@ -53,35 +55,54 @@ class _Contacts:
     turned: Array  # (m, 3) in block axes
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Duals:
+    """The duals (m,) of a program, its contacts, and the merit where it was asked."""
+
+    contacts: _Contacts
+    duals: Array
+    value: float
+
+
 def polish(
-    question: Question, points: Array, rotation: Array, trust: float, stance: Stance, *, steps: int = 14
+    question: Question,
+    points: Array,
+    rotation: Array,
+    trust: float,
+    stance: Stance,
+    *,
+    close: float = 0.0,
+    steps: int = 14,
 ) -> Polished:
     """Return the best rotation found near ``rotation``, starting with steps of up to ``trust`` radians.
 
-    Never worse than where it started. The stance is kept throughout.
+    Never worse than where it started. The stance is kept throughout. It ends with a step shorter than ``close``
+    radians, which leaves an error of about its square; 0 asks for the last digit.
     """
     rotation = within_stance(rotation, stance)
     value = question.value(points, rotation)
     if not np.isfinite(value):  # some condition fails outright: there is no merit to climb
         return Polished(rotation, value, None)
     radius = float(np.linalg.norm(points, axis=1).max())
-    certificate = None
+    seen: list[_Duals] = []
     for _ in range(steps):
         contacts = _contacts(question, points, rotation, trust * radius)
-        step, duals = _program(question, contacts, rotation, value, trust, radius, stance)
+        step, duals, promised = _program(question, contacts, rotation, value, trust, radius, stance)
         if step is None:
             break
         size = float(np.abs(step).max())
-        certificate = _certificate(question, contacts, duals, value, radius, stance) or certificate
+        seen.append(_Duals(contacts, duals, value))
         moved = within_stance(turned_by(step) @ rotation, stance)
         gained = question.value(points, moved) - value
         if gained > 0:
             rotation, value = moved, value + gained
-        if size < 1e-8 or (gained <= 1e-15 * abs(value) and trust < 1e-8):
+        if size < max(close, _EXACT) or promised < _EQUAL:
             break
         # Steps that stop short of the trust are Newton steps: what is left is of second order.
         trust = min(trust, 2 * size) if gained > 0 else min(trust, size) / 4
-    return _finish(question, points, rotation, value, stance, certificate)
+    if close <= _EXACT:
+        rotation, value = _finish(question, points, rotation, value, stance, seen)
+    return Polished(rotation, value, _last_certificate(question, seen, radius, stance))
 
 
 def within_stance(rotation: Array, stance: Stance) -> Array:
@@ -149,22 +170,22 @@ def _program(
     trust: float,
     radius: float,
     stance: Stance,
-) -> tuple[Array | None, Array]:
-    """Return the turn vector (3,) that gains most, and the duals of the contacts (m,) and the stance's forms."""
+) -> tuple[Array | None, Array, float]:
+    """Return the turn vector (3,) that gains most, the duals of the contacts (m,) and the stance's forms, the gain."""
     rows, rest = _system(question, contacts, value, radius)
     forms = stance.forms()
     limits = np.zeros((len(forms), 7))
     limits[:, 1:4] = np.array([-_slope(form, rotation) for form, _ in forms]).reshape(-1, 3)
     slack = np.array([max(0.0, float(np.trace(rotation @ form)) + constant) for form, constant in forms])
     bounds: list[tuple[float | None, float | None]] = [(None, None)] * 7
-    bounds[1:4] = [(-trust, trust)] * 3
+    bounds[1:4] = [(-1.0, 1.0)] * 3  # all in units of the trust, so that a solver's tolerance shrinks with it
     if stance.is_upright:
         bounds[1] = bounds[2] = (0, 0)
     gain = np.array([-1.0, 0, 0, 0, 0, 0, 0])
-    found = least(gain, np.vstack([rows, limits]), np.concatenate([rest, slack]), bounds, simplex=True)
+    found = least(gain, np.vstack([rows, limits]), np.concatenate([rest, slack]) / trust, bounds)
     if found is None:
-        return None, np.zeros(len(rows) + len(limits))
-    return found.point[1:4], found.duals
+        return None, np.zeros(len(rows) + len(limits)), 0.0
+    return found.point[1:4] * trust, found.duals, float(found.point[0]) * trust
 
 
 def _slope(form: Array, rotation: Array) -> Array:
@@ -173,10 +194,18 @@ def _slope(form: Array, rotation: Array) -> Array:
     return np.array([n[1, 2] - n[2, 1], n[2, 0] - n[0, 2], n[0, 1] - n[1, 0]])
 
 
-def _certificate(
-    question: Question, contacts: _Contacts, duals: Array, value: float, radius: float, stance: Stance
-) -> Certificate | None:
+def _last_certificate(question: Question, seen: list[_Duals], radius: float, stance: Stance) -> Certificate | None:
+    """Return the certificate of the last duals that give one."""
+    for each in reversed(seen):
+        certificate = _certificate(question, each, radius, stance)
+        if certificate is not None:
+            return certificate
+    return None
+
+
+def _certificate(question: Question, seen: _Duals, radius: float, stance: Stance) -> Certificate | None:
     """Return the certificate of the duals, made an exact dependency: a solver's rounding must not enter a proof."""
+    contacts, duals, value = seen.contacts, seen.duals, seen.value
     of_contacts, of_stance = duals[: len(contacts.face)], duals[len(contacts.face) :]
     used = np.flatnonzero(of_contacts > 1e-7 * of_contacts.max(initial=0))
     if len(used) == 0:
@@ -212,30 +241,24 @@ def _pair(question: Question, faces: Ints) -> int:
 
 
 def _finish(
-    question: Question,
-    points: Array,
-    rotation: Array,
-    value: float,
-    stance: Stance,
-    certificate: Certificate | None,
-) -> Polished:
+    question: Question, points: Array, rotation: Array, value: float, stance: Stance, seen: list[_Duals]
+) -> tuple[Array, float]:
     """Take away the solver's tolerance: two Newton steps on the contacts that are tight."""
     radius = float(np.linalg.norm(points, axis=1).max())
-    if not stance.is_upright:
-        for _ in range(2):
-            contacts = _contacts(question, points, rotation, 1e-6 * radius)
-            step, duals = _program(question, contacts, rotation, value, 1e-5, radius, stance)
-            if step is None:
-                break
-            certificate = _certificate(question, contacts, duals, value, radius, stance) or certificate
-            rows, rest = _system(question, contacts, value, radius)
-            tight = duals[: len(rows)] > 1e-9
-            exact: Array = np.asarray(np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0], np.float64)
-            moved = within_stance(turned_by(exact[1:4]) @ rotation, stance)
-            gained = question.value(points, moved) - value
-            if gained > 0:
-                rotation, value = moved, value + gained
-    return Polished(rotation, value, certificate)
+    for _ in range(0 if stance.is_upright else 2):
+        contacts = _contacts(question, points, rotation, 1e-6 * radius)
+        step, duals, _ = _program(question, contacts, rotation, value, 1e-5, radius, stance)
+        if step is None:
+            break
+        seen.append(_Duals(contacts, duals, value))
+        rows, rest = _system(question, contacts, value, radius)
+        tight = duals[: len(rows)] > 1e-9
+        exact: Array = np.asarray(np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0], np.float64)
+        moved = within_stance(turned_by(exact[1:4]) @ rotation, stance)
+        gained = question.value(points, moved) - value
+        if gained > 0:
+            rotation, value = moved, value + gained
+    return rotation, value
 
 
 def turned_by(vector: Array) -> Array:

@@ -121,11 +121,18 @@ class Question:
 
     def value(self, points: Array, rotation: Array) -> float:
         """Return the merit of one rotation, by the closed form over all of ``points``."""
+        if self.is_box:
+            return float(self.values(points, rotation[None])[0])
         heights = reach(points, self.normals @ rotation)  # (f,)
-        weights = self.weights
-        if not self.is_box:  # nearly parallel faces may hide a dependency from the list
-            weights = np.concatenate([weights, self.tightest(points, rotation)])
+        weights = np.concatenate([self.weights, self.tightest(points, rotation)])
         return float(self.merit((weights @ heights)[None], self.rows_of(weights))[0])
+
+    def values(self, points: Array, rotations: Array) -> Array:
+        """Return (b,) the merits of (b, 3, 3) rotations."""
+        if not self.is_box:  # nearly parallel faces may hide a dependency from the list
+            return np.array([self.value(points, rotation) for rotation in rotations])
+        heights = reach(points, self.normals @ rotations)  # (b, f)
+        return self.merit(heights @ self.weights.T, self.rows)
 
     def tightest(self, points: Array, rotation: Array) -> Array:
         """Return (1, f) the dependency that decides at a rotation, by a linear program; (0, f) if none does."""

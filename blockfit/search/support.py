@@ -4,6 +4,7 @@ Only the hull counts in a convex block. Points are centred, because second-order
 with the distance from the origin."""
 
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.polytope import hull_corners, inner_reach
 
 __all__ = ["Hull", "hull_of", "reach", "spread_directions", "spread_points"]
+
+
+_HULLS: "WeakKeyDictionary[Figure, Hull]" = WeakKeyDictionary()  # one figure is asked about against many blocks
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,6 +34,12 @@ class Hull:
 
 def hull_of(figure: Figure) -> Hull:
     """Return the hull of a figure, centred on the middle of its corners' box; flat figures too."""
+    if figure not in _HULLS:
+        _HULLS[figure] = _hull_of(figure)
+    return _HULLS[figure]
+
+
+def _hull_of(figure: Figure) -> Hull:
     vertices = figure.vertices
     corners = vertices[hull_corners(vertices)]
     centre = (corners.min(axis=0) + corners.max(axis=0)) / 2

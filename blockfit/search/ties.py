@@ -5,7 +5,7 @@ from itertools import permutations, product
 import numpy as np
 
 from blockfit.search.questions import Question
-from blockfit.solids.arrays import Array
+from blockfit.solids.arrays import Array, Flags
 from blockfit.solids.stance import Stance
 from blockfit.solids.turns import angle_deg, from_quaternions
 
@@ -13,6 +13,7 @@ __all__ = ["nearest_by_symmetry", "nearest_spin"]
 
 _EQUAL = 1e-14  # of the merit
 _STEPS = 1440  # quarter degrees
+_AT_ONCE = 64
 
 
 def nearest_by_symmetry(question: Question, points: Array, rotation: Array, value: float, stance: Stance) -> Array:
@@ -33,35 +34,49 @@ def nearest_spin(
     Tried at quarter degrees, then bisected at the end of the range that keeps the merit.
     """
     # The trace, largest for the least rotation, is a sinusoid of the spin: its crest has a closed form.
-    traces = [float(np.trace(_spun(rotation, axis, angle))) for angle in (0.0, np.pi / 2, np.pi)]
+    traces = np.einsum("bii->b", _spun(rotation, axis, np.array([0.0, np.pi / 2, np.pi])))
     middle = (traces[0] + traces[2]) / 2
     crest = float(np.arctan2(traces[1] - middle, traces[0] - middle))
-    steps = np.concatenate([[0.0], np.arange(1, _STEPS // 2 + 1) * (2 * np.pi / _STEPS)])
-    for away in steps:
-        for side in (1, -1) if away else (1,):
-            if not _keeps(question, points, _spun(rotation, axis, crest + side * away), value, stance):
-                continue
-            low, high = max(0.0, away - 2 * np.pi / _STEPS), away  # low loses merit, high keeps it
-            for _ in range(50 if away else 0):
-                middle = (low + high) / 2
-                kept = _keeps(question, points, _spun(rotation, axis, crest + side * middle), value, stance)
-                low, high = (low, middle) if kept else (middle, high)
-            return _spun(rotation, axis, crest + side * high)
+    # 0, then one step to either side, then two.
+    away = np.repeat(np.arange(_STEPS // 2 + 1) * (2 * np.pi / _STEPS), 2)[1:]
+    sides = np.concatenate([[1.0], np.resize([1.0, -1.0], len(away) - 1)])
+    for k in range(0, len(away), _AT_ONCE):
+        some = slice(k, k + _AT_ONCE)
+        spins = _spun(rotation, axis, crest + sides[some] * away[some])
+        kept = np.flatnonzero(_keep(question, points, spins, value, stance))
+        if len(kept) == 0:
+            continue
+        high, side = float(away[k + kept[0]]), sides[k + kept[0]]
+        low = max(0.0, high - 2 * np.pi / _STEPS)  # low loses merit, high keeps it
+        for _ in range(50 if high else 0):
+            middle = (low + high) / 2
+            spun = _spun(rotation, axis, np.array([crest + side * middle]))
+            low, high = (low, middle) if _keep(question, points, spun, value, stance)[0] else (middle, high)
+        spun = _spun(rotation, axis, np.array([crest + side * high]))[0]
+        return np.eye(3) if np.abs(spun - np.eye(3)).max() < 1e-15 else spun
     return rotation
 
 
-def _keeps(question: Question, points: Array, rotation: Array, value: float, stance: Stance) -> bool:
-    return stance.allows(rotation) and _equal(question, points, rotation, value)
+def _keep(question: Question, points: Array, rotations: Array, value: float, stance: Stance) -> Flags:
+    """Return (b,) which rotations the stance allows and are no worse."""
+    allowed = np.array([stance.allows(rotation) for rotation in rotations])
+    equal = np.zeros(len(rotations), bool)
+    equal[allowed] = question.values(points, rotations[allowed]) >= _least_equal(value)
+    return equal
+
+
+def _least_equal(value: float) -> float:
+    return value - _EQUAL * max(1.0, abs(value))
 
 
 def _equal(question: Question, points: Array, rotation: Array, value: float) -> bool:
-    return question.value(points, rotation) >= value - _EQUAL * max(1.0, abs(value))
+    return question.value(points, rotation) >= _least_equal(value)
 
 
-def _spun(rotation: Array, axis: Array, angle: float) -> Array:
-    turn = from_quaternions(np.array([np.cos(angle / 2), *(np.sin(angle / 2) * axis)]))
-    spun = turn @ rotation
-    return np.eye(3) if np.abs(spun - np.eye(3)).max() < 1e-15 else np.asarray(spun)
+def _spun(rotation: Array, axis: Array, angles: Array) -> Array:
+    """Return (b, 3, 3) the rotation turned about a block axis by (b,) angles."""
+    half = angles[:, None] / 2
+    return np.asarray(from_quaternions(np.concatenate([np.cos(half), np.sin(half) * axis], axis=1)) @ rotation)
 
 
 def _axis_turns() -> list[Array]:

@@ -1,7 +1,9 @@
-"""Small linear programs; scipy.optimize's one home."""
+"""Small programs, linear by highspy and others by scipy.optimize; the one home of both."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -20,27 +22,48 @@ class Program:
     duals: Array
 
 
-def least(
-    cost: Array, rows: Array, rest: Array, bounds: Bounds | None = None, *, simplex: bool = False
-) -> Program | None:
-    """Return where ``cost @ x`` is least subject to ``rows @ x <= rest``, or ``None`` if nowhere or without end.
+def least(cost: Array, rows: Array, rest: Array, bounds: Bounds | None = None) -> Program | None:
+    """Return a corner where ``cost @ x`` is least subject to ``rows @ x <= rest``, or ``None`` if nowhere or endless.
 
-    Variables are free unless ``bounds`` says otherwise. ``simplex`` asks for a corner, without presolve: quicker
-    for the smallest programs.
+    Variables are free unless ``bounds`` says otherwise. By the dual simplex method without presolve, quickest for
+    programs of some tens of rows.
     """
-    from scipy.optimize import linprog
+    import highspy
 
-    found = linprog(
-        cost,
-        A_ub=rows,
-        b_ub=rest,
-        bounds=bounds or [(None, None)] * len(cost),
-        method="highs-ds" if simplex else "highs",
-        options={"presolve": not simplex},
-    )
-    if found.status != 0 or found.x is None:
+    count, width = rows.shape
+    low, high = np.array(bounds or [(None, None)] * width, np.float64).T  # None becomes nan
+    solver = _solver()
+    solver.passModel(
+        width, count, count * width, int(highspy.MatrixFormat.kRowwise), int(highspy.ObjSense.kMinimize), 0.0,
+        np.asarray(cost, np.float64), np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high),
+        np.full(count, -np.inf), np.asarray(rest, np.float64), np.arange(0, count * width + 1, width, dtype=np.int32),
+        np.tile(np.arange(width, dtype=np.int32), count), np.ascontiguousarray(rows, np.float64).ravel(),
+        np.zeros(width, np.int32),  # nothing integral
+    )  # fmt: skip
+    solver.run()
+    if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
         return None
-    return Program(np.asarray(found.x), -np.asarray(found.ineqlin.marginals))
+    found = solver.getSolution()
+    return Program(np.array(found.col_value), -np.array(found.row_dual))
+
+
+@cache
+def _quiet() -> Any:
+    import highspy
+
+    class Quiet(highspy.Highs):
+        def enableCallbacks(self) -> None:
+            """Do without them: there are none, and setting them up prints a banner."""
+
+    return Quiet
+
+
+def _solver() -> Any:
+    """Return a solver of its own, so that no program's answer hangs on the one before it."""
+    solver = _quiet()()
+    for option, value in (("output_flag", False), ("presolve", "off"), ("solver", "simplex"), ("threads", 1)):
+        solver.setOptionValue(option, value)
+    return solver
 
 
 def largest_box(normals: Array, offsets: Array, centre: Array, radius: float) -> Array:

@@ -62,6 +62,8 @@ class Stance:
 
     def allows(self, rotation: Array, slack: float = 1e-9) -> bool:
         """Tell whether a (3, 3) rotation keeps to the limits, within ``slack`` degrees."""
+        if self.is_free:
+            return True
         return tilt_deg(rotation) <= self.tilt + slack and abs(turn_deg(rotation)) <= self.turn + slack
 
     def forms(self) -> list[tuple[Array, float]]:

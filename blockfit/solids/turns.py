@@ -35,14 +35,17 @@ def about(axis: int, degrees: float) -> Array:
 
 def from_quaternions(quaternions: Array) -> Array:
     """Return (..., 3, 3) rotations for (..., 4) quaternions ``w, x, y, z`` of any length."""
-    q = quaternions / np.linalg.norm(quaternions, axis=-1, keepdims=True)
-    w, x, y, z = np.moveaxis(q, -1, 0)
-    rows = [
-        [w * w + x * x - y * y - z * z, 2 * (x * y - w * z), 2 * (x * z + w * y)],
-        [2 * (x * y + w * z), w * w - x * x + y * y - z * z, 2 * (y * z - w * x)],
-        [2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z],
-    ]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    q = np.asarray(quaternions, np.float64)
+    q = q / np.sqrt((q * q).sum(axis=-1, keepdims=True))
+    w, x, y, z = q[..., 0], q[..., 1], q[..., 2], q[..., 3]
+    rotations = np.empty((*q.shape[:-1], 3, 3))
+    rotations[..., 0, 0] = w * w + x * x - y * y - z * z
+    rotations[..., 1, 1] = w * w - x * x + y * y - z * z
+    rotations[..., 2, 2] = w * w - x * x - y * y + z * z
+    rotations[..., 0, 1], rotations[..., 1, 0] = 2 * (x * y - w * z), 2 * (x * y + w * z)
+    rotations[..., 0, 2], rotations[..., 2, 0] = 2 * (x * z + w * y), 2 * (x * z - w * y)
+    rotations[..., 1, 2], rotations[..., 2, 1] = 2 * (y * z - w * x), 2 * (y * z + w * x)
+    return rotations
 
 
 def quaternion(rotation: Array) -> Array:
