@@ -158,7 +158,7 @@ def _flaws(lost: Any) -> list[Flaw]:
     deep = getattr(lost, "too_deep", None)
     if deep is not None:  # readings: the new figure must lie behind each of them
         return [Flaw.ball(reading.at_mm, 0.1, name=reading.name) for reading in deep]
-    if isinstance(lost, Iterable):
+    if isinstance(lost, Iterable) and not isinstance(lost, str):
         return [flaw for item in lost for flaw in _flaws(item)]
     raise BadValueError(f"lost={lost!r} must be flaws, closed surfaces or checked readings")
 

@@ -308,6 +308,8 @@ def _verdict_words(fit: Fit) -> str:
     short = f"{missing(fit.short_mm)} is missing on each of {', '.join(fit.short_faces)}"
     if fit.verdict is Verdict.CANNOT_FIT:
         return f"CANNOT FIT (proved): at best {short}" if fit.short_mm else "CANNOT FIT (proved)"
+    if fit.proof != "proved":
+        return "UNDECIDED: no place was found for it; that there is none is not proved"
     return "UNDECIDED: the budget of cells is spent; allow more with max_cells"
 
 
