@@ -9,9 +9,9 @@ import numpy as np
 from blockfit.intake.holes import fill_holes
 from blockfit.intake.shells import outward, united
 from blockfit.measure.patches import areas, face_pairs, linked, pieces
-from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.arrays import Array, Ints, all_differ, distinct_rows
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import open_edges, undirected_edges
+from blockfit.solids.surface import compacted, open_edges, undirected_edges
 
 __all__ = ["mended", "untangled"]
 
@@ -42,8 +42,7 @@ def mended(vertices: Array, faces: Ints, max_hole_mm: float | None, *, joins_are
         done += news
         if len(faces) == 0:
             break
-    used, compact = np.unique(faces, return_inverse=True)
-    return vertices[used], compact.reshape(faces.shape).astype(np.int64), done
+    return *compacted(vertices, faces), done
 
 
 def untangled(vertices: Array, faces: Ints) -> Rung:
@@ -74,13 +73,13 @@ def _drop_non_finite(vertices: Array, faces: Ints) -> Rung:
 
 def _merge_by_position(vertices: Array, faces: Ints, news: bool) -> Rung:
     """Join vertices at the same place; if sides stay open, those within a millionth of the size as well."""
-    used, compact = np.unique(faces, return_inverse=True)
-    spots, where = np.unique(vertices[used], axis=0, return_inverse=True)
-    merged = where.ravel()[compact.reshape(faces.shape)]
+    used, compact = compacted(vertices, faces)
+    spots, where = distinct_rows(used)
+    merged = where[compact]
     size = float(np.ptp(spots, axis=0).max()) if len(spots) else 0.0
     near = 0
     if size and len(open_edges(merged)):
-        snapped = np.unique(np.round(spots / (1e-6 * size)), axis=0, return_inverse=True)[1].ravel()
+        snapped = distinct_rows(np.round(spots / (1e-6 * size)))[1]
         near = len(spots) - int(snapped.max()) - 1
         if near:
             first = np.full(int(snapped.max()) + 1, -1)
@@ -108,16 +107,23 @@ def _drop_degenerate(vertices: Array, faces: Ints) -> Rung:
 
 
 def _drop_duplicates(vertices: Array, faces: Ints) -> Rung:
-    _, first = np.unique(np.sort(faces, axis=1), axis=0, return_index=True)
-    count = len(faces) - len(first)
+    corners = np.sort(faces, axis=1)
+    if all_differ(corners):
+        return vertices, faces, []
+    different, which = distinct_rows(corners)
+    count = len(faces) - len(different)
     if count == 0:
         return vertices, faces, []
+    first = np.full(len(different), len(faces))
+    np.minimum.at(first, which, np.arange(len(faces)))
     text = f"dropped {count:,} faces that were there twice"
     return vertices, faces[np.sort(first)], [Repair("duplicate faces", text, (("faces", count),))]
 
 
 def _drop_specks(vertices: Array, faces: Ints) -> Rung:
     piece = pieces(faces, len(vertices))
+    if not piece.any():  # all in one
+        return vertices, faces, []
     share = np.bincount(piece, areas(vertices, faces))
     small = share < _SPECK * share.max()
     if not small.any():

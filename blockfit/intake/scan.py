@@ -92,19 +92,21 @@ def repaired(
         raise UnreadableFileError(
             f"{name}: nothing is left of the surface after dropping what has no area; check the file"
         )
-    if not _is_solid(ours, triangles):
+    solid = _is_solid(ours, triangles)
+    if not solid:
         loose, fewer, news = untangled(ours, triangles)
         if news:
             loose, fewer, more = mended(loose, fewer, max_hole_mm, joins_are_news=False)
             if len(fewer) and _is_solid(loose, fewer):
-                ours, triangles, done = loose, fewer, [*done, *news, *more]
-    if not _is_solid(ours, triangles):
+                ours, triangles, done, solid = loose, fewer, [*done, *news, *more], True
+    if not solid:
         ours, triangles, news = rebuilt(ours, triangles, pitch_mm)
         done += news
         if news:
             ours, triangles, more = mended(ours, triangles, max_hole_mm, joins_are_news=False)
             done += more
-    if not _is_solid(ours, triangles):
+        solid = _is_solid(ours, triangles)
+    if not solid:
         text = "could not be closed: good for fitting (its hull), not for volumes, weights or undercuts"
         done.append(Repair("no solid", text))
     return ours, triangles, done
@@ -162,15 +164,20 @@ def _axis(text: str, name: str) -> Array:
 
 def _resolution(raw: RawMesh, scale: float) -> list[Repair]:
     """Tell where 32-bit coordinates, far from the origin, are coarser than the figure can bear."""
-    finite = raw.vertices[np.isfinite(raw.vertices).all(axis=1)]
-    if raw.format not in ("stl", "glb") or len(finite) == 0:
+    if raw.format not in ("stl", "glb") or len(raw.vertices) == 0:
         return []
-    step = float(np.abs(finite).max()) * 2.0**-23
-    size = float(np.ptp(finite, axis=0).max())
+    low, high = raw.vertices.min(axis=0), raw.vertices.max(axis=0)
+    if not np.isfinite([low, high]).all():
+        finite = raw.vertices[np.isfinite(raw.vertices).all(axis=1)]
+        if len(finite) == 0:
+            return []
+        low, high = finite.min(axis=0), finite.max(axis=0)
+    far, size = float(np.abs([low, high]).max()), float((high - low).max())
+    step = far * 2.0**-23
     if step * 20_000 < size:
         return []
     text = (
-        f"the file lies {np.abs(finite).max() / max(size, 1e-300):.3g} times its size from its origin, where 32-bit "
+        f"the file lies {far / max(size, 1e-300):.3g} times its size from its origin, where 32-bit "
         f"numbers are {step * scale:.2g} mm apart: move it to the origin and export it again"
     )
     return [Repair("coarse coordinates", text, (("step_mm", step * scale),))]

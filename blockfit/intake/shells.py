@@ -7,7 +7,7 @@ from blockfit.measure.booleans import arrays_of, solid_from, unite
 from blockfit.measure.patches import patches, pieces
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import is_closed, signed_volume
+from blockfit.solids.surface import compacted, is_closed, signed_volume
 
 __all__ = ["outward", "united"]
 
@@ -67,8 +67,7 @@ def _closed_pieces(vertices: Array, faces: Ints) -> Ints:
 
 
 def _own(vertices: Array, faces: Ints):  # type: ignore[no-untyped-def]
-    used, compact = np.unique(faces, return_inverse=True)
-    return solid_from(vertices[used], compact.reshape(faces.shape))
+    return solid_from(*compacted(vertices, faces))
 
 
 def _winding(vertices: Array, faces: Ints, point: Array) -> bool:

@@ -82,9 +82,7 @@ class Fit:
     def _solid(self) -> Figure:
         if self.placement is None:
             raise BadValueError(f"{self.figure.name} has no placement in {self.block.name}: the cover leaves no room")
-        vertices = self.placement.apply(self.figure.vertices)
-        marks = {name: tuple(self.placement.apply(np.array(p)).tolist()) for name, p in self.figure.landmarks.items()}
-        return Figure(vertices, self.figure.faces, landmarks=marks, name=self.figure.name)
+        return self.figure.placed(self.placement)
 
     def __repr__(self) -> str:
         """Return the question, the verdict and the scale."""

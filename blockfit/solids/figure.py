@@ -12,6 +12,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError, OpenSurfaceError
 from blockfit.solids.arrays import Array, Ints, frozen
+from blockfit.solids.placement import Placement
 from blockfit.solids.surface import area_vectors, centroid, is_closed, signed_volume
 from blockfit.units import Length, length_mm
 
@@ -79,6 +80,15 @@ class Figure:
         marks = {name: tuple(map(float, p)) for name, p in (landmarks or {}).items()}
         return cls(vertices, np.zeros((0, 3), np.int64), landmarks=marks, tolerance_mm=slack_mm)  # type: ignore[arg-type]
 
+    def placed(self, placement: Placement) -> "Figure":
+        """Return the figure as it stands in the block."""
+        marks = {name: tuple(placement.apply(np.array(p)).tolist()) for name, p in self.landmarks.items()}
+        placed = Figure(placement.apply(self.vertices), self.faces, landmarks=marks, name=self.name)
+        placed.__dict__["is_solid"] = (
+            self.is_solid
+        )  # no placement changes that, and it takes long for millions of faces
+        return placed
+
     def __repr__(self) -> str:
         """Return name, faces and size."""
         size = " x ".join(f"{side:.0f}" for side in self.size_mm)
@@ -87,12 +97,16 @@ class Figure:
     @cached_property
     def is_solid(self) -> bool:
         """Whether the surface is closed, consistent and faces outward."""
-        return is_closed(self.faces) and signed_volume(self.vertices, self.faces) > 0
+        return is_closed(self.faces) and self._inside_mm3 > 0
+
+    @cached_property
+    def _inside_mm3(self) -> float:
+        return signed_volume(self.vertices, self.faces)
 
     @cached_property
     def volume_m3(self) -> float | None:
         """Volume in m³, exact for the surface given; ``None`` if it is no solid."""
-        return signed_volume(self.vertices, self.faces) * 1e-9 if self.is_solid else None
+        return self._inside_mm3 * 1e-9 if self.is_solid else None
 
     @cached_property
     def area_m2(self) -> float:

@@ -9,7 +9,7 @@ from blockfit.solids.figure import Figure, require_solid
 
 __all__ = ["LIGHT_MM", "default_pitch_mm", "light_solid", "placed_solid"]
 
-_MANY = 150_000  # faces: beyond them a surface within a fifth of a millimetre serves where nothing finer is told
+_MANY = 60_000  # faces: beyond them a surface within a fifth of a millimetre serves where nothing finer is told
 LIGHT_MM = 0.2
 _light: "WeakKeyDictionary[Figure, Figure]" = WeakKeyDictionary()
 
