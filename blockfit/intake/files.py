@@ -75,7 +75,8 @@ def _load(name: str, data: bytes, kind: str) -> tuple[Array, Ints, str | None]:
             "so copy or export it again"
         ) from error
     if not parts:
-        return np.zeros((0, 3)), np.zeros((0, 3), np.int64), unit
+        clouds = [np.array(part.vertices, np.float64) for part in scene.dump() if hasattr(part, "vertices")]
+        return np.concatenate([np.zeros((0, 3)), *clouds]), np.zeros((0, 3), np.int64), unit
     if any(np.shape(part.vertices)[1:] != (3,) for part in parts):
         raise UnreadableFileError(f"{name}: its vertices have not three coordinates each; export it again")
     starts = np.cumsum([0] + [len(part.vertices) for part in parts])

@@ -116,7 +116,7 @@ def _flaw(flaw: Flaw, block: Block) -> Obstacle:
         solid = solid_from(flaw.surface.vertices, flaw.surface.faces) if whole else hull_solid(flaw.surface.vertices)
     else:
         raise BadValueError(f"{flaw.name} has no shape")
-    if solid.is_empty():
+    if not solid.volume() > 0:
         raise BadValueError(f"{flaw.name} holds no space: its corners lie in a plane")
     vertices, faces = arrays_of(solid)
     vertices, faces = refined(vertices, faces, size / 40)
