@@ -3,7 +3,6 @@
 `run.py` calls it; `python benchmarks/growth.py FILE` alone surveys one file (in mm) and prints seconds per step."""
 
 import json
-import resource
 import subprocess
 import sys
 import tempfile
@@ -52,8 +51,14 @@ def surveyed(path: Path) -> dict[str, float]:
     str(survey)
     ends = [at for _, at in marks[1:]] + [time.perf_counter()]
     steps = {step: end - start for (step, start), end in zip(marks, ends, strict=True)}
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    return {"faces": len(figure.faces), **steps, "whole": ends[-1] - marks[0][1], "peak": peak}
+    return {"faces": len(figure.faces), **steps, "whole": ends[-1] - marks[0][1], "peak": _peak_gb()}
+
+
+def _peak_gb() -> float:
+    """Return the most memory that this process held; 0 where the system does not tell."""
+    told = Path("/proc/self/status")
+    lines = told.read_text(encoding="utf-8").splitlines() if told.exists() else []
+    return sum(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024**2
 
 
 def table(rows: list[dict[str, float]]) -> list[str]:

@@ -1,5 +1,7 @@
 """What was once wrong, or nearly: cases found by attacking the search."""
 
+import subprocess
+import sys
 import time
 
 import numpy as np
@@ -8,6 +10,9 @@ from scipy.spatial import ConvexHull
 
 import blockfit as bf
 from blockfit.search import bounds
+from blockfit.search.polish import polish
+from blockfit.search.questions import question_about
+from blockfit.solids.programs import least
 from blockfit.solids.turns import about, from_quaternions
 
 points = bf.Figure.from_points
@@ -137,3 +142,63 @@ def test_blocks_of_many_faces_stay_within_memory():
     fit = bf.largest(points(box(100, 100, 100)), block, max_cells=20_000)
     assert fit.scale <= fit.scale_bound
     assert time.process_time() - start < 60  # a guard against blow-up, not a measure of speed
+
+
+@pytest.mark.parametrize("away", [1e-2, 1e-3, 1e-4])
+@pytest.mark.parametrize("gap", [1e-1, 1e-2, 1e-3])
+def test_a_figure_that_nearly_stands_right_is_climbed_to_where_it_does(away, gap):
+    # Once the figure as read was good enough for the gap, it was left as it was.
+    corners = box(100, 150, 300) @ from_quaternions(np.array([1, away, away, away])).T
+    fit = bf.largest(points(corners), bf.Block.box(300, 450, 900), gap=gap)
+    assert fit.scale == pytest.approx(3, rel=1e-12)
+
+
+@pytest.mark.parametrize("trust", [0.3, 0.05])
+def test_a_climb_leaves_the_saddle_it_starts_on(trust):
+    # A rod on end: to first order no turn gains, yet every turn does. The diagonal is the end of the climb.
+    rod = np.array([[0, 0, -100.0], [0, 0, 100]])
+    question = question_about(bf.Block.box(300, 300, 400), np.zeros(6), np.zeros(6))
+    climbed = polish(question, rod, np.eye(3), trust, bf.Stance.free())
+    assert climbed.value == pytest.approx(np.linalg.norm([300, 300, 400]) / 200, rel=1e-2)
+
+
+def test_a_users_cost_is_never_asked_of_nothing():
+    cloud = np.random.default_rng(0).normal(size=(40, 3)) * [100, 150, 400]
+    cost = np.vectorize(lambda width, depth, height: width * depth * height * (1 if height < 2000 else 2))
+    size = bf.smallest_block(points(cloud), by=cost, stance=bf.Stance.upright(30))
+    assert size.cost == pytest.approx(
+        size.width_mm * size.depth_mm * size.height_mm * (1 if size.height_mm < 2000 else 2)
+    )
+
+
+def test_a_leaning_least_block_is_climbed_along_its_limits():
+    random = np.random.default_rng(4)
+    cloud = random.normal(size=(30, 3)) * random.uniform(50, 400, 3)
+    close, far = (bf.smallest_block(points(cloud), stance=bf.Stance.leaning(20, 40), gap=gap) for gap in (1e-5, 1e-3))
+    assert far.volume_m3 == pytest.approx(close.volume_m3, rel=1e-9)
+
+
+def test_other_users_of_the_solver_do_not_disturb():
+    code = """
+import highspy
+user = highspy.Highs()
+user.setOptionValue("output_flag", False)
+user.setOptionValue("threads", 2)
+x = user.addVariable(0, 1)
+user.maximize(x)
+import blockfit as bf
+corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)]
+print(bf.largest(bf.Figure.from_points(corners), bf.Block.box(200, 200, 500), stance=bf.Stance.leaning(5, 5)).scale)
+user.maximize(x)
+print(user.getModelStatus().name)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split()[-2:] == ["1.25", "kOptimal"]
+
+
+def test_a_program_without_an_end_has_no_answer_and_one_that_is_none_is_a_fault():
+    up = np.array([[1.0, 0.0]])
+    assert least(np.array([0.0, 1.0]), up, np.array([1.0])) is None  # endless
+    assert least(np.array([1.0, 1.0]), np.vstack([up, -up]), np.array([1.0, -2.0])) is None  # nowhere
+    with pytest.raises(AssertionError, match="refuses"):
+        least(np.array([1.0, 1.0]), np.array([[np.nan, 0.0]]), np.array([1.0]))

@@ -4,7 +4,7 @@ Budgets count cells, so that reruns agree to the last digit."""
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -83,7 +83,7 @@ def explore(
     trace = []
     while True:
         target = allow(search.best.value)
-        search.set_close(target)
+        search.close = _close(question, search.best.value, target)
         alive = bounds > target
         settled = max(settled, float(bounds[~alive].max(initial=-np.inf)))
         frontier, bounds = frontier.pick(alive), bounds[alive]
@@ -109,7 +109,8 @@ def explore(
         child_bounds = search.bound(children)
         search.improve(children)
         frontier, bounds = frontier.join(children), np.concatenate([bounds, child_bounds])
-    search.finish()
+    if not start.are_turns:  # their cells lead to the last digit by themselves
+        search.finish()
     best, top = search.best, max(top, search.best.value)
     trace[-1] = (search.cells, best.value, top)
     return Found(best.rotation, best.value, top, search.cells, np.array(trace), search.deciding_pair())
@@ -132,28 +133,24 @@ class _Search:
         self.best = Polished(np.eye(3), -np.inf, None)
         self.certificates: list[Certificate] = []
         self.cells = 0
-        self.close, self.is_climbed = _CLOSE, False
+        self.close = _CLOSE
+        self.trust = _POLISH_AROUND  # how far the best may lie from the top of its slope
         self.centre_values: Array = np.zeros(0)
 
     def value_at(self, rotation: Array) -> None:
         """Take a rotation as the best if it is."""
         value = self.question.value(self.all_points, rotation)
         if value > self.best.value:
-            self.best, self.is_climbed = Polished(rotation, value, None), False
-
-    def set_close(self, target: float) -> None:
-        """Climb only as close as the merit ``target`` needs: a last step of e radians leaves an error of about e²."""
-        best = self.best.value
-        if math.isfinite(target) and math.isfinite(best):
-            size = abs(best) if self.question.scale is None else float(np.abs(self.question.offsets).max())
-            self.close = min(_CLOSE, 0.03 * math.sqrt(max(0.0, target - best) / max(size, 1e-300)))
+            self.best, self.trust = Polished(rotation, value, None), _POLISH_AROUND
 
     def finish(self) -> None:
         """Climb from the best to its last digit."""
-        if self.is_climbed:
-            trust = 4 * max(self.close, 1e-6)
-            found = self.climb(self.question, self.all_points, self.best.rotation, trust, self.stance, close=0.0)
-            self.best = found if found.value >= self.best.value else self.best
+        best = self.best
+        found = self.climb(self.question, self.all_points, best.rotation, self.trust, self.stance, close=0.0)
+        if found.value > best.value + 1e-15 * abs(best.value):
+            self.best = found
+        elif best.certificate is None and found.certificate is not None:
+            self.best = replace(best, certificate=found.certificate)
 
     def bound(self, cells: Cells) -> Array:
         """Return (b,) what no rotation of each cell beats; −inf for cells outside the stance."""
@@ -271,13 +268,20 @@ class _Search:
         if found.certificate is not None:
             self.certificates.append(found.certificate)
         if found.value > self.best.value:
-            self.best, self.is_climbed = found, True
+            self.best, self.trust = found, 4 * max(self.close, 1e-6)
+
+
+def _close(question: Question, best: float, target: float) -> float:
+    """Return how close a climb must come for the merit ``target``: a last step of e radians leaves about e² undone."""
+    if not (math.isfinite(target) and math.isfinite(best)):
+        return _CLOSE
+    return min(_CLOSE, 0.03 * math.sqrt(max(0.0, target - best) / max(question.size_of(best), 1e-300)))
 
 
 def _moments(question: Question, points: Array, rotations: Array) -> Array:
     """Return (b, f, 3, 3) the matrices (R p_j) n_jᵀ of the bounds, with each face's support point p_j at R."""
     axes, which, along = question.lines
-    heights = ((axes @ rotations).reshape(-1, 3) @ points.T).reshape(len(rotations), len(axes), -1)  # (b, m, n)
+    heights = (axes @ rotations) @ points.T  # (b, m, n); one product for all would hang on the number of threads
     far, near = heights.argmax(axis=2), heights.argmin(axis=2)  # (b, m)
     chosen = np.where(along, far[:, which], near[:, which])  # (b, f)
     touching = points[chosen] @ np.swapaxes(rotations, 1, 2)  # (b, f, 3)

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.search.polish import Polished, tangent_contacts, turned_by, within_stance
+from blockfit.search.polish import Polished, stance_limits, tangent_contacts, turned_by, within_stance
 from blockfit.search.questions import Question, Rows
 from blockfit.search.result import Fit, Verdict, verified_cover_mm
 from blockfit.search.solve import MAX_CELLS, placed, solve
@@ -74,6 +74,10 @@ class BoxQuestion(Question):
         sides = np.maximum(self.sides(sums), 0.0)
         cost = np.asarray(self.cost(*sides.T), np.float64)
         return np.where((sides > self.limit * (1 + 1e-12)).any(axis=1), -np.inf, -cost)
+
+    def size_of(self, merit: float) -> float:
+        """Return the cost itself, whatever its unit."""
+        return abs(merit)
 
     @cached_property
     def _order(self) -> Array:
@@ -195,6 +199,9 @@ def _climb(
         # units of the trust, so that a solver's tolerance shrinks with it.
         rows = np.column_stack([np.cross(turned, normals), -np.eye(6)[face] * radius]) / radius
         rest = (reached[face] - (normals * turned).sum(axis=1)) / (radius * trust)
+        slopes, slack = stance_limits(stance, rotation)
+        rows = np.vstack([rows, np.column_stack([slopes, np.zeros((len(slack), 6))])])
+        rest = np.concatenate([rest, slack / trust])
         cost = np.concatenate([np.zeros(3), np.abs(question.normals) @ (radius / np.maximum(sides, 1e-9 * radius))])
         bounds: list[tuple[float | None, float | None]] = [(-1.0, 1.0)] * 3 + [(None, None)] * 6
         found = least(cost, rows, rest, bounds)

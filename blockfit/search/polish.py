@@ -1,7 +1,8 @@
 """From a good rotation to the best one near it, by a few small linear programs on the contact points.
 
 Each program lets the figure turn a little, shift and grow at once; its duals also give a certificate: a
-single inequality that bounds the merit of every rotation and is tight, with no slope, at the one found."""
+single inequality that bounds the merit of every rotation and is tight, with no slope, at the one found (as nearly as
+the climb came to it)."""
 
 import math
 from dataclasses import dataclass
@@ -15,9 +16,9 @@ from blockfit.solids.programs import least
 from blockfit.solids.stance import Stance
 from blockfit.solids.turns import from_quaternions, quaternion
 
-__all__ = ["Certificate", "Polished", "polish", "tangent_contacts", "turned_by", "within_stance"]
+__all__ = ["Certificate", "Polished", "polish", "stance_limits", "tangent_contacts", "turned_by", "within_stance"]
 
-_EXACT = 1e-8  # radians: steps below it have nothing more to gain
+_EXACT = 1e-8  # radians: steps below it have nothing more to gain; a climb so close ends in Newton steps
 _EQUAL = 1e-16  # of the merit, or of the hull's radius: programs that promise less are done
 _PER_FACE = 12  # contact candidates a face; more only slow the programs
 
@@ -96,7 +97,8 @@ def polish(
         gained = question.value(points, moved) - value
         if gained > 0:
             rotation, value = moved, value + gained
-        if size < max(close, _EXACT) or promised < _EQUAL:
+        # From a saddle nothing is promised, and yet a step may gain: that is not the end.
+        if size < max(close, _EXACT) or (gained <= 0 and promised < _EQUAL):
             break
         # Steps that stop short of the trust are Newton steps: what is left is of second order.
         trust = min(trust, 2 * size) if gained > 0 else min(trust, size) / 4
@@ -173,10 +175,9 @@ def _program(
 ) -> tuple[Array | None, Array, float]:
     """Return the turn vector (3,) that gains most, the duals of the contacts (m,) and the stance's forms, the gain."""
     rows, rest = _system(question, contacts, value, radius)
-    forms = stance.forms()
-    limits = np.zeros((len(forms), 7))
-    limits[:, 1:4] = np.array([-_slope(form, rotation) for form, _ in forms]).reshape(-1, 3)
-    slack = np.array([max(0.0, float(np.trace(rotation @ form)) + constant) for form, constant in forms])
+    slopes, slack = stance_limits(stance, rotation)
+    limits = np.zeros((len(slack), 7))
+    limits[:, 1:4] = slopes
     bounds: list[tuple[float | None, float | None]] = [(None, None)] * 7
     bounds[1:4] = [(-1.0, 1.0)] * 3  # all in units of the trust, so that a solver's tolerance shrinks with it
     if stance.is_upright:
@@ -186,6 +187,13 @@ def _program(
     if found is None:
         return None, np.zeros(len(rows) + len(limits)), 0.0
     return found.point[1:4] * trust, found.duals, float(found.point[0]) * trust
+
+
+def stance_limits(stance: Stance, rotation: Array) -> tuple[Array, Array]:
+    """Return rows (k, 3) and rests (k,): small turn vectors w with ``rows @ w <= rests`` keep the stance."""
+    forms = stance.forms()
+    rows = np.array([-_slope(form, rotation) for form, _ in forms]).reshape(-1, 3)
+    return rows, np.array([max(0.0, float(np.trace(rotation @ form)) + constant) for form, constant in forms])
 
 
 def _slope(form: Array, rotation: Array) -> Array:

@@ -160,6 +160,10 @@ class Question:
             raise AssertionError("a closed block always has a tightest place: a fault in blockfit, please report it")
         return -float(self.rows_of(weights[None]).room[0]), weights > 0
 
+    def size_of(self, merit: float) -> float:
+        """Return what a small difference of merit is small against: the scale, or the block where stone is asked."""
+        return abs(merit) if self.scale is None else float(np.abs(self.offsets).max())
+
     def learning(self, found: Array) -> "Question":
         """Return this question with more dependencies known."""
         learned = found if self.learned is None else np.concatenate([self.learned, found])

@@ -61,7 +61,8 @@ def _keep(question: Question, points: Array, rotations: Array, value: float, sta
     """Return (b,) which rotations the stance allows and are no worse."""
     allowed = np.array([stance.allows(rotation) for rotation in rotations])
     equal = np.zeros(len(rotations), bool)
-    equal[allowed] = question.values(points, rotations[allowed]) >= _least_equal(value)
+    if allowed.any():
+        equal[allowed] = question.values(points, rotations[allowed]) >= _least_equal(value)
     return equal
 
 

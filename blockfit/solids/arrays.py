@@ -38,7 +38,7 @@ def frozen(values: Any, shape: tuple[int | None, ...], name: str) -> Array:
 
 
 def distinct_rows(rows: Rows) -> tuple[Rows, Ints]:
-    """Return the different rows (k, c) in order, and (n,) which of them each row is.
+    """Return the different rows (k, c) in order, and (n,) which of them each row is; float64 or int64.
 
     The same as numpy's ``unique`` along the first axis, several times as fast: rows are told apart by one number
     mixed from their bits, and compared in full only afterwards.

@@ -33,14 +33,16 @@ def least(cost: Array, rows: Array, rest: Array, bounds: Bounds | None = None) -
     count, width = rows.shape
     low, high = np.array(bounds or [(None, None)] * width, np.float64).T  # None becomes nan
     solver = _solver()
-    solver.passModel(
+    taken = solver.passModel(
         width, count, count * width, int(highspy.MatrixFormat.kRowwise), int(highspy.ObjSense.kMinimize), 0.0,
         np.asarray(cost, np.float64), np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high),
         np.full(count, -np.inf), np.asarray(rest, np.float64), np.arange(0, count * width + 1, width, dtype=np.int32),
         np.tile(np.arange(width, dtype=np.int32), count), np.ascontiguousarray(rows, np.float64).ravel(),
         np.zeros(width, np.int32),  # nothing integral
     )  # fmt: skip
-    solver.run()
+    finite = np.isfinite(rows).all() and np.isfinite(rest).all()
+    if not finite or highspy.HighsStatus.kError in (taken, solver.run()):
+        raise AssertionError("a program that the solver refuses: a fault in blockfit, please report it")
     if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
         return None
     found = solver.getSolution()
@@ -61,7 +63,7 @@ def _quiet() -> Any:
 def _solver() -> Any:
     """Return a solver of its own, so that no program's answer hangs on the one before it."""
     solver = _quiet()()
-    for option, value in (("output_flag", False), ("presolve", "off"), ("solver", "simplex"), ("threads", 1)):
+    for option, value in (("output_flag", False), ("presolve", "off"), ("solver", "simplex")):
         solver.setOptionValue(option, value)
     return solver
 

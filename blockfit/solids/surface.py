@@ -62,6 +62,8 @@ def undirected_edges(faces: Ints) -> tuple[Ints, Ints]:
 
 def open_edges(faces: Ints) -> Ints:
     """Return the (k, 2) sides ``start, end`` that have no face on their other side."""
+    if len(faces) == 0:
+        return np.zeros((0, 2), np.int64)
     keys, _ = undirected_edges(faces)
     ordered = np.sort(keys)
     changes = np.concatenate([[True], ordered[1:] != ordered[:-1], [True]])
