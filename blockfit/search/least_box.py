@@ -190,7 +190,7 @@ def _climb(
     rotation = within_stance(rotation, stance)
     value = question.value(points, rotation)
     radius = float(np.linalg.norm(points, axis=1).max())
-    for _ in range(14):
+    for _ in range(14 if radius > 0 else 0):
         face, turned = tangent_contacts(question, points, rotation, trust * radius)
         reached = reach(points, question.normals @ rotation)
         sides = question.sides((question.weights @ reached)[None])[0]

@@ -82,9 +82,9 @@ def polish(
     """
     rotation = within_stance(rotation, stance)
     value = question.value(points, rotation)
-    if not np.isfinite(value):  # some condition fails outright: there is no merit to climb
-        return Polished(rotation, value, None)
     radius = float(np.linalg.norm(points, axis=1).max())
+    if not np.isfinite(value) or radius == 0:  # some condition fails outright, or no turn changes anything
+        return Polished(rotation, value, None)
     seen: list[_Duals] = []
     for _ in range(steps):
         contacts = _contacts(question, points, rotation, trust * radius)
