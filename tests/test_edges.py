@@ -355,7 +355,11 @@ def test_the_surface_of_millions_is_taken_lighter_and_the_volumes_hold():
     assert cut.front_m3 + cut.beside_m3 + cut.trapped_m3 + cut.rear_m3 + fit.solid().volume_m3 == pytest.approx(
         BLOCK.volume_m3, rel=2e-3
     )
-    assert bf.thin_stone(fit).least_mm == pytest.approx(200 * fit.scale, rel=0.05)
+    deep = bf.largest(fine, bf.Block.box(220, 500, 220, stone="marble"), stance=bf.Stance.fixed(), scales=(0, 1))
+    (piece,) = bf.offcuts(deep, clearance=5, kerf=0, most_pieces=1).pieces
+    (cut,) = piece.cuts
+    behind = (cut.offset_mm - 5 - (deep.solid().vertices @ cut.normal).max()) / cut.normal[1]
+    assert behind - 0.5 <= piece.setback_mm <= behind + 1e-6
 
 
 def test_the_least_block_by_weight_is_the_least_by_volume():

@@ -263,3 +263,38 @@ def test_hours_only_from_the_users_rates():
     for wrong in ({"polishing": 1}, {"beside it": 0}):
         with pytest.raises(bf.BadValueError):
             hours(weight, wrong)
+
+
+def slope():
+    """A block that falls from 500 to nothing over its 1,000, a small figure at its high end."""
+    ends = [[x, y, z] for y in (0, 400) for x, z in ((0, 0), (1000, 0), (0, 500))]
+    block = bf.Block.convex(ends, stone="marble")
+    return bf.largest(cuboid(120, 120, 120), block, stance=FIXED, scales=(0, 1))
+
+
+def test_parts_are_numbered_in_order_and_too_light_ones_go_with_the_chips():
+    plan = bf.offcuts(slope(), clearance=5, kerf=5, lift_limit_kg=60, least_weight_kg=20)
+    assert [piece.solid.name for piece in plan.pieces] == [f"offcut {k}" for k in range(1, len(plan.pieces) + 1)]
+    assert len(plan.pieces) > 3
+    assert plan.too_light_m3 > 0
+    density = bf.STONES["marble"].density_kg_m3
+    assert all(20 * 0.95 <= piece.volume_m3 * density <= 60 for piece in plan.pieces)
+
+
+def test_a_cut_of_three_corners_leaves_a_web_too():
+    block = slope().block
+    fit = bf.largest(cuboid(300, 100, 300), block, stance=FIXED, scales=(0, 1))
+    disc = bf.Method("disc", kerf_mm=6, depth_mm=600, makes=2, opposed=True)
+    plan = bf.offcuts(fit, clearance=5, methods=[disc], web=50, most_cuts=1)
+    behind = [piece for piece in plan.pieces if len(piece.cuts[0].outline) == 3]
+    assert behind
+    # Along the longer way of a triangle of 1,000 x 500, the strip through its middle is some 50 x 600.
+    assert 0.02 < behind[0].web.area_m2 < 0.05
+
+
+def test_a_piece_is_divided_by_what_reaches_across_its_least_side():
+    # Behind the slab lies a piece of 400 x 480 x 600: what reaches 450 divides it across its 400.
+    chisel = bf.Method("chisel", kerf_mm=20, depth_mm=450, makes=2)
+    plan = bf.offcuts(upright_slab(), clearance=0, methods=[chisel], lift_limit_kg=150)
+    assert len(plan.pieces) > 1
+    assert all(piece.volume_m3 * 2750 < 155 for piece in plan.pieces)
