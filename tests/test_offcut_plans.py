@@ -298,3 +298,35 @@ def test_a_piece_is_divided_by_what_reaches_across_its_least_side():
     plan = bf.offcuts(upright_slab(), clearance=0, methods=[chisel], lift_limit_kg=150)
     assert len(plan.pieces) > 1
     assert all(piece.volume_m3 * 2750 < 155 for piece in plan.pieces)
+
+
+def test_shares_ranges_and_the_weight_of_unnamed_stone():
+    fit = upright_slab(depth=225)
+    plan = bf.offcuts(fit, clearance=0, kerf=5, lift_limit_kg=100)
+    (piece,) = plan.pieces
+    # 400 x 120 x 600 behind a kerf of 5: 28.8 l of the 30 l of waste.
+    assert plan.trade_off[0].recovered == pytest.approx(120 / 125, rel=1e-6)
+    low, high = piece.weight_range_kg
+    marble = bf.STONES["marble"]
+    assert (low, high) == pytest.approx((0.0288 * marble.low_kg_m3, 0.0288 * marble.high_kg_m3), rel=1e-6)
+    # Stone without a name counts 2,700 kg/m³: 77.8 kg, which 75 kg of hoist divide and 80 kg do not.
+    bare = bf.largest(fit.figure, bf.Block.box(400, 225, 600), stance=FIXED, scales=(0, 1))
+    counts = [len(bf.offcuts(bare, clearance=0, kerf=5, lift_limit_kg=limit).pieces) for limit in (75, 80)]
+    assert counts == [2, 1]
+
+
+def test_only_through_cuts_from_both_sides_are_opposed():
+    fit = bf.safest(cross(), bf.Block.box(1000, 200, 1000, stone="marble"), stance=FIXED)
+    disc = bf.Method("disc", kerf_mm=6, depth_mm=500, makes=2, opposed=True)
+    rebates = bf.offcuts(fit, clearance=5, methods=[disc], least_thickness=50).pieces
+    assert [len(piece.cuts) for piece in rebates] == [2, 2, 2, 2]
+    assert not any(cut.opposed or piece.web for piece in rebates for cut in piece.cuts)
+    (one,) = bf.offcuts(upright_slab(), methods=[bf.Method("saw")], most_pieces=1).pieces
+    assert not one.cuts[0].opposed
+
+
+def test_the_cuts_of_divided_parts_together_saw_the_whole_face():
+    plan = bf.offcuts(upright_slab(), clearance=0, kerf=0, lift_limit_kg=100)
+    assert len(plan.pieces) > 2
+    behind = [cut.area_m2 for piece in plan.pieces for cut in piece.cuts if abs(cut.normal[1]) > 0.99]
+    assert sum(behind) == pytest.approx(0.4 * 0.6, rel=1e-3)
