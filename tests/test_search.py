@@ -10,7 +10,7 @@ from scipy.optimize import differential_evolution, linprog
 
 import blockfit as bf
 from blockfit.search import bounds
-from blockfit.search.cells import Cells, outside_stance, start_cubes, start_patches, start_turns
+from blockfit.search.cells import Cells, outside_stance, split, start_cubes, start_patches, start_turns
 from blockfit.search.dependencies import dependencies
 from blockfit.search.explore import _Search
 from blockfit.search.polish import polish
@@ -278,12 +278,29 @@ def test_cells_outside_the_stance_hold_nothing_it_allows(seed, tilt, turn):
 
 
 def test_cubes_and_patches_hold_every_rotation():
-    random = np.random.default_rng(2)
-    for cells in (start_cubes((0, 1, 2, 3), 2), start_patches(np.array([0.0, 1, 0]), half_sphere=False, parts=2)):
-        centres, radii = cells.rotations(), cells.radii()
-        for rotation in from_quaternions(random.normal(size=(100, 4))):
-            angles = np.array([np.radians(angle_deg(rotation @ centre.T)) for centre in centres])
-            assert (angles <= radii).any()
+    # Small cells, so that one that is missing leaves a hole which its neighbours' radii do not hide.
+    rotations = from_quaternions(np.random.default_rng(2).normal(size=(400, 4)))
+    patches = start_patches(np.array([0.0, 1, 0]), half_sphere=False, parts=16)
+    finer = split(split(patches))  # spin by spin, until it weighs no more than the direction
+    for cells in (start_cubes((0, 1, 2, 3), 6), patches, finer):
+        flat = cells.centre[:, :2] if cells.are_patches else cells.centre
+        assert np.allclose((flat - cells.half[:, None]).min(axis=0), -1)
+        assert np.allclose((flat + cells.half[:, None]).max(axis=0), 1)
+        cos = (np.einsum("rij,cij->rc", rotations, cells.rotations()) - 1) / 2
+        assert (np.arccos(np.clip(cos, -1, 1)) <= cells.radii() + 1e-12).any(axis=1).all()
+        if cells.are_patches:  # the direction alone must be held as well, whatever the spin
+            seen = np.swapaxes(cells.rotations(), 1, 2) @ cells.axis
+            asked = np.swapaxes(rotations, 1, 2) @ cells.axis
+            assert (np.arccos(np.clip(asked @ seen.T, -1, 1)) <= cells.tilts() + 1e-12).any(axis=1).all()
+
+
+@pytest.mark.parametrize("limit", [180.0, 30.0])
+def test_turns_are_held_from_limit_to_limit(limit):
+    cells = start_turns(limit)
+    low, high = cells.centre[:, 2] - cells.half, cells.centre[:, 2] + cells.half
+    assert np.degrees([low[0], high[-1]]) == pytest.approx([-limit, limit])
+    assert np.allclose(low[1:], high[:-1], atol=1e-12)
+    assert np.abs(cells.centre[:, 2]).min() < 1e-15  # as read is one of the middles
 
 
 @pytest.mark.parametrize("name", ["tetrahedron", "cube", "octahedron", "dodecahedron"])
