@@ -11,6 +11,8 @@ from blockfit.solids.arrays import Array
 
 __all__ = ["Program", "fitted", "largest_box", "least"]
 
+_ENDLESS = 1e20  # what the solver takes for infinite
+
 Bounds = Sequence[tuple[float | None, float | None]]
 
 
@@ -30,6 +32,8 @@ def least(cost: Array, rows: Array, rest: Array, bounds: Bounds | None = None) -
     """
     import highspy
 
+    if float(np.min(rest, initial=0.0)) <= -_ENDLESS:
+        return None
     count, width = rows.shape
     low, high = np.array(bounds or [(None, None)] * width, np.float64).T  # None becomes nan
     solver = _solver()
