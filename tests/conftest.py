@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from blockfit import Figure, read_figure
+from blockfit.__main__ import main
 
 settings.register_profile(
     "ci", derandomize=True, deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow]
@@ -24,6 +25,17 @@ needs_meshes = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder of rea
 def kneeling() -> Figure:
     """A kneeling figure on a plinth, arm raised: CC0, 6,912 faces."""
     return read_figure(HERE / "data" / "kneeling.stl", unit="m")
+
+
+def run(capsys, *arguments):
+    """The command line's exit code, and what it wrote to stdout and stderr."""
+    code = 0
+    try:
+        main(list(arguments))
+    except SystemExit as stop:
+        code = int(stop.code or 0)
+    out, err = capsys.readouterr()
+    return code, out, err
 
 
 def cuboid(width: float, depth: float, height: float, at: tuple[float, float, float] = (0, 0, 0)) -> Figure:

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import ball, cuboid, joined
+from conftest import ball, cuboid, joined, run
 from regular import SOLIDS
 
 import blockfit as bf
-from blockfit.__main__ import _check_target, main
+from blockfit.__main__ import _check_target
 from blockfit.intake.yard_file import read_blocks
 from blockfit.measure.booleans import prism
 from blockfit.search.result import Verdict
@@ -228,30 +228,21 @@ def test_a_list_says_the_bed_and_prices_per_block_and_per_volume(tmp_path):
 # ---- the command line ----
 
 
-def run(capsys, *arguments):
-    code = 0
-    try:
-        main(list(arguments))
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    return code, capsys.readouterr()
-
-
 def test_options_that_exclude_each_other_and_targets_that_cannot_be(capsys, tmp_path):
     figure = tmp_path / "figure.stl"
     import trimesh
 
     trimesh.Trimesh(BRICK.vertices, BRICK.faces).export(figure)
     common = (str(figure), "--unit", "mm", "--block", "300x200x250")
-    code, told = run(capsys, "survey", *common, "--any-rotation", "--lean", "5")
+    code, out, err = run(capsys, "survey", *common, "--any-rotation", "--lean", "5")
     assert code == 2
-    assert "give the one or the others" in told.err
-    code, told = run(capsys, "mark", *common, "-o", str(tmp_path / "no" / "where"))
+    assert "give the one or the others" in err
+    code, out, err = run(capsys, "mark", *common, "-o", str(tmp_path / "no" / "where"))
     assert code == 2
-    assert "in one that exists" in told.err
-    code, told = run(capsys, "mark", *common, "--cover", "100", "--scale", "1", "-o", str(tmp_path / "marks"))
+    assert "in one that exists" in err
+    code, out, err = run(capsys, "mark", *common, "--cover", "100", "--scale", "1", "-o", str(tmp_path / "marks"))
     assert code == 0
-    assert "does not fit" in told.out
+    assert "does not fit" in out
     assert not (tmp_path / "marks").exists()
     (tmp_path / "a.html").mkdir()
     with pytest.raises(bf.BlockfitError, match="is a folder"):
@@ -267,7 +258,7 @@ def test_marks_of_points_alone_leave_out_what_needs_a_solid(capsys, tmp_path):
     corner = np.arange(81).reshape(9, 9)[:-1, :-1].ravel()
     faces = np.stack([corner, corner + 1, corner + 10, corner, corner + 10, corner + 9], 1).reshape(-1, 3)
     trimesh.Trimesh(np.stack([x, y, x * y / 50], axis=1), faces).export(cloud)  # a saddle: nothing is inside it
-    code, told = run(
+    code, out, _ = run(
         capsys,
         "mark",
         str(cloud),
@@ -282,7 +273,7 @@ def test_marks_of_points_alone_leave_out_what_needs_a_solid(capsys, tmp_path):
     )
     assert code == 0
     assert sorted(path.name for path in (tmp_path / "m").iterdir()) == ["points.csv", "points.txt", "setting.txt"]
-    assert "setting.txt" in told.out
+    assert "setting.txt" in out
 
 
 def test_two_parts_side_by_side_are_one_figure():

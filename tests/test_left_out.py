@@ -13,6 +13,7 @@ from blockfit.sheets.moving import handling_section
 from blockfit.sheets.scene import scene_json
 from blockfit.sheets.views import measured_drawing, save_picture, weight_picture
 from blockfit.solids.arrays import all_differ, distinct_rows
+from blockfit.waste.placed import light_solid
 
 # ---- reading ----
 
@@ -72,6 +73,8 @@ def test_pages_and_pictures_without_a_placement_an_offcut_or_a_stone(tmp_path):
 def test_the_surface_of_millions_is_taken_lighter_and_the_volumes_hold():
     fine = ball(100, 6)
     assert len(fine.faces) > 60_000
+    assert len(light_solid(fine, 4.0)[0].faces) < len(fine.faces)
+    assert light_solid(fine, 0.5) == (fine, 0.0)  # resolved so finely, the difference could show
     fit = bf.largest(fine, BLOCK, stance=bf.Stance.fixed())
     cut = bf.undercuts(fit)
     assert cut.front_m3 + cut.beside_m3 + cut.trapped_m3 + cut.rear_m3 + fit.solid().volume_m3 == pytest.approx(

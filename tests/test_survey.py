@@ -7,25 +7,14 @@ import sys
 
 import numpy as np
 import pytest
-from conftest import HERE, SHARED, cuboid, needs_meshes
+from conftest import HERE, SHARED, cuboid, needs_meshes, run
 
 import blockfit as bf
-from blockfit.__main__ import main
 from blockfit.sheets.words import standing_words
 from blockfit.solids.turns import about
 
 KNEELING = str(HERE / "data" / "kneeling.stl")
 USUAL = ["survey", KNEELING, "--unit", "m", "--block", "900x700x1600", "--stone", "marble", "--cover", "20"]
-
-
-def run(capsys, *arguments):
-    code = 0
-    try:
-        main(list(arguments))
-    except SystemExit as stop:
-        code = int(stop.code or 0)
-    out, err = capsys.readouterr()
-    return code, out, err
 
 
 def keys(data, path=""):

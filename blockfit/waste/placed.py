@@ -1,5 +1,6 @@
 """The placed figure as a solid, and the pitch its columns are measured by."""
 
+import math
 from weakref import WeakKeyDictionary
 
 from blockfit.errors import BadValueError
@@ -7,10 +8,10 @@ from blockfit.measure.booleans import lighter
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.figure import Figure, require_solid
 
-__all__ = ["LIGHT_MM", "default_pitch_mm", "light_solid", "placed_solid"]
+__all__ = ["default_pitch_mm", "light_solid", "placed_solid"]
 
 _MANY = 60_000  # faces: beyond them a surface within a fifth of a millimetre serves where nothing finer is told
-LIGHT_MM = 0.2
+_LIGHT_MM = 0.2
 _light: "WeakKeyDictionary[Figure, Figure]" = WeakKeyDictionary()
 
 
@@ -25,13 +26,16 @@ def placed_solid(fit: Fit, what: str) -> Figure:
     return fit.solid()
 
 
-def light_solid(figure: Figure) -> tuple[Figure, float]:
-    """Return a figure of very many faces as one of fewer, and how far the two may lie apart (0 for others)."""
-    if len(figure.faces) <= _MANY:
+def light_solid(figure: Figure, resolved_mm: float = math.inf) -> tuple[Figure, float]:
+    """Return a figure of very many faces as one of fewer, and how far the two may lie apart (0 for others).
+
+    It stays as it is where the answer is resolved so finely that the difference could show.
+    """
+    if len(figure.faces) <= _MANY or resolved_mm < 4 * _LIGHT_MM:
         return figure, 0.0
     if figure not in _light:
-        _light[figure] = Figure(*lighter(figure.vertices, figure.faces, LIGHT_MM), name=figure.name)
-    return _light[figure], LIGHT_MM
+        _light[figure] = Figure(*lighter(figure.vertices, figure.faces, _LIGHT_MM), name=figure.name)
+    return _light[figure], _LIGHT_MM
 
 
 def default_pitch_mm(fit: Fit) -> float:

@@ -60,11 +60,12 @@ def thin_stone(
     them. ``spacing`` is that of the samples (default: a 400th of the figure's height). Weights count the upper
     end of the density. Nothing here says that stone is safe. Raises `OpenSurfaceError` for a figure that is no solid.
     """
-    figure = light_solid(placed_solid(fit, "thin stone"))[0]
+    figure = placed_solid(fit, "thin stone")
     tall = figure.size_mm[2]
     spacing_mm = max(tall / 400, 1e-3) if spacing is None else length_mm(spacing, "spacing")
     if spacing_mm <= 0:
         raise BadValueError(f"spacing={spacing!r} must be more than 0")
+    figure, _ = light_solid(figure, spacing_mm)
     elements = elements_of(figure.vertices, figure.faces, spacing_mm / 2)
     thick: Thickness = thickness_of(elements, spacing_mm)
     k = thick.least()

@@ -85,7 +85,7 @@ def undercuts(
     block = fit.block
     step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
     view, name = view_of(block, front)
-    light, _ = light_solid(solid)  # far finer than the pitch
+    light, _ = light_solid(solid, step)
     elements = elements_of(light.vertices, light.faces, step)
     columns = columns_of(elements.vertices, elements.faces, view, lattice_over(view, elements.vertices, step))
     if len(columns.cell) == 0:
