@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from blockfit.intake.holes import fill_holes
-from blockfit.intake.shells import outward, united
+from blockfit.intake.shells import one_solid
 from blockfit.measure.patches import areas, face_pairs, linked, pieces
 from blockfit.solids.arrays import Array, Ints, all_differ, distinct_rows
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import compacted, open_edges, undirected_edges
+from blockfit.solids.surface import compacted, is_closed, open_edges, undirected_edges
 
 __all__ = ["mended", "untangled"]
 
@@ -34,8 +34,7 @@ def mended(vertices: Array, faces: Ints, max_hole_mm: float | None, *, joins_are
         _drop_specks,
         _make_consistent,
         lambda v, f: fill_holes(v, f, max_hole_mm),
-        outward,
-        united,
+        one_solid,
     ]
     for rung in rungs:
         vertices, faces, news = rung(vertices, faces)
@@ -116,6 +115,8 @@ def _drop_duplicates(vertices: Array, faces: Ints) -> Rung:
         return vertices, faces, []
     first = np.full(len(different), len(faces))
     np.minimum.at(first, which, np.arange(len(faces)))
+    if is_closed(faces) and not is_closed(faces[first]):
+        return vertices, faces, []  # the wall between two parts that touch: each needs its own
     text = f"dropped {count:,} faces that were there twice"
     return vertices, faces[np.sort(first)], [Repair("duplicate faces", text, (("faces", count),))]
 

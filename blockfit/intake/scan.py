@@ -22,6 +22,7 @@ from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, u
 
 __all__ = ["read_figure", "repaired"]
 
+_SAME_EXTENT = 0.005  # of the longest side: what dropping a vertex or rebuilding may change without a word
 _AXES = {"x": 0, "y": 1, "z": 2}
 
 
@@ -109,7 +110,22 @@ def repaired(
     if not solid:
         text = "could not be closed: good for fitting (its hull), not for volumes, weights or undercuts"
         done.append(Repair("no solid", text))
-    return ours, triangles, done
+    return ours, triangles, [*_extents_changed(vertices, faces, ours), *done]
+
+
+def _extents_changed(vertices: Array, faces: Ints, ours: Array) -> list[Repair]:
+    """Say first, before all repairs, that the figure does not reach as far as its file, or further."""
+    used = vertices[np.unique(faces)]
+    used = used[np.isfinite(used).all(axis=1)]
+    if len(used) == 0:
+        return []
+    before, after = np.stack([used.min(axis=0), used.max(axis=0)]), np.stack([ours.min(axis=0), ours.max(axis=0)])
+    by = float(np.abs(after - before).max())
+    if by <= _SAME_EXTENT * float(np.ptp(before, axis=0).max()):
+        return []
+    sizes = [" x ".join(f"{side:,.4g}" for side in np.ptp(ends, axis=0)) for ends in (before, after)]
+    text = f"reading changed the extents by {by:,.4g} mm, from {sizes[0]} to {sizes[1]} mm: is a part missing?"
+    return [Repair("extents", text, (("by_mm", by),))]
 
 
 def _is_solid(vertices: Array, faces: Ints) -> bool:
