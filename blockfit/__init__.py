@@ -1,5 +1,6 @@
 """blockfit: does the figure fit in the block, how must it stand, and what happens to the stone."""
 
+import blockfit.interrupts  # first: it answers Ctrl-C while the rest is imported
 from blockfit.errors import (
     BadValueError,
     BlockfitError,

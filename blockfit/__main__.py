@@ -1,14 +1,14 @@
 """The command line: survey one figure in one block, or try the demo."""
 
-import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
 import click
 
-from blockfit.errors import BadValueError, BlockfitError
+from blockfit.endings import ended, leave
+from blockfit.errors import BadValueError, UnitNeededError, plain_text, safe_lines
 from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
 from blockfit.intake.yard_file import read_blocks
@@ -20,16 +20,19 @@ from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.page import page_can_be_made
 from blockfit.sheets.ranking import RANKS
-from blockfit.sheets.saving import write_whole
+from blockfit.sheets.saving import check_folder, check_target, write_whole
 from blockfit.sheets.sheet import face_sheet, plane_sheets, ruler_sheet
-from blockfit.sheets.templates import save_template
+from blockfit.sheets.templates import PAPERS_MM, save_template
 from blockfit.sheets.words import kg, rounded_down
 from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
-from blockfit.units import length_mm, sizes_mm
+from blockfit.units import MM_PER_UNIT, length_mm, sizes_mm
 from blockfit.yard import compare
 
 __all__ = ["main"]
+
+_LEAST_STEP_MM = 1.0  # between planes for roughing out
 
 
 @click.group()
@@ -85,15 +88,13 @@ def _fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
     width, depth, height = sizes_mm(options["size"], name="--block")
     skin = _length(options["skin"], "--skin")
     block = Block.box(width, depth, height, stone=options["stone"], skin=skin, bed=options["bed"])
-    any_rotation, lean, turn = options["any_rotation"], options["lean"], options["turn"]
-    if any_rotation and (lean or turn != 30):
-        raise BadValueError("--any-rotation leaves no limit for --lean or --turn; give the one or the others")
-    stance = Stance.free() if any_rotation else Stance(lean, turn)
+    stance = _stance_of(options)
     file = options["figure"]
     step(f"reading {file.name}")
     reading = {name: options[name] for name in ("unit", "ratio", "up", "front", "landmarks")}
     hole = options["max_hole"]
     read = read_figure(file, max_hole=None if hole is None else _length(hole, "--max-hole"), **reading)
+    _ask_for_inches(options["size"], block, read)
     step("fitting")
     # Faces asked for none do not count: with a hair asked of the others, the figure is kept down on its bottom.
     other = max(_length(options["cover"], "--cover"), 1e-6)
@@ -105,9 +106,34 @@ def _fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
         "stands_on": options["stands_on"],
         "bed": options["layers"],
     }
-    if options["scale"] is None:
-        return largest(read, block, **how)
-    return safest(read, block, scale=options["scale"], **how)
+    scale = _scale_of(options)
+    return largest(read, block, **how) if scale is None else safest(read, block, scale=scale, **how)
+
+
+def _scale_of(options: dict[str, Any]) -> float | None:
+    """Return the scale wanted, if it is one that a figure of stone can have."""
+    scale: float | None = options["scale"]
+    if scale is not None and not 1e-6 <= scale <= 1e6:
+        raise BadValueError(f"--scale={scale:g} must be from 0.000001 to 1,000,000")
+    return scale
+
+
+def _stance_of(options: dict[str, Any]) -> Stance:
+    any_rotation, lean, turn = options["any_rotation"], options["lean"], options["turn"]
+    if any_rotation and (lean or turn != 30):
+        raise BadValueError("--any-rotation leaves no limit for --lean or --turn; give the one or the others")
+    return Stance.free() if any_rotation else Stance(lean, turn)
+
+
+def _ask_for_inches(size: str, block: Block, figure: Figure) -> None:
+    """Raise where sizes without a unit make a block far smaller than the figure, and inches would not."""
+    bare = not any(letter.isalpha() and letter not in "xX" for letter in size) and not set(size) & set("\"'″′")
+    largest_mm, tallest_mm = max(block.size_mm), max(figure.size_mm)
+    if bare and largest_mm * 8 < tallest_mm and largest_mm * MM_PER_UNIT["in"] * 3 > tallest_mm:
+        raise UnitNeededError(
+            f"--block {size} is read as millimetres, and the figure is {tallest_mm / 1000:.3g} m long: were inches "
+            f"meant? write {size.strip()}in, or {size.strip()}mm"
+        )
 
 
 @cli.command("survey")
@@ -151,8 +177,10 @@ def survey_command(
 
     The figure stands on the bottom, upright, facing the front within 30°, unless you say otherwise.
     """
+    inputs = [options["figure"], *filter(None, [options["landmarks"]])]
+    _check_target(output, inputs=inputs)
+    _check_target(as_json, inputs=[*inputs, *filter(None, [output])])
     for target in (output, as_json):
-        _check_target(target)
         if target is not None and target.suffix.lower() == ".html":
             page_can_be_made()
     step = _teller()
@@ -194,35 +222,47 @@ def survey_command(
 @click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all.")
 @click.option("--stands-on", default="bottom", show_default=True, help="Face on which a block may be stood, or any.")
 @click.option("--rank", type=click.Choice(RANKS), default="largest", show_default=True, help="What is best.")
-@click.option("--best", type=int, help="Look for so many only.")
+@click.option("--best", type=click.IntRange(1), help="Look for so many only.")
 @click.option("--skip-bad", is_flag=True, help="Leave out rows of the yard that cannot be read.")
 @click.option("--jobs", type=int, help="Processes.  [default: all cores]")
 @click.option("--resume", type=click.Path(path_type=Path), help="File of finished rows to continue from.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the table to .csv, .json or .html.")
 def compare_command(figure: Path, yard: Path, output: Path | None, **options: Any) -> None:
     """Compare FIGURE against every block in YARD, a CSV or JSON file, and rank them."""
-    if output is not None:
-        _check_target(output, (".csv", ".json", ".html"))
+    _check_target(output, (".csv", ".json", ".html"), [figure, yard, *filter(None, [options["resume"]])])
+    _check_target(options["resume"], (), [figure, yard])
+    stance, _ = _stance_of(options), _scale_of(options)
     blocks = read_blocks(yard, skip_bad=options["skip_bad"])
     read = read_figure(figure, **{name: options[name] for name in ("unit", "ratio", "up", "front")})
     other = max(_length(options["cover"], "--cover"), 1e-6)
     asked = {"bottom": _length(options["bottom_cover"], "--bottom-cover"), "other": other}
-    stance = Stance.free() if options["any_rotation"] else Stance(options["lean"], options["turn"])
     shared = {name: options[name] for name in ("scale", "rank", "best", "jobs", "resume", "stands_on")}
     table = compare(read, blocks, cover=asked, stance=stance, progress=sys.stderr.isatty(), **shared)
-    click.echo(str(table), nl=False)
-    if output is not None:
-        table.save(output)
+    click.echo(safe_lines(str(table)), nl=False)
+    written = "" if output is None else f"; the rows so far are in {table.save(output)}"
+    if not table.finished:
+        leave((table.stopped or "stopped") + written, 1 if table.stopped else 130)
 
 
 @cli.command("mark")
 @_fitting
-@click.option("--points", "count", type=int, default=120, show_default=True, help="How many points to carry over.")
+@click.option(
+    "--points",
+    "count",
+    type=click.IntRange(3, 5000),
+    default=120,
+    show_default=True,
+    help="How many points to carry over.",
+)
 @click.option("--inches", is_flag=True, help="Read the model in inches and sixteenths.")
 @click.option("--step", default="50", show_default=True, help="Distance of the planes for roughing out.")
 @click.option("--allowance", default="15", show_default=True, help="Stone that roughing out leaves over the figure.")
 @click.option("--face", default="front", show_default=True, help="Face that roughing out goes in from.")
-@click.option("--paper", help="Tile the templates on A4, A3 or Letter.  [default: one large page]")
+@click.option(
+    "--paper",
+    type=click.Choice(tuple(PAPERS_MM)),
+    help="Tile the templates on A4, A3 or Letter.  [default: one large page]",
+)
 @click.option("--date", default="", help="Date to print on the templates.")
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="Folder to write the sheets to.")
 def mark_command(
@@ -237,8 +277,11 @@ def mark_command(
     **options: Any,
 ) -> None:
     """Mark FIGURE's block: how to set the model, the points, the planes, and templates at full size."""
-    if not output.parent.is_dir() or output.is_file():
-        raise BadValueError(f"{output}: name a folder, in one that exists")
+    check_folder(output)
+    step_mm, allowance_mm = _length(step, "--step"), _length(allowance, "--allowance")
+    if step_mm < _LEAST_STEP_MM:
+        raise BadValueError(f"--step={step!r} must be at least {_LEAST_STEP_MM:g} mm")
+    date = plain_text(date)[:40]
     tell = _teller()
     fit = _fit_of(tell, options)
     if fit.verdict is not Verdict.FITS:
@@ -250,7 +293,7 @@ def mark_command(
     points = pointing(fit, count=count, inches=inches)
     planes = None
     if fit.figure.is_solid:
-        planes = roughing(fit, face=face, step=_length(step, "--step"), allowance=_length(allowance, "--allowance"))
+        planes = roughing(fit, face=face, step=step_mm, allowance=allowance_mm)
     output.mkdir(exist_ok=True)
     write_whole(output / "setting.txt", str(setting(fit)))
     write_whole(output / "points.txt", str(points))
@@ -314,22 +357,15 @@ def _length(text: str, name: str) -> float:
         return length_mm(text, name, least=0)
 
 
-def _check_target(path: Path | None, kinds: tuple[str, ...] = (".html", ".txt", ".json")) -> None:
-    """Refuse before an hour's work what could not be written after it."""
-    if path is None:
-        return
-    if path.suffix.lower() not in kinds:
-        raise BadValueError(f"{path.name}: this is saved as {', '.join(kinds[:-1])} or {kinds[-1]}")
-    if not path.parent.is_dir():
-        raise BadValueError(f"{path}: there is no folder {path.parent}")
-    if path.is_dir():
-        raise BadValueError(f"{path} is a folder; name a file")
-    if not os.access(path.parent, os.W_OK):
-        raise BadValueError(f"{path}: nothing can be written in {path.parent}")
+def _check_target(
+    path: Path | None, kinds: tuple[str, ...] = (".html", ".txt", ".json"), inputs: Iterable[Path] = ()
+) -> None:
+    if path is not None:
+        check_target(path, kinds, inputs)
 
 
 def _tell(told: Survey, output: Path | None, as_json: Path | None) -> None:
-    click.echo(str(told), nl=False)
+    click.echo(safe_lines(str(told)), nl=False)
     for target in (output, as_json):
         if target is not None:
             told.save(target)
@@ -339,29 +375,13 @@ def _teller() -> Callable[[str], None]:
     """Return what shows the step under way on a terminal's stderr, and nothing elsewhere."""
     if not sys.stderr.isatty():
         return lambda step: None
-    return lambda step: click.echo(f"\r\033[K{step + ' …' if step else ''}", err=True, nl=False)
+    return lambda step: click.echo(f"\r\033[K{plain_text(step) + ' …' if step else ''}", err=True, nl=False)
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line: exit 0 for any answer, 2 for bad input, 130 when stopped."""
-    try:
+    """Run the command line: exit 0 for any answer, 2 for bad input, 130 when stopped, 1 for our own faults."""
+    with ended():
         cli.main(arguments, prog_name="blockfit", standalone_mode=False)
-    except BlockfitError as error:
-        _leave(str(error), 2)
-    except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
-        sys.exit(2)
-    except click.ClickException as error:
-        _leave(error.format_message(), 2)
-    except OSError as error:  # the terminal or the file behind it is gone or full
-        _leave(f"cannot write: {error.strerror or error}", 1)
-    except (click.Abort, KeyboardInterrupt):
-        _leave("stopped", 130)
-
-
-def _leave(message: str, code: int) -> None:
-    click.echo(f"blockfit: {' '.join(message.split())}", err=True)
-    sys.exit(code)
 
 
 if __name__ == "__main__":

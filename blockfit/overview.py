@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.errors import BadValueError
+from blockfit.errors import BadValueError, safe_lines, shown_name
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import moving, record, text
 from blockfit.sheets.doubts import doubts_of
 from blockfit.sheets.page import page_of
-from blockfit.sheets.saving import write_whole
+from blockfit.sheets.saving import MADE_BY, check_free, write_whole
 from blockfit.sheets.words import rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
@@ -54,7 +54,7 @@ class Survey:
 
     def __str__(self) -> str:
         """Return the survey as a carver reads it."""
-        return "\n".join(line.rstrip() for line in self._lines()) + "\n"
+        return "\n".join(safe_lines(line).replace("\n", " ").rstrip() for line in self._lines()) + "\n"
 
     def _lines(self) -> list[str]:
         fit = self.fit
@@ -128,7 +128,8 @@ class Survey:
     def save(self, path: str | Path) -> None:
         """Write the survey: ``.html`` one page that opens offline, ``.txt`` as printed, ``.json`` as data.
 
-        The file appears whole or not at all. The page needs the extra ``page``.
+        The file appears whole or not at all, and only in the place of an earlier output of ours. The page needs the
+        extra ``page``.
         """
         file = Path(path)
         kind = file.suffix.lower()
@@ -137,9 +138,10 @@ class Survey:
         elif kind == ".txt":
             body = str(self)
         elif kind == ".json":
-            body = json.dumps(self.record(), indent=1, ensure_ascii=False) + "\n"
+            body = "{\n " + MADE_BY + "," + json.dumps(self.record(), indent=1, ensure_ascii=False)[1:] + "\n"
         else:
-            raise BadValueError(f"{file.name}: a survey is saved as .html, .txt or .json")
+            raise BadValueError(f"{shown_name(file)}: a survey is saved as .html, .txt or .json")
+        check_free(file)
         write_whole(file, body)
 
 

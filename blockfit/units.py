@@ -13,8 +13,10 @@ __all__ = [
     "MM_PER_UNIT",
     "Length",
     "Ratio",
+    "ambiguous",
     "feet_and_inches",
     "length_mm",
+    "number_of",
     "ratio_value",
     "sizes_mm",
     "unit_mm",
@@ -47,7 +49,11 @@ _ALIASES = {
 }  # fmt: skip
 # At most twelve digits and no exponent: exact fractions of anything longer could grow without limit.
 _NUMBER = r"(?:\d{1,12}\s+\d{1,6}/\d{1,6}|\d{1,6}/\d{1,6}|\d{1,12}\.\d{0,12}|\.\d{1,12}|\d{1,12})"
-_TERM = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
+_PLAIN = re.compile(r"[+-]?(?:\d{1,12}\.\d{0,12}|\.\d{1,12}|\d{1,12})(?:e[+-]?\d{1,3})?", re.IGNORECASE)
+_MIXED = re.compile(r"(\d{1,12})?\s*\b(\d{1,6})/(\d{1,6})")
+_GROUPS = r"\d{1,3}(?:%s\d{3})+"
+_COMMAS = r"\d{1,3}(?:,\d{3})+\.\d{1,12}|\d{1,12}(?:,\d{1,12})+"
+_TERM = re.compile(rf"\s*({_COMMAS}|{_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
 _EXAMPLES = 'write for instance "900 mm", "0.9 m", "36 in" or "2 ft 6 in"'
 
 
@@ -63,6 +69,37 @@ def unit_mm(unit: str, name: str = "unit") -> float:
     if key not in MM_PER_UNIT:
         raise BadValueError(f"{name}={unit!r} is not a unit of length; use one of {', '.join(MM_PER_UNIT)}")
     return MM_PER_UNIT[key]
+
+
+def number_of(text: str, name: str = "number") -> float:
+    """Return a plain number as people write it: ``1500``, ``1500.5``, ``12,5``, ``1,500.0``, ``1 500``, ``30 1/2``.
+
+    Raises `BadValueError` for what is none, or could be read in two ways, and shows both.
+
+    >>> from blockfit.units import number_of
+    >>> number_of("12,5"), number_of("30 1/2"), number_of("1,500.0"), number_of("1 500")
+    (12.5, 30.5, 1500.0, 1500.0)
+    """
+    plain = text.strip().replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+    if _PLAIN.fullmatch(plain):
+        return float(plain)
+    mixed = _MIXED.fullmatch(plain)
+    if mixed and int(mixed.group(3)):
+        return float(int(mixed.group(1) or 0) + Fraction(int(mixed.group(2)), int(mixed.group(3))))
+    if re.fullmatch(r"[1-9]\d{0,2},\d{3}", plain):
+        raise ambiguous(plain, name)
+    if re.fullmatch(r"\d{1,12},\d{1,12}", plain):  # a decimal comma: no thousands are grouped so
+        return float(plain.replace(",", "."))
+    for group, point in ((",", "."), ("'", "."), ("’", "."), (" ", "."), (r"\.", ","), (" ", ",")):
+        if re.fullmatch(_GROUPS % group + rf"(?:{re.escape(point)}\d{{1,12}})?", plain):
+            return float(re.sub(group, "", plain).replace(point, "."))
+    raise BadValueError(f"{name}={text!r} is not a number; write for instance 1500 or 1500.5")
+
+
+def ambiguous(text: str, name: str) -> BadValueError:
+    """Return the error that shows both readings of a number such as ``1,500`` or ``1.500``."""
+    small, large = text.replace(",", "."), text.replace(",", "").replace(".", "")
+    return BadValueError(f"{name}={text!r} can be read as {float(small):g} or as {large}; write the one that is meant")
 
 
 def length_mm(value: Length, name: str = "length", *, least: float = -math.inf, unit: str = "mm") -> float:
@@ -126,9 +163,9 @@ def ratio_value(value: Ratio, name: str = "ratio") -> float:
     (4.0, 0.5, 1.5)
     """
     try:
-        if isinstance(value, str) and ":" in value:
-            model, full = (float(Fraction(part.strip())) for part in value.split(":"))
-            factor = full / model
+        if isinstance(value, str):
+            parts = [number_of(part, name) for part in value.split(":", 2)]
+            factor = parts[1] / parts[0] if len(parts) == 2 else float(*parts)
         else:
             factor = float(value)
     except (TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
@@ -169,7 +206,7 @@ def _parse(text: str, name: str) -> float:
         if term.group(2) is None:
             raise UnitNeededError(f"{name}={text!r} has no unit; {_EXAMPLES}")
         try:
-            number = sum((Fraction(part) for part in term.group(1).split()), Fraction(0))
+            number = _exact(term.group(1), name)
         except ZeroDivisionError as error:
             raise BadValueError(f"{name}={text!r} is not a length; {_EXAMPLES}") from error
         total += number * Fraction(str(unit_mm(term.group(2), name)))
@@ -177,3 +214,10 @@ def _parse(text: str, name: str) -> float:
     if position == 0:
         raise BadValueError(f"{name}={text!r} is not a length; {_EXAMPLES}")
     return sign * float(total)
+
+
+def _exact(text: str, name: str) -> Fraction:
+    """Return a number, or a whole and a fraction, without rounding."""
+    if "," in text:
+        return Fraction(str(number_of(text, name)))
+    return sum((Fraction(part) for part in text.split()), Fraction(0))

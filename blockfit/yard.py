@@ -1,31 +1,35 @@
-"""The yard: figures against many blocks, on all cores, or on a cluster by joblib's own backend; joblib's one home.
+"""The yard: figures against many blocks, on all cores, or on a cluster.
 
 Every pair of a figure and a block is answered by itself, so that results are the same to the last digit however the
 work is divided."""
 
 import heapq
 import math
+import warnings
+from bisect import insort
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from blockfit.errors import BadValueError, BlockfitError
+from blockfit.errors import BadValueError, BlockfitError, plain_text
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.search.support import hull_of
 from blockfit.search.widths import least_and_longest
-from blockfit.sheets.journal import Journal, RowWriter
-from blockfit.sheets.ranking import RANKS, Comparison, Row, rank_key
+from blockfit.sheets.journal import Journal, RowWriter, digest_of
+from blockfit.sheets.ranking import RANKS, Comparison, Row, alike, rank_key
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.polytope import polytope_volume
 from blockfit.solids.stance import Stance
 from blockfit.units import Ratio, ratio_value
 from blockfit.waste.offcut import offcuts as plan_offcuts
+from blockfit.workers import WorkerLostError, in_order
 
 __all__ = ["compare"]
 
@@ -68,13 +72,15 @@ def compare(
 ) -> Comparison:
     """Return every figure against every block, ranked.
 
-    ``scale`` is the size wanted: rows then say whether it fits, and with ``deepest`` the cover it has there. ``rank``
-    is ``largest`` (figure), ``cheapest`` (that fits), ``least waste`` or ``lightest`` (to move); ties keep the order
-    given. ``best`` looks for so many only, and stops as soon as the rest is proved worse. ``offcuts`` plans them for
-    every block that fits. ``jobs`` is how many processes (default: all cores, or what joblib is configured for, such
-    as a Dask cluster). ``resume`` is a file of finished rows: those in it are not done again, new ones are added.
-    ``stream`` writes rows to a CSV file as they come, in the order given, and keeps only the best in memory. A block
-    that fails does not stop the rest: its row says why. Ctrl-C returns the rows that are finished.
+    ``scale`` is the size wanted: rows then say whether it fits, and with ``deepest`` the cover it has there; a row's
+    own scale is the largest in its block all the same. ``rank`` is ``largest`` (figure), ``cheapest`` (that fits),
+    ``least waste`` or ``lightest`` (to move); ties keep the order given. ``best`` returns the first so many of the
+    whole table, and stops as soon as the rest is proved worse. ``offcuts`` plans them for every block that fits.
+    ``jobs`` is how many processes (default: all cores, or what joblib is configured for, such as a Dask cluster).
+    ``resume`` is a file of finished rows: those whose figure, block and question are the same are not done again, new
+    ones are added. ``stream`` writes rows to a CSV file as they come, in the order given, and keeps only the best in
+    memory. A block that fails does not stop the rest: its row says why. Ctrl-C, or a worker that is killed, returns
+    the rows that are finished.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)]
@@ -90,96 +96,110 @@ def compare(
         raise BadValueError(f"rank={rank!r} must be one of {', '.join(RANKS)}")
     if best is not None and best < 1:
         raise BadValueError(f"best={best!r} must be at least 1")
+    if not 0 < gap < math.inf:
+        raise BadValueError(f"gap={gap!r} must be more than 0")
     wanted = None if scale is None else ratio_value(scale, "scale")
     if wanted is None and rank in ("cheapest", "least waste", "lightest"):
         wanted = 1.0  # what is cheapest that fits needs a size that must fit: as read
     faces = stands_on if isinstance(stands_on, str) else tuple(stands_on)
     asked = _Asked(wanted, cover, stance or Stance.free(), gap, faces, bed, deepest, offcuts)
-    journal = Journal(resume, repr((*(figure.name for figure in those), asked)))
+    journal = Journal(resume, asked)
     try:
-        rows, finished = _collected(those, blocks, asked, rank, best, jobs, progress, journal, stream)
+        work = _Work(those, tuple(map(_Shape.of, those)), asked, rank, best, jobs, journal)
+        rows, stopped = _collected(work, blocks, progress, stream)
     finally:
         journal.close()
     rows.sort(key=lambda row: rank_key(row, rank))
-    return Comparison(tuple(rows if best is None else rows[:best]), rank, wanted, finished)
+    kept = tuple(rows if best is None else rows[:best])
+    return Comparison(kept, rank, wanted, stopped is None, stopped or "")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Work:
+    """All that the work on the pairs shares, in this process."""
+
+    figures: tuple[Figure, ...]
+    shapes: "tuple[_Shape, ...]"
+    asked: _Asked
+    rank: str
+    best: int | None
+    jobs: int | None
+    journal: Journal
+
+
+_Pair = tuple[int, int, Block]  # place in the whole table, which figure, block
+_Task = list[tuple[int, Figure, "_Shape", Block, "Row | None"]]
 
 
 def _collected(
-    figures: tuple[Figure, ...], blocks: Iterable[Block], asked: _Asked, rank: str, best: int | None, jobs: int | None,
-    progress: bool, journal: Journal, stream: str | Path | None,
-) -> tuple[list[Row], bool]:  # fmt: skip
-    """Return the rows, and whether all are there."""
-    shapes = [_Shape.of(figure) for figure in figures]
-    count = len(shapes)
-    pairs: Iterator[tuple[int, int, Block]] = (
-        (k * count + f, f, block) for k, block in enumerate(blocks) for f in range(count)
-    )
-    if best is not None:
-        pairs = iter(sorted(pairs, key=lambda pair: _promise(shapes[pair[1]], pair[2], asked, rank)))
+    work: _Work, blocks: Iterable[Block], progress: bool, stream: str | Path | None
+) -> tuple[list[Row], str | None]:
+    """Return the rows, and what stopped the work: ``None`` if all are there, nothing to say if it was Ctrl-C."""
+    count = len(work.figures)
+    pairs: Iterator[_Pair] = ((k * count + f, f, block) for k, block in enumerate(blocks) for f in range(count))
     keep = _KEEP if stream is not None else math.inf
-    rows: list[Row] = []
-    heap: list[tuple[Any, int, Row]] = []
+    heap: list[tuple[Any, Row]] = []
     writer = RowWriter(stream)
-
-    def take(row: Row) -> None:
-        writer.write(row)
-        if keep is math.inf:
-            rows.append(row)
-            return
-        heapq.heappush(heap, (_Reversed(rank_key(row, rank)), row.order, row))
-        if len(heap) > keep:
-            heapq.heappop(heap)
-
-    finished = True
-    try:
-        for row in _answered(figures, shapes, pairs, asked, rank, best, jobs, progress, journal):
-            take(row)
-    except KeyboardInterrupt:
-        finished = False
-    finally:
-        writer.close()
-    return rows + [row for _, _, row in heap], finished
-
-
-def _answered(
-    figures: tuple[Figure, ...], shapes: "list[_Shape]", pairs: Iterator[tuple[int, int, Block]], asked: _Asked,
-    rank: str, best: int | None, jobs: int | None, progress: bool, journal: Journal,
-) -> Iterator[Row]:  # fmt: skip
-    """Yield the rows as they come, in order."""
-    held: list[Row] = []
     bar = _bar(progress)
-    if best is not None:
-        batch = max(2 * best, 8)
-        while chunk := list(islice(pairs, batch)):
-            if len(held) >= best and _is_settled(held, [(shapes[f], b) for _, f, b in chunk], asked, rank, best):
-                break
-            for row in _parallel(figures, shapes, iter(chunk), asked, jobs, journal):
-                held.append(row)
-                bar.update()
-                yield row
+    stopped: str | None = "failed"
+    try:
+        for row in _rows_of(work, pairs) if work.best is None else _best_rows(work, pairs, work.best):
+            writer.write(row)
+            heapq.heappush(heap, (_Reversed(rank_key(row, work.rank)), row))
+            if len(heap) > keep:
+                heapq.heappop(heap)
+            bar.update()
+        stopped = None
+    except KeyboardInterrupt:
+        stopped = ""
+    except WorkerLostError as error:
+        stopped = _lost_words(error)
+    finally:
+        writer.close(finished=stopped is None)
         bar.close()
-        return
-    for row in _parallel(figures, shapes, pairs, asked, jobs, journal):
-        bar.update()
-        yield row
-    bar.close()
+    return [row for _, row in heap], stopped
 
 
-def _is_settled(held: list[Row], left: "list[tuple[_Shape, Block]]", asked: _Asked, rank: str, best: int) -> bool:
-    """Whether nothing that is left can be among the best; ``left`` begins with what promises most."""
-    top = sorted(held, key=lambda row: rank_key(row, rank))[:best]
-    if rank == "largest":
-        return min(row.scale for row in top) >= max(_most_scale(shape, block, asked) for shape, block in left)
-    return all(row.verdict == Verdict.FITS.name for row in top)
+def _lost_words(error: WorkerLostError) -> str:
+    names = [block.name for task in error.tasks for _, _, _, block, known in task if known is None]
+    where = f"at work on {names[0]}" if len(names) < 2 else f"at work on one of {names[0]} to {names[-1]}"
+    return f"{error}, {where if names else 'at work'}; finished rows are kept: resume (--resume) continues from a file"
 
 
-def _promise(shape: "_Shape", block: Block, asked: _Asked, rank: str) -> float:
-    """Return what blocks are taken in order of, when only the best few are asked for."""
-    if rank == "largest":
-        return -_most_scale(shape, block, asked)
-    if rank == "cheapest":
-        return math.inf if block.price is None else block.price
-    return block.volume_m3 if rank == "least waste" else (block.mass_kg or math.inf)
+def _best_rows(work: _Work, pairs: Iterator[_Pair], best: int) -> Iterator[Row]:
+    """Yield rows until no pair that is left can be among the first ``best``: its key cannot be less than is known."""
+    promised = sorted(((_promise(work, *pair), pair) for pair in pairs), key=lambda one: one[0])
+    held: list[tuple[float, ...]] = []
+    batch = max(2 * best, _TASK)
+    for start in range(0, len(promised), batch):
+        if len(held) >= best and held[best - 1] < promised[start][0]:
+            return
+        for row in _rows_of(work, (pair for _, pair in promised[start : start + batch])):
+            insort(held, rank_key(row, work.rank))
+            yield row
+
+
+def _promise(work: _Work, order: int, figure: int, block: Block) -> tuple[float, ...]:
+    """Return what the pair's rank key cannot be less than, by what needs no search."""
+    shape, asked = work.shapes[figure], work.asked
+    try:
+        most = _most_scale(shape, block, asked) * (1 + 1e-9)
+    except BlockfitError:  # its row will say why
+        return (0.0, -math.inf, float(order))
+    if work.rank == "largest":
+        return (0.0, alike(-most), float(order))
+    short = asked.scale is not None and most < asked.scale
+    if work.rank == "least waste":
+        waste = None if short or shape.volume_m3 is None else _waste_share(shape, block, asked.scale or 0.0)
+        return (2.0 if short else 0.0, alike(math.inf if waste is None else waste), float(order))
+    value = block.price if work.rank == "cheapest" else block.mass_kg
+    return (2.0 if short else 0.0, alike(math.inf if value is None else value), float(order))
+
+
+def _waste_share(shape: "_Shape", block: Block, scale: float) -> float | None:
+    if shape.volume_m3 is None:
+        return None
+    return (block.volume_m3 - shape.volume_m3 * scale**3) / block.volume_m3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -222,39 +242,33 @@ def _most_scale(shape: _Shape, block: Block, asked: _Asked) -> float:
     return min(bounds)
 
 
-def _parallel(
-    figures: tuple[Figure, ...], shapes: list[_Shape], pairs: Iterator[tuple[int, int, Block]], asked: _Asked,
-    jobs: int | None, journal: Journal,
-) -> Iterator[Row]:  # fmt: skip
-    """Yield the rows of all pairs in order, worked on by joblib as it is configured."""
-    from joblib import Parallel, delayed
-    from joblib.parallel import get_active_backend
+def _rows_of(work: _Work, pairs: Iterator[_Pair]) -> Iterator[Row]:
+    """Yield the rows of all pairs in order, each noted in the journal."""
+    journal, asked = work.journal, work.asked
+    digests = [digest_of(figure) for figure in work.figures]
+    keys: dict[int, str] = {}
 
-    backend, configured = get_active_backend()
-    count = jobs if jobs is not None else (configured if configured not in (None, 1) else -1)
-    if jobs is None and type(backend).__name__ == "DaskDistributedBackend":
-        count = None
-
-    def tasks() -> Iterator[list[tuple[int, Figure, _Shape, Block, Row | None]]]:
+    def tasks() -> Iterator[_Task]:
         while chunk := list(islice(pairs, _TASK)):
-            task = []
+            task: _Task = []
             for order, f, block in chunk:
                 whole = asked.offcuts or not block.is_plain
-                figure = figures[f] if whole else shapes[f].slim
-                task.append((order, figure, shapes[f], block, journal.known(order, block)))
+                figure = work.figures[f] if whole else work.shapes[f].slim
+                keys[order] = journal.key(digests[f], block)
+                known = journal.known(keys[order], order, work.figures[f].name, block)
+                task.append((order, figure, work.shapes[f], block, known))
             yield task
 
-    results = Parallel(n_jobs=count, return_as="generator", pre_dispatch="3*n_jobs")(
-        delayed(_rows)(task, asked) for task in tasks()
-    )
-    for rows in results:
+    for _, rows in in_order(partial(_rows, asked=asked), tasks(), work.jobs):
         for row in rows:
-            journal.add(row)
+            journal.add(keys.pop(row.order), row)
             yield row
 
 
-def _rows(task: list[tuple[int, Figure, _Shape, Block, Row | None]], asked: _Asked) -> list[Row]:
-    return [known or _row(order, figure, shape, block, asked) for order, figure, shape, block, known in task]
+def _rows(task: _Task, asked: _Asked) -> list[Row]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a worker's would reach the terminal among the rows
+        return [known or _row(order, figure, shape, block, asked) for order, figure, shape, block, known in task]
 
 
 def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Asked) -> Row:
@@ -264,10 +278,6 @@ def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Asked)
         None, block.price, None, None, "",
     )  # fmt: skip
     try:
-        most = _most_scale(shape, block, asked)
-        if asked.scale is not None and most < asked.scale * (1 - 1e-9) and block.is_plain:
-            # No search is needed to say so.
-            return replace(empty, scale_bound=most, note="too small, by volume, least width or longest line")
         how: dict[str, Any] = {
             "cover": asked.cover,
             "stance": asked.stance,
@@ -285,6 +295,9 @@ def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Asked)
         return _told(order, figure, shape, block, asked, fit, deep, verdict)
     except BlockfitError as error:
         return replace(empty, verdict="FAILED", note=str(error))
+    except (ArithmeticError, AssertionError, IndexError, TypeError, ValueError, MemoryError) as error:
+        note = f"a fault in blockfit, please report it: {type(error).__name__} {error}"
+        return replace(empty, verdict="FAILED", note=plain_text(note)[:300])
 
 
 def _at_wanted(fit: Fit, wanted: float) -> Verdict:
@@ -300,7 +313,7 @@ def _told(
     size = (asked.scale or fit.scale) if verdict is Verdict.FITS else 0.0
     volume = None if shape.volume_m3 is None else shape.volume_m3 * size**3
     density = None if block.stone is None else block.stone.density_kg_m3
-    waste = None if volume is None or not size else block.volume_m3 - volume
+    share = _waste_share(shape, block, size) if size else None
     recovered = None
     if asked.offcuts and verdict is Verdict.FITS and block.surface is None:
         recovered = plan_offcuts(placed).recovered
@@ -317,8 +330,8 @@ def _told(
         tilt_deg=None if placement is None else placement.tilt_deg,
         stands_on=placed.stands_on,
         block_kg=block.mass_kg,
-        removed_kg=None if waste is None or density is None else waste * density,
-        waste_share=None if waste is None else waste / block.volume_m3,
+        removed_kg=None if share is None or density is None else share * block.volume_m3 * density,
+        waste_share=share,
         price=block.price,
         price_per_m3=None if block.price is None or not volume else block.price / volume,
         recovered=recovered,

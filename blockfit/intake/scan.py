@@ -1,7 +1,6 @@
 """Reading a maquette: file, unit, ratio and axes in; a figure at full size out, with all that was mended."""
 
 import csv
-import json
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -9,8 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.errors import BadValueError, OpenSurfaceError, UnitNeededError, UnreadableFileError
+from blockfit.errors import (
+    BadValueError,
+    OpenSurfaceError,
+    UnitNeededError,
+    UnreadableFileError,
+    plain_text,
+    shown_name,
+)
 from blockfit.intake.files import RawMesh, read_mesh
+from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
 from blockfit.intake.repair import mended, untangled
 from blockfit.measure.booleans import solid_from
@@ -23,6 +30,9 @@ from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, u
 __all__ = ["read_figure", "repaired"]
 
 _SAME_EXTENT = 0.005  # of the longest side: what dropping a vertex or rebuilding may change without a word
+_MOST_NAME = 120
+_MOST_MARKS = 10_000
+_MOST_MARK_BYTES = 16 << 20
 _AXES = {"x": 0, "y": 1, "z": 2}
 
 
@@ -52,14 +62,14 @@ def read_figure(
     raw = read_mesh(file)
     factor = ratio_value(ratio)
     axes = _axes(raw, up, front)
-    scale = _unit_of(raw, unit, file.name) * factor
+    scale = _unit_of(raw, unit, shown_name(file)) * factor
     repairs = _resolution(raw, scale)
     with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is told and dropped below
         vertices = (raw.vertices * scale) @ axes.T
     hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
     step = None if pitch is None else length_mm(pitch, "pitch", least=1e-6)
     vertices, faces, news = repaired(
-        vertices, raw.faces, max_hole_mm=hole, pitch_mm=step, joins_are_news=raw.format != "stl", name=file.name
+        vertices, raw.faces, max_hole_mm=hole, pitch_mm=step, joins_are_news=raw.format != "stl", name=shown_name(file)
     )
     marks = {key: tuple((axes @ (np.array(p) * scale)).tolist()) for key, p in _landmarks(landmarks).items()}
     return Figure(
@@ -67,7 +77,7 @@ def read_figure(
         faces,
         repairs=(*repairs, *news),
         landmarks=marks,
-        name=name or file.stem,
+        name=plain_text(name or file.stem)[:_MOST_NAME],
         ratio=factor,
     )
 
@@ -206,33 +216,36 @@ def _landmarks(source: str | Path | Mapping[str, Sequence[float]] | None) -> dic
         rows: list[tuple[str, Any]] = [(f"landmark {name}", (name, *point)) for name, point in source.items()]
     else:
         rows = _landmark_rows(Path(source))
+    if len(rows) > _MOST_MARKS:
+        raise BadValueError(f"{len(rows):,} landmarks are too many; at most {_MOST_MARKS:,} are read")
     marks: dict[str, tuple[float, float, float]] = {}
     for where, row in rows:
+        shown = repr(row)[:80]
         try:
             name, x, y, z = row
             point = (float(x), float(y), float(z))
-        except (TypeError, ValueError) as error:
-            raise BadValueError(f"{where}: {row!r} should be name, x, y, z") from error
+        except (TypeError, ValueError, OverflowError) as error:
+            raise BadValueError(f"{where}: {shown} should be name, x, y, z") from error
         if not all(map(math.isfinite, point)):
-            raise BadValueError(f"{where}: {row!r} has a value that is not finite")
-        marks[str(name)] = point
+            raise BadValueError(f"{where}: {shown} has a value that is not finite")
+        marks[plain_text(str(name)[:400])[:_MOST_NAME]] = point
     return marks
 
 
 def _landmark_rows(path: Path) -> list[tuple[str, Any]]:
+    name, text = shown_name(path), text_of(path, _MOST_MARK_BYTES)
     try:
-        text = path.read_text(encoding="utf-8-sig")
         if path.suffix.lower() == ".json":
-            data = json.loads(text)
+            data = json_from(text, name)
             items = (
                 [(k, *v) for k, v in data.items()]
                 if isinstance(data, dict)
                 else [(row["name"], row["x"], row["y"], row["z"]) for row in data]
             )
-            return [(f"{path.name}, entry {i + 1}", item) for i, item in enumerate(items)]
-    except OSError as error:
-        raise UnreadableFileError(f"{path.name}: {error.strerror or error}") from error
-    except (ValueError, TypeError, KeyError) as error:
-        raise BadValueError(f"{path.name}: should hold name, x, y, z for each landmark ({error})") from error
-    rows = [(f"{path.name}, line {i + 1}", row) for i, row in enumerate(csv.reader(text.splitlines())) if any(row)]
+            return [(f"{name}, entry {i + 1}", item) for i, item in enumerate(items)]
+        rows = [(f"{name}, line {i + 1}", row) for i, row in enumerate(csv.reader(text.splitlines())) if any(row)]
+    except (ValueError, TypeError, KeyError, csv.Error) as error:
+        if isinstance(error, BadValueError):
+            raise
+        raise BadValueError(f"{name}: should hold name, x, y, z for each landmark ({error})") from error
     return rows[1:] if rows and [cell.strip().lower() for cell in rows[0][1]][:1] == ["name"] else rows

@@ -1,24 +1,28 @@
 """Reading a yard: a CSV or JSON file of blocks, every mistake told at once with its place and what was expected."""
 
 import csv
-import json
 import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
-from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError
+from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError, plain_text, shown_name
+from blockfit.intake.guard import MOST_MESH_BYTES, json_from, regular_file, text_of
 from blockfit.solids.block import Block
 from blockfit.solids.stone import Stone, find_stone
-from blockfit.units import length_mm, unit_mm
+from blockfit.units import ambiguous, length_mm, number_of, unit_mm
 
 __all__ = ["iter_blocks", "read_blocks"]
 
 _SIZES = ("width", "depth", "height")
 _KNOWN = (*_SIZES, "name", "stone", "skin", "bed", "price", "density", "note")
 _PER = {"block": "block", "t": "tonne", "tonne": "tonne", "ton": "tonne", "m3": "m3", "m³": "m3", "kg": "kg"}
-_MOST_TOLD = 40
+_MOST_LINE = 1 << 20  # letters of one line
+_MOST_NAME = 200
+_MOST_WORDS = 380  # letters of an error that lists mistakes
+_MOST_PRICE = 1e12
+_LEAST_MM = 10.0  # a size below that, written as 1.500, is taken for one whose dot groups thousands
 
 
 def read_blocks(path: str | Path, *, skip_bad: bool = False) -> list[Block]:
@@ -37,11 +41,20 @@ def read_blocks(path: str | Path, *, skip_bad: bool = False) -> list[Block]:
         else:
             wrong += [f"{place}: {mistake}" for mistake in block]
     if wrong and not skip_bad:
-        more = f"; and {len(wrong) - _MOST_TOLD} more" if len(wrong) > _MOST_TOLD else ""
-        raise BadValueError(f"{Path(path).name}: " + "; ".join(wrong[:_MOST_TOLD]) + more)
+        raise BadValueError(_all_mistakes(shown_name(path), wrong))
     if not blocks:
-        raise BadValueError(f"{Path(path).name} holds no block that can be read")
+        raise BadValueError(f"{shown_name(path)} holds no block that can be read")
     return blocks
+
+
+def _all_mistakes(name: str, wrong: list[str]) -> str:
+    """Return as many mistakes as one message can hold, and how many more there are."""
+    for count in range(len(wrong), 1, -1):
+        more = f"; and {len(wrong) - count} more" if count < len(wrong) else ""
+        text = f"{name}: " + "; ".join(wrong[:count]) + more
+        if len(text) <= _MOST_WORDS:
+            return text
+    return f"{name}: {wrong[0]}" + (f"; and {len(wrong) - 1} more" if len(wrong) > 1 else "")
 
 
 def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
@@ -49,37 +62,57 @@ def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
     file = Path(path)
     try:
         if file.suffix.lower() == ".json":
-            rows = json.loads(file.read_text(encoding="utf-8-sig"))
-            if not isinstance(rows, list):
-                raise BadValueError(f"{file.name}: a yard is a list of blocks, [{{…}}, {{…}}]")
-            for number, row in enumerate(rows, 1):
-                if isinstance(row, dict):
-                    yield f"block {number}", _block({str(k): v for k, v in row.items()}, number)
-                else:
-                    yield f"block {number}", [f"{row!r} is no object with width, depth and height"]
-            return
-        with file.open(encoding="utf-8-sig", newline="") as lines:
-            sample = lines.read(4096)
-            lines.seek(0)
-            delimiter = ";" if sample.split("\n")[0].count(";") > sample.split("\n")[0].count(",") else ","
-            reader = csv.DictReader(lines, delimiter=delimiter, strict=True)
-            if not reader.fieldnames:
-                raise BadValueError(f"{file.name} is empty")
-            for number, cells in enumerate(reader, 1):
-                extra = cells.pop(None, None)
-                if extra:
-                    yield f"line {reader.line_num}", [f"{len(extra)} more cells than headings"]
-                else:
-                    yield (
-                        f"line {reader.line_num}",
-                        _block({k: v for k, v in cells.items() if v not in (None, "")}, number),
-                    )
-    except (UnicodeDecodeError, csv.Error, json.JSONDecodeError, RecursionError) as error:
-        raise UnreadableFileError(f"{file.name} is no table that can be read: {error}") from error
+            yield from _json_blocks(file)
+        else:
+            regular_file(file, MOST_MESH_BYTES)
+            with file.open(encoding="utf-8-sig", newline="") as lines:
+                yield from _csv_blocks(lines, shown_name(file))
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise UnreadableFileError(f"{shown_name(file)} is no table that can be read: {error}") from error
     except OSError as error:
         if isinstance(error, BlockfitError):
             raise
-        raise UnreadableFileError(f"{file.name} cannot be read: {error.strerror or error}") from error
+        raise UnreadableFileError(f"{shown_name(file)} cannot be read: {error.strerror or error}") from error
+
+
+def _json_blocks(file: Path) -> Iterator[tuple[str, Block | list[str]]]:
+    rows = json_from(text_of(file), shown_name(file))
+    if not isinstance(rows, list):
+        raise BadValueError(f"{shown_name(file)}: a yard is a list of blocks, [{{…}}, {{…}}]")
+    for number, row in enumerate(rows, 1):
+        if isinstance(row, dict):
+            yield f"block {number}", _block({str(k): v for k, v in row.items()}, number)
+        else:
+            yield f"block {number}", [f"{_shown(row)} is no object with width, depth and height"]
+
+
+def _csv_blocks(lines: IO[str], name: str) -> Iterator[tuple[str, Block | list[str]]]:
+    sample = lines.read(4096)
+    lines.seek(0)
+    delimiter = ";" if sample.split("\n")[0].count(";") > sample.split("\n")[0].count(",") else ","
+    reader = csv.DictReader(_bounded(lines, name), delimiter=delimiter, strict=True)
+    if not reader.fieldnames:
+        raise BadValueError(f"{name} is empty")
+    for number, cells in enumerate(reader, 1):
+        extra = cells.pop(None, None)
+        if extra:
+            yield f"line {reader.line_num}", [f"{len(extra)} more cells than headings"]
+        else:
+            yield f"line {reader.line_num}", _block({k: v for k, v in cells.items() if v not in (None, "")}, number)
+
+
+def _bounded(lines: IO[str], name: str) -> Iterator[str]:
+    """Yield the lines of a file, none of them endless."""
+    while line := lines.readline(_MOST_LINE):
+        if len(line) == _MOST_LINE:
+            raise UnreadableFileError(f"{name} has a line of more than {_MOST_LINE:,} letters; it is no table")
+        yield line
+
+
+def _shown(value: Any) -> str:
+    """Return a cell as an error shows it."""
+    text = plain_text(repr(value)[:200])
+    return text if len(text) <= 40 else text[:30] + "…" + text[-8:]
 
 
 def _block(cells: dict[str, Any], number: int) -> Block | list[str]:
@@ -89,9 +122,9 @@ def _block(cells: dict[str, Any], number: int) -> Block | list[str]:
     for heading, value in cells.items():
         name, unit = _heading(heading)
         if name not in _KNOWN:
-            wrong.append(f"column {heading!r} is not known; expected {', '.join(_KNOWN)}")
+            wrong.append(f"column {_shown(heading)} is not known; known are {', '.join(_KNOWN)}")
         elif name in told:
-            wrong.append(f"column {heading!r} says {name} again")
+            wrong.append(f"column {_shown(heading)} says {name} again")
         else:
             told[name] = (heading, unit, value)
     for size in _SIZES:
@@ -105,14 +138,13 @@ def _block(cells: dict[str, Any], number: int) -> Block | list[str]:
         try:
             return read(value, unit)
         except (BlockfitError, ValueError, TypeError, OverflowError) as error:
-            why = f" ({error})" if isinstance(error, BlockfitError) else ""
-            wrong.append(f"column {heading!r}: {value!r} should be {expected}{why}")
+            wrong.append(f"column {_shown(heading)}: {_shown(value)} {_why(error) or f'should be {expected}'}")
             return None
 
     sizes = [ask(size, _length, "a length with a unit, such as 900 mm") for size in _SIZES]
     skin = ask("skin", _length, "a length with a unit, such as 15 mm") or 0.0
     stone = ask("stone", lambda value, unit: find_stone(str(value)), "a stone of the table")
-    density = ask("density", lambda value, unit: _number(value), "a density in kg/m³, measured")
+    density = ask("density", lambda value, unit: _density(value), "a density in kg/m³, measured")
     bed = ask("bed", lambda value, unit: _bed(value), "x, y or z, the axis square to the layers")
     price = ask("price", _price, "a price, such as 2400, or 900 per tonne")
     if wrong:
@@ -121,7 +153,9 @@ def _block(cells: dict[str, Any], number: int) -> Block | list[str]:
         if density is not None:
             name = stone.name if stone else "stone as measured"
             stone = Stone(name, density, density, density, source="density measured, from the yard's list")
-        called = str(told["name"][2]).strip() if "name" in told else f"block {number}"
+        called = (
+            plain_text(str(told["name"][2])[: 4 * _MOST_NAME])[:_MOST_NAME] if "name" in told else f"block {number}"
+        )
         block = Block.box(*sizes, stone=stone, name=called, skin=skin, bed=bed)
         return block if price is None else replace(block, price=_for_block(block, *price))
     except BlockfitError as error:
@@ -140,19 +174,30 @@ def _heading(text: str) -> tuple[str, str | None]:
     return match.group(1), match.group(2) or None
 
 
+def _why(error: Exception) -> str:
+    """Return the reason of an error without the value, which is shown already, and without the examples."""
+    if not isinstance(error, BlockfitError):
+        return ""
+    reason = re.split(r"; write for instance|\? known:", str(error))[0]
+    verb = re.search(r"^\w+=\S.*? (?=is |has |must |can )", reason)
+    return reason[verb.end() :] if verb else f"({reason})"
+
+
 def _length(value: Any, unit: str | None) -> float:
     if isinstance(value, bool):
         raise BadValueError("no length")
     text = str(value).strip()
-    if re.fullmatch(r"[0-9.eE+,]+", text) and unit is not None:
-        return length_mm(
-            float(text.replace(",", ".") if text.count(",") == 1 else text) * unit_mm(unit, "unit"), "length", least=0
-        )
-    return length_mm(text, "length", least=0)
+    factor = None if unit is None else unit_mm(unit, "unit")
+    plain = re.fullmatch(r"[\d.,/eE+\-'’\s]+", text) and text[-1] not in "'’"
+    millimetres = number_of(text, "length") * factor if plain and factor else length_mm(text, "length")
+    grouped = re.match(r"[1-9]\d{0,2}\.\d{3}(?!\d)", text)
+    if grouped and isinstance(value, str) and millimetres < _LEAST_MM:
+        raise ambiguous(grouped.group(), "length")
+    return length_mm(millimetres, "length", least=0)
 
 
-def _number(value: Any) -> float:
-    number = float(str(value).strip())
+def _density(value: Any) -> float:
+    number = number_of(str(value), "density")
     if not 0 < number < 30_000:
         raise ValueError
     return number
@@ -166,15 +211,18 @@ def _bed(value: Any) -> str:
 
 
 def _price(value: Any, unit: str | None) -> tuple[float, str]:
-    match = re.fullmatch(
-        r"\s*([0-9][0-9 ']*(?:\.[0-9]+)?)\s*(?:(?:per|/)\s*(block|tonne|ton|t|m3|m³|kg))?\s*", str(value), re.I
-    )
+    match = re.fullmatch(r"\s*([\d.,'’\s+\-eE]+?)\s*(?:(?:per|/)\s*(block|tonne|ton|t|m3|m³|kg))?\s*", str(value), re.I)
     if match is None:
         raise ValueError
     per = (match.group(2) or unit or "block").lower()
     if per not in _PER:
         raise BadValueError(f"per {per} is not known: per block, tonne, m3 or kg")
-    return float(match.group(1).replace(" ", "").replace("'", "")), _PER[per]
+    price = number_of(match.group(1), "price")
+    if isinstance(value, str) and price < 10 and _PER[per] != "kg" and re.match(r"[1-9]\.\d{3}(?!\d)", match.group(1)):
+        raise ambiguous(match.group(1), "price")
+    if not 0 <= price <= _MOST_PRICE:
+        raise ValueError
+    return price, _PER[per]
 
 
 def _for_block(block: Block, price: float, per: str) -> float:

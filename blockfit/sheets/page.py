@@ -87,7 +87,7 @@ def page_of(
     tables = "".join(_tables(record))
     warned = "".join(f'<p class="caution">{html.escape(caution)}</p>' for caution in cautions)
     return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="generator" content="blockfit">'
         '<meta name="viewport" content="width=device-width,initial-scale=1"><link rel="icon" href="data:,">'
         f"<title>{html.escape(title)}</title><style>{_STYLE}</style></head><body><h1>{html.escape(title)}</h1>"
         f'<section id="three"><h2>In the block</h2>{view}</section>{drawing}{tables}'

@@ -1,20 +1,18 @@
 """The yard's table: rows, how they are ranked, and the files they are saved to."""
 
-import csv
 import html
-import io
 import json
 import math
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from blockfit.errors import BadValueError, MissingExtraError
-from blockfit.sheets.saving import write_whole
+from blockfit.errors import BadValueError, MissingExtraError, plain_text, shown_name
+from blockfit.sheets.saving import MADE_BY, check_free, partial_path, write_whole
 from blockfit.sheets.words import rounded_down, rounded_up
 from blockfit.solids.block import Block
 
-__all__ = ["RANKS", "Comparison", "Row", "csv_heading", "csv_line", "rank_key"]
+__all__ = ["RANKS", "Comparison", "Row", "alike", "csv_heading", "csv_line", "csv_stopped", "rank_key"]
 
 RANKS = ("largest", "cheapest", "least waste", "lightest")
 
@@ -23,7 +21,8 @@ RANKS = ("largest", "cheapest", "least waste", "lightest")
 class Row:
     """One figure in one block.
 
-    ``scale`` is the largest, ``scale_bound`` proved out of reach; ``cover_mm`` the cover, at the size wanted if one
+    ``scale`` is the largest in that block, also where it is less than was wanted, ``scale_bound`` proved out of reach;
+    ``cover_mm`` the cover, at the size wanted if one
     was. ``verdict`` is FITS, CANNOT_FIT, UNDECIDED or FAILED, about the size wanted; ``note`` says what else there is
     to say. Weights are at typical density; ``waste_share`` and ``removed_kg`` are at the size wanted, or the largest.
     """
@@ -61,21 +60,51 @@ class Row:
         }
 
     @classmethod
-    def restored(cls, data: dict[str, Any], block: Block) -> "Row":
-        """Return a row from its plain data and its block."""
-        return cls(block=block, **{f.name: data[f.name] for f in fields(cls) if f.name != "block"})
+    def restored(cls, data: dict[str, Any], block: Block) -> "Row | None":
+        """Return a row from its plain data and its block; ``None`` where the data are not what a row holds."""
+        values = {name: data.get(name, _MISSING) for name in _ROW_TYPES}
+        for name, value in values.items():
+            if not isinstance(value, _ROW_TYPES[name]) or isinstance(value, bool):
+                return None
+        if values["verdict"] not in _ORDER or math.isnan(values["scale"]) or math.isnan(values["scale_bound"]):
+            return None
+        return cls(block=block, **values)
+
+
+_MISSING = object()
+_NUMBER, _MAYBE = (int, float), (int, float, type(None))
+_ROW_TYPES: dict[str, tuple[type, ...]] = {
+    "order": (int,), "figure": (str,), "verdict": (str,), "scale": _NUMBER, "scale_bound": _NUMBER,
+    "cover_mm": _MAYBE, "turn_deg": _MAYBE, "tilt_deg": _MAYBE, "stands_on": (str, type(None)), "block_kg": _MAYBE,
+    "removed_kg": _MAYBE, "waste_share": _MAYBE, "price": _MAYBE, "price_per_m3": _MAYBE, "recovered": _MAYBE,
+    "note": (str,),
+}  # fmt: skip
+_ORDER = {"FITS": 0, "UNDECIDED": 1, "CANNOT_FIT": 2, "FAILED": 3}
 
 
 def rank_key(row: Row, rank: str) -> tuple[float, ...]:
-    """Return what rows are sorted by: those that fit first, then by rank, then in the order given."""
-    order = {"FITS": 0, "UNDECIDED": 1, "CANNOT_FIT": 2}.get(row.verdict, 3)
+    """Return what rows are sorted by: those that fit first, then by rank, then in the order given.
+
+    By ``largest`` only rows that failed come after the others. What differs by rounding alone counts as equal.
+    """
+    order = _ORDER[row.verdict]
     first = {
         "largest": -row.scale,
         "cheapest": _or_last(row.price),
         "least waste": _or_last(row.waste_share),
         "lightest": _or_last(row.block_kg),
     }[rank]
-    return (0.0 if rank == "largest" and order < 3 else float(order), first, -row.scale, float(row.order))
+    return (0.0 if rank == "largest" and order < 3 else float(order), alike(first), float(row.order))
+
+
+def alike(value: float) -> float:
+    """Return a value to ten digits, so that ties are ties whatever rounding did to them.
+
+    >>> from blockfit.sheets.ranking import alike
+    >>> alike(0.1 + 0.2) == alike(0.3)
+    True
+    """
+    return float(f"{value:.10g}")
 
 
 def _or_last(value: float | None) -> float:
@@ -84,12 +113,16 @@ def _or_last(value: float | None) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Comparison:
-    """The rows, ranked; ``finished`` is false if the work was stopped before all blocks were done."""
+    """The rows, ranked; ``finished`` is false if the work was stopped before all blocks were done.
+
+    ``stopped`` then says what stopped it, where it was not Ctrl-C.
+    """
 
     rows: tuple[Row, ...]
     rank: str
     scale: float | None
     finished: bool = True
+    stopped: str = ""
 
     def __str__(self) -> str:
         """Return the table as text."""
@@ -101,27 +134,37 @@ class Comparison:
             lines.append("  ".join(c.ljust(w) if k < 3 else c.rjust(w) for k, (c, w) in pairs).rstrip())
         about = f"ranked by {self.rank}" + ("" if self.scale is None else f", wanted at {self.scale:g} of full size")
         about += "" if self.finished else "; STOPPED before all blocks were done"
+        about += f": {self.stopped}" if self.stopped else ""
         return "\n".join([about, "", *lines]) + "\n"
 
-    def save(self, path: str | Path) -> None:
-        """Write ``.csv`` (safe in a spreadsheet), ``.json``, or ``.html`` (one file, sorts by a click on a heading)."""
-        file = Path(path)
+    def save(self, path: str | Path) -> Path:
+        """Write ``.csv`` (safe in a spreadsheet), ``.json``, or ``.html`` (one file, sorts by a click on a heading).
+
+        A table that was stopped is written beside it, to ``….partial.csv``, and says so inside. Returns what was
+        written. A file that is no earlier table of ours is left alone: that raises `BadValueError`.
+        """
+        file = Path(path) if self.finished else partial_path(Path(path))
         kind = file.suffix.lower()
         if kind == ".csv":
             body = csv_heading() + "".join(csv_line(row) for row in self.rows)
+            body += "" if self.finished else csv_stopped()
         elif kind == ".json":
-            data = {
-                "rank": self.rank,
-                "scale": self.scale,
-                "finished": self.finished,
-                "rows": [r.record() for r in self.rows],
-            }
-            body = json.dumps(_finite(data), indent=1, ensure_ascii=False) + "\n"
+            body = "{\n " + MADE_BY + "," + json.dumps(_finite(self._record()), indent=1, ensure_ascii=False)[1:] + "\n"
         elif kind == ".html":
             body = _page(self)
         else:
-            raise BadValueError(f"{file.name}: a yard is saved as .csv, .json or .html")
+            raise BadValueError(f"{shown_name(file)}: a yard is saved as .csv, .json or .html")
+        check_free(file)
         write_whole(file, body)
+        return file
+
+    def _record(self) -> dict[str, Any]:
+        return {
+            "rank": self.rank,
+            "scale": self.scale,
+            "finished": self.finished,
+            "rows": [row.record() for row in self.rows],
+        }
 
     def frame(self) -> Any:
         """Return the rows as a pandas DataFrame. Raises `MissingExtraError` where pandas is not installed."""
@@ -161,18 +204,37 @@ def csv_heading() -> str:
 
 def csv_line(row: Row) -> str:
     """Return a row as a line of CSV in which no cell starts a formula."""
-    out = io.StringIO()
     data = row.record()
-    csv.writer(out, lineterminator="\n").writerow([_safe(data[name]) for name in _COLUMNS])
-    return out.getvalue()
+    return _line([data[name] for name in _COLUMNS])
 
 
-def _safe(value: Any) -> Any:
+def csv_stopped() -> str:
+    """Return the last line of a table that was stopped before all rows were there."""
+    words = {"block": "(stopped)", "verdict": "STOPPED", "note": "stopped before all blocks were done"}
+    return _line([words.get(name) for name in _COLUMNS])
+
+
+def _line(values: list[Any]) -> str:
+    return ",".join(map(_cell, values)) + "\n"
+
+
+def _cell(value: Any) -> str:
+    """Return a cell: one line, and quoted wherever a comma, a semicolon or a tab might end it.
+
+    A spreadsheet computes what begins with one of a few signs, wide ones too, also after spaces: those stay text.
+    """
     if value is None:
         return ""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
-    return repr(value) if isinstance(value, float) else value
+    if not isinstance(value, str):
+        return repr(value) if isinstance(value, float) else str(value)
+    text = plain_text(value)
+    if text[:1] in _COMPUTED:
+        text = "'" + text
+    doubled = text.replace('"', '""')
+    return f'"{doubled}"' if any(sign in text for sign in ',;\t"|') else text
+
+
+_COMPUTED = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 
 
 def _finite(value: Any) -> Any:
@@ -183,6 +245,15 @@ def _finite(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
+def _name(text: str) -> str:
+    """Return a name that keeps the table whole: one line, and of a length that leaves room for the rest."""
+    plain = plain_text(text[: 4 * _LONGEST])
+    return plain if len(plain) <= _LONGEST else plain[: _LONGEST - 1] + "…"
+
+
+_LONGEST = 48  # letters of a name in a table
+
+
 def _cells(row: Row) -> tuple[str, ...]:
     def number(value: float | None, digits: int = 0) -> str:
         return "" if value is None else f"{value:,.{digits}f}"
@@ -191,7 +262,7 @@ def _cells(row: Row) -> tuple[str, ...]:
     waste = "" if row.waste_share is None else f"{row.waste_share:.0%}"
     words = row.verdict if not row.note else f"{row.verdict} ({row.note})"
     return (
-        row.block.name, row.figure, words, f"{rounded_down(row.scale, 4):.4f}",
+        _name(row.block.name), _name(row.figure), plain_text(words), f"{rounded_down(row.scale, 4):.4f}",
         f"{rounded_up(row.scale_bound, 4):.4f}", cover, number(row.block_kg), number(row.removed_kg), waste,
         number(row.price), number(row.price_per_m3),
     )  # fmt: skip
@@ -224,8 +295,8 @@ def _page(table: Comparison) -> str:
     lines = []
     for row in table.rows:
         raw = (
-            row.block.name, row.figure, row.verdict, row.scale, row.scale_bound, row.cover_mm, row.block_kg,
-            row.removed_kg, row.waste_share, row.price, row.price_per_m3,
+            _name(row.block.name), _name(row.figure), row.verdict, row.scale, row.scale_bound, row.cover_mm,
+            row.block_kg, row.removed_kg, row.waste_share, row.price, row.price_per_m3,
         )  # fmt: skip
         cells = "".join(
             f'<td data-value="{html.escape("" if value is None else str(value))}">{html.escape(text)}</td>'
@@ -236,7 +307,7 @@ def _page(table: Comparison) -> str:
     stopped = "" if table.finished else "<p><strong>Stopped before all blocks were done.</strong></p>"
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width">'
+        '<meta name="generator" content="blockfit"><meta name="viewport" content="width=device-width">'
         f"<title>Yard</title><style>{_STYLE}</style></head><body><h1>Blocks ranked by {html.escape(table.rank)}</h1>"
         f"<p>{len(table.rows)} rows{wanted}. Scales are the largest found and the bound that none exceeds (proved); "
         f"weights at typical density. Click a heading to sort.</p>{stopped}<table><thead><tr>{head}</tr></thead><tbody>"

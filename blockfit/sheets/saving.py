@@ -1,19 +1,120 @@
-"""Files that appear whole or not at all."""
+"""Files that appear whole or not at all, and never in the place of anything that is not ours."""
 
 import os
+import stat
+from collections.abc import Iterable
 from pathlib import Path
 
-from blockfit.errors import UnreadableFileError
+from blockfit.errors import BadValueError, UnreadableFileError, safe_lines, shown_name
 
-__all__ = ["write_whole"]
+__all__ = ["MADE_BY", "check_folder", "check_free", "check_target", "is_ours", "partial_path", "write_whole"]
+
+MADE_BY = '"made_by": "blockfit"'
+"""What every JSON file of ours says first."""
+
+_LOOKED_AT = 8192  # bytes at the head of a file by which it is known
+_OURS = {
+    ".csv": ("block,figure,verdict,scale,scale_bound,",),
+    ".json": (MADE_BY,),
+    ".html": ('<meta name="generator" content="blockfit">',),
+    ".txt": ("\n  Stance asked ",),
+}
+
+_SHEETS = (".txt", ".csv", ".svg", ".dxf", ".pdf")
+_FIRST_SHEET, _SHEET_BEGINS = "setting.txt", "SETTING THE MODEL"  # by which a folder of sheets is known
 
 
 def write_whole(file: Path, body: str) -> None:
-    """Write a text file so that it appears whole or not at all, readable as any other file of the user's."""
-    beside = file.with_name(f".{file.name}.{os.getpid()}.part")
+    """Write a text file so that it appears whole or not at all, readable as any other file of the user's.
+
+    Control characters, which names may hold, do not get into it.
+    """
+    beside = file.with_name(f".{file.name[-100:]}.{os.getpid()}.part")
     try:
-        beside.write_text(body, encoding="utf-8")
+        beside.write_text(safe_lines(body), encoding="utf-8", errors="replace", newline="")
         os.replace(beside, file)
-    except OSError as error:
+    except (OSError, ValueError) as error:
         beside.unlink(missing_ok=True)
-        raise UnreadableFileError(f"{file.name} cannot be written: {error.strerror or error}") from error
+        reason = getattr(error, "strerror", None) or error
+        raise UnreadableFileError(f"{shown_name(file)} cannot be written: {reason}") from error
+    except BaseException:  # Ctrl-C: the earlier file stays as it was
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def partial_path(file: Path) -> Path:
+    """Return where a table that was stopped is written: beside the file asked for.
+
+    >>> from pathlib import Path
+    >>> from blockfit.sheets.saving import partial_path
+    >>> partial_path(Path("yard.csv")).name
+    'yard.partial.csv'
+    """
+    return file.with_name(f"{file.stem}.partial{file.suffix}")
+
+
+def is_ours(file: Path) -> bool:
+    """Tell whether a file is empty, or by how it begins an earlier output of this project."""
+    try:
+        if not stat.S_ISREG(file.stat().st_mode):
+            return False
+        with file.open("rb") as data:
+            head = data.read(_LOOKED_AT)
+    except OSError:
+        return False
+    text = head.decode("utf-8", "replace")
+    return not head or any(mark in text for mark in _OURS.get(file.suffix.lower(), ()))
+
+
+def check_free(file: Path) -> None:
+    """Raise `BadValueError` where a file exists that is no earlier output of ours: it would be lost."""
+    if os.path.lexists(file) and not is_ours(file):
+        raise BadValueError(
+            f"{shown_name(file)} exists and is no earlier output of blockfit; nothing was changed: "
+            "name a new file, or move that one away"
+        )
+
+
+def check_target(file: Path, kinds: tuple[str, ...], inputs: Iterable[Path] = ()) -> None:
+    """Refuse before an hour's work what could not be written after it, or would take the place of an input."""
+    name = shown_name(file)
+    if kinds and file.suffix.lower() not in kinds:
+        raise BadValueError(f"{name}: this is saved as {', '.join(kinds[:-1])} or {kinds[-1]}")
+    try:
+        if file.is_dir():
+            raise BadValueError(f"{name} is a folder; name a file")
+        if not file.parent.is_dir():
+            raise BadValueError(f"{name}: there is no folder {shown_name(file.parent)}")
+        if not os.access(file.parent, os.W_OK):
+            raise BadValueError(f"{name}: nothing can be written in {shown_name(file.parent)}")
+        for other in inputs:
+            if file.resolve() == other.resolve() or (file.exists() and other.exists() and file.samefile(other)):
+                raise BadValueError(f"{name} is what is read; name another file to write")
+    except (OSError, ValueError) as error:
+        if isinstance(error, BadValueError):
+            raise
+        raise BadValueError(f"{name} cannot be written: {error}") from error
+    if kinds:  # others know their own
+        check_free(file)
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse a folder for sheets that cannot be made, or that holds files which are no earlier sheets of ours."""
+    name = shown_name(folder)
+    try:
+        if not folder.parent.is_dir() or (os.path.lexists(folder) and not folder.is_dir()):
+            raise BadValueError(f"{name}: name a folder, in one that exists")
+        if not os.access(folder if folder.is_dir() else folder.parent, os.W_OK):
+            raise BadValueError(f"{name}: nothing can be written there")
+        held = [file.name for file in folder.iterdir() if file.suffix in _SHEETS] if folder.is_dir() else []
+        first = folder / _FIRST_SHEET
+        ours = first.is_file() and first.read_bytes()[:_LOOKED_AT].decode("utf-8", "replace").startswith(_SHEET_BEGINS)
+    except (OSError, ValueError) as error:
+        if isinstance(error, BadValueError):
+            raise
+        raise BadValueError(f"{name} cannot be written: {error}") from error
+    if held and not ours:
+        raise BadValueError(
+            f"{name} holds files that are no earlier sheets of blockfit, such as {shown_name(sorted(held)[0])}; "
+            "nothing was changed: name a new folder"
+        )

@@ -1,0 +1,109 @@
+"""Work on all cores, or on a cluster by joblib's own backend; joblib's one home.
+
+Workers end with their parent, however it ends; Ctrl-C reaches the parent alone, which ends them."""
+
+import os
+import signal
+import threading
+import time
+import warnings
+from collections.abc import Callable, Iterator
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from itertools import chain, islice
+from typing import Any, TypeVar
+
+from blockfit.errors import BadValueError, BlockfitError
+
+__all__ = ["WorkerLostError", "in_order"]
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+
+_MOST_JOBS = 512
+_LOOK_S = 0.3  # how often a worker looks whether its parent is still there
+_watching: list[int] = []
+
+
+class WorkerLostError(BlockfitError, RuntimeError):
+    """A worker process was killed from outside, such as for want of memory; ``tasks`` are those not answered."""
+
+    def __init__(self, tasks: list[Any]) -> None:
+        """Keep what was under way."""
+        super().__init__("a worker process was killed, perhaps for want of memory")
+        self.tasks = tasks
+
+
+def in_order(work: Callable[[Task], Result], tasks: Iterator[Task], jobs: int | None) -> Iterator[tuple[Task, Result]]:
+    """Yield every task with its result, in order, worked on by joblib as it is configured.
+
+    ``jobs`` is how many processes, all cores where it is ``None`` and joblib is not configured otherwise. Raises
+    `WorkerLostError`; closing the iterator ends the workers' tasks.
+    """
+    from joblib import Parallel, delayed, effective_n_jobs
+    from joblib.parallel import get_active_backend
+
+    _check_jobs(jobs)
+    backend, configured = get_active_backend()
+    count = jobs if jobs is not None else (configured if configured not in (None, 1) else -1)
+    if jobs is None and type(backend).__name__ == "DaskDistributedBackend":
+        count = None
+    local = type(backend).__name__ == "LokyBackend"
+    if local:  # no more workers than tasks: one that never has any could not know its parent
+        first = list(islice(tasks, effective_n_jobs(count)))
+        count, tasks = max(1, len(first)), chain(first, tasks)
+    under_way: list[Task] = []
+
+    def noted() -> Iterator[Task]:
+        for task in tasks:
+            under_way.append(task)
+            yield task
+
+    parent = os.getpid() if local and count != 1 else None
+    with _interrupts_held(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*worker stopped while some jobs were given.*")
+        results = Parallel(n_jobs=count, return_as="generator", pre_dispatch="3*n_jobs")(
+            delayed(_done)(work, task, parent) for task in noted()
+        )
+    try:
+        for result in results:
+            yield under_way.pop(0), result
+    except BrokenProcessPool as error:
+        raise WorkerLostError(list(under_way)) from error
+    finally:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # joblib says that not all was asked for: it was meant
+            results.close()
+
+
+def _check_jobs(jobs: int | None) -> None:
+    if jobs is not None and not (jobs and abs(jobs) <= _MOST_JOBS):
+        raise BadValueError(f"jobs={jobs!r} must be 1 to {_MOST_JOBS} processes, or -1 for all cores")
+
+
+def _done(work: Callable[[Task], Result], task: Task, parent: int | None) -> Result:
+    if parent is not None and not _watching:
+        _watching.append(parent)
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    return work(task)
+
+
+def _end_with(parent: int) -> None:
+    """End this process once its parent is gone: nobody waits for its answers."""
+    while os.getppid() == parent:
+        time.sleep(_LOOK_S)
+    os._exit(1)
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold Ctrl-C back while workers start: they inherit that, and are ended by their parent and not by the key."""
+    held = hasattr(signal, "pthread_sigmask") and threading.current_thread() is threading.main_thread()
+    if not held:
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
