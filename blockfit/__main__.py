@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from blockfit.endings import ended, leave
+from blockfit.endings import Commands, ended, leave
 from blockfit.errors import BadValueError, UnitNeededError, plain_text, safe_lines
 from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
@@ -35,7 +35,7 @@ __all__ = ["main"]
 _LEAST_STEP_MM = 1.0  # between planes for roughing out
 
 
-@click.group()
+@click.group(cls=Commands)
 @click.version_option(package_name="blockfit")
 def cli() -> None:
     """Does the figure fit in the block, how must it stand, and what happens to the stone."""

@@ -9,14 +9,29 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import click
 
 from blockfit.errors import BlockfitError, plain_text
 from blockfit.interrupts import interrupts_end_us
 
-__all__ = ["ended", "leave"]
+__all__ = ["Commands", "ended", "leave"]
+
+
+class _StoppedError(Exception):
+    """Ctrl-C, under a name that click does not answer by an empty line."""
+
+
+class Commands(click.Group):
+    """The commands; Ctrl-C in one of them is ours to answer."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command asked for."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as error:
+            raise _StoppedError from error
 
 
 @contextmanager
@@ -42,7 +57,7 @@ def ended() -> Iterator[None]:
             sys.exit(1)
         except OSError as error:  # the terminal or the file behind it is gone or full
             leave(f"cannot write: {error.strerror or error}", 1)
-        except (click.Abort, KeyboardInterrupt):
+        except (click.Abort, KeyboardInterrupt, _StoppedError):
             leave("stopped", 130)
         except MemoryError:
             leave("this needs more memory than there is: take a lighter figure, or a coarser --pitch", 2)

@@ -8,13 +8,14 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
+from typing import NoReturn
 
 __all__ = ["interrupts_end_us", "is_command"]
 
-_PATIENCE_S = 0.8  # for what is being cleaned up; then the process ends whatever it is doing
+_PATIENCE_S = 0.5  # for what is being cleaned up; then the process ends whatever it is doing
 
 
 def is_command() -> bool:
@@ -33,6 +34,15 @@ def is_command() -> bool:
 
 def _end_at_once(number: int, frame: FrameType | None) -> None:
     os.write(2, b"blockfit: stopped\n")
+    _end()
+
+
+def _end() -> NoReturn:
+    """End the process with its workers, which nobody could end later."""
+    processes = sys.modules.get("multiprocessing")
+    for child in processes.active_children() if processes is not None else ():
+        with suppress(OSError):
+            os.kill(child.pid, getattr(signal, "SIGKILL", signal.SIGTERM))
     os._exit(130)
 
 
@@ -49,10 +59,12 @@ def interrupts_end_us() -> Iterator[None]:
 
     def end() -> None:
         if not over.wait(_PATIENCE_S):
-            os._exit(130) if left.is_set() else _end_at_once(0, None)
+            _end() if left.is_set() else _end_at_once(0, None)
 
     def answer(number: int, frame: FrameType | None) -> None:
         signal.signal(signal.SIGINT, _end_at_once)
+        if is_command():
+            threading.excepthook = lambda failed: None  # threads of libraries whose ground is taken away
         threading.Thread(target=end, daemon=True).start()
         raise KeyboardInterrupt
 

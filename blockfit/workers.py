@@ -9,8 +9,9 @@ import time
 import warnings
 from collections.abc import Callable, Iterator
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from itertools import chain, islice
+from multiprocessing import resource_tracker
 from typing import Any, TypeVar
 
 from blockfit.errors import BadValueError, BlockfitError
@@ -22,7 +23,6 @@ Result = TypeVar("Result")
 
 _MOST_JOBS = 512
 _LOOK_S = 0.3  # how often a worker looks whether its parent is still there
-_watching: list[int] = []
 
 
 class WorkerLostError(BlockfitError, RuntimeError):
@@ -49,7 +49,7 @@ def in_order(work: Callable[[Task], Result], tasks: Iterator[Task], jobs: int | 
     if jobs is None and type(backend).__name__ == "DaskDistributedBackend":
         count = None
     local = type(backend).__name__ == "LokyBackend"
-    if local:  # no more workers than tasks: one that never has any could not know its parent
+    if local:  # no more workers than tasks
         first = list(islice(tasks, effective_n_jobs(count)))
         count, tasks = max(1, len(first)), chain(first, tasks)
     under_way: list[Task] = []
@@ -59,11 +59,12 @@ def in_order(work: Callable[[Task], Result], tasks: Iterator[Task], jobs: int | 
             under_way.append(task)
             yield task
 
-    parent = os.getpid() if local and count != 1 else None
-    with _interrupts_held(), warnings.catch_warnings():
+    several = local and count != 1
+    more = {"initializer": _watch, "initargs": (os.getpid(),)} if several else {}
+    with _children_quiet() if several else nullcontext(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=".*worker stopped while some jobs were given.*")
-        results = Parallel(n_jobs=count, return_as="generator", pre_dispatch="3*n_jobs")(
-            delayed(_done)(work, task, parent) for task in noted()
+        results = Parallel(n_jobs=count, return_as="generator", pre_dispatch="3*n_jobs", **more)(
+            delayed(work)(task) for task in noted()
         )
     try:
         for result in results:
@@ -81,11 +82,9 @@ def _check_jobs(jobs: int | None) -> None:
         raise BadValueError(f"jobs={jobs!r} must be 1 to {_MOST_JOBS} processes, or -1 for all cores")
 
 
-def _done(work: Callable[[Task], Result], task: Task, parent: int | None) -> Result:
-    if parent is not None and not _watching:
-        _watching.append(parent)
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-    return work(task)
+def _watch(parent: int) -> None:
+    """Begin, in a worker, to look after its parent."""
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
 def _end_with(parent: int) -> None:
@@ -96,14 +95,27 @@ def _end_with(parent: int) -> None:
 
 
 @contextmanager
-def _interrupts_held() -> Iterator[None]:
-    """Hold Ctrl-C back while workers start: they inherit that, and are ended by their parent and not by the key."""
-    held = hasattr(signal, "pthread_sigmask") and threading.current_thread() is threading.main_thread()
-    if not held:
+def _children_quiet() -> Iterator[None]:
+    """Hold Ctrl-C back while workers start: they inherit that, and are ended by their parent and not by the key.
+
+    Their warnings, which would reach the terminal among the rows, are switched off in the same way.
+    """
+    if not hasattr(signal, "pthread_sigmask") or threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    from joblib.externals.loky.backend import resource_tracker as tracker
+
+    known = os.environ.get("PYTHONWARNINGS")
+    os.environ["PYTHONWARNINGS"] = "ignore"
     try:
-        yield
+        for helper in (tracker, resource_tracker):  # they let Ctrl-C through again once they run: so run them before
+            helper.ensure_running()
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        del os.environ["PYTHONWARNINGS"]
+        if known is not None:
+            os.environ["PYTHONWARNINGS"] = known
