@@ -143,7 +143,10 @@ def _ask_for_inches(size: str, block: Block, figure: Figure) -> None:
 @click.option("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
 @click.option("--kerf", help="Width of every cut, whatever makes it.  [default: by method]")
 @click.option(
-    "--reserve", default="0", show_default=True, help="Setback that offcuts keep until the front is finished."
+    "--reserve",
+    default="all",
+    show_default=True,
+    help="Setback that offcuts keep until the front is finished: all of it, 0 or a length.",
 )
 @click.option("--pounds", is_flag=True, help="Show pounds beside kilograms.")
 @click.option("--door", multiple=True, help="Opening to pass, width x height, such as 800x2000. May be repeated.")
@@ -191,7 +194,7 @@ def survey_command(
         least_weight_kg=least_weight,
         clearance=_length(clearance, "--clearance"),
         kerf=None if kerf is None else _length(kerf, "--kerf"),
-        reserve=_length(reserve, "--reserve"),
+        reserve="all" if reserve.strip().lower() == "all" else _length(reserve, "--reserve"),
         pounds=pounds,
         limits={
             "openings": [sizes_mm(opening, name="--door", count=2) for opening in door],

@@ -152,7 +152,7 @@ def survey(
     least_weight_kg: float = 20,
     clearance: Length = 20,
     kerf: Length | None = None,
-    reserve: Length = 0,
+    reserve: Length = "all",
     pounds: bool = False,
     pitch: Length | None = None,
     limits: Mapping[str, Any] = MappingProxyType({}),

@@ -18,6 +18,8 @@ __all__ = [
     "length_mm",
     "number_of",
     "ratio_value",
+    "rounded_down",
+    "rounded_up",
     "sizes_mm",
     "unit_mm",
 ]
@@ -173,6 +175,22 @@ def ratio_value(value: Ratio, name: str = "ratio") -> float:
     if not (math.isfinite(factor) and factor > 0):
         raise BadValueError(f'{name}={value!r} must be more than 0; write for instance "1:4" or 4')
     return factor
+
+
+def rounded_down(value: float, digits: int = 1) -> float:
+    """Return ``value`` rounded towards −∞ at ``digits`` decimals, except for rounding errors of its last bits.
+
+    >>> from blockfit.units import rounded_down, rounded_up
+    >>> rounded_down(34.58), rounded_up(34.51), rounded_down(0.1 * 3)
+    (34.5, 34.6, 0.3)
+    """
+    step = 10.0**digits
+    return math.floor(value * step + 1e-6) / step + 0.0
+
+
+def rounded_up(value: float, digits: int = 1) -> float:
+    """Return ``value`` rounded towards +∞ at ``digits`` decimals, except for rounding errors of its last bits."""
+    return -rounded_down(-value, digits) + 0.0
 
 
 def feet_and_inches(millimetres: float, parts: int = 16) -> str:

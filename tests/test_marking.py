@@ -63,7 +63,7 @@ def test_wedges_and_far_distances(fit):
     model = fit.figure.vertices / 4
     zero = model.min(axis=0)
     for wedge in told.wedges:
-        point = np.array([wedge.right_mm, wedge.behind_mm, 0]) + zero
+        point = np.array([wedge.right_mm, wedge.behind_mm, wedge.above_mm]) + zero
         assert fit.placement.apply(point[None] * 4)[0, 2] / told.factor == pytest.approx(wedge.height_mm, abs=1e-6)
     assert len(told.checks) == 3
     assert all(check.distance_mm > 0.5 * max(told.inside_mm) for check in told.checks)
@@ -99,8 +99,9 @@ def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(fit):
     assert [point.number for point in told.points] == list(range(1, len(kinds) + 1))
     assert kinds.count("landmark") == 1
     assert told.points[-1].name == "left hand"
-    front = [point for point in told.points if point.face == "front" and point.kind == "high"]
-    assert front[0].depth_mm == pytest.approx(figure.vertices[:, 1].min(), abs=2)  # the figure's own nearest point
+    # The figure's own nearest point is among them, or another within a tool's width of it.
+    front = [point.depth_mm for point in told.points if point.face == "front"]
+    assert min(front) == pytest.approx(figure.vertices[:, 1].min(), abs=1)
 
 
 def test_rounding_leaves_stone_and_says_what_it_costs(fit):
@@ -112,8 +113,7 @@ def test_rounding_leaves_stone_and_says_what_it_costs(fit):
         inward = 1 if point.face in ("front", "left") else -1
         assert inward * point.model_mm[axis] * inches.factor <= inward * point.block_mm[axis] + 1e-6
         assert point.allowance_mm >= 5 - 1e-6 or point.stop_mm == 0
-        ticks = point.stop_mm / inches.factor / (25.4 / 16)
-        assert abs(ticks - round(ticks)) < 1e-6
+        assert round(point.stop_mm * 10) == pytest.approx(point.stop_mm * 10, abs=1e-9)  # printed as it is
     assert "1/16 in" in str(inches)
     assert re.search(r"\d+ \d+/16", str(inches))
 

@@ -295,7 +295,7 @@ def test_odd_hulls_neither_blow_up_nor_stall(shape):
 
 
 def _sphere(count):
-    from blockfit.search.support import spread_directions
+    from blockfit.solids.turns import spread_directions
 
     return spread_directions(count)
 

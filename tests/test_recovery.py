@@ -12,7 +12,6 @@ from test_waste import united
 
 import blockfit as bf
 from blockfit.measure.booleans import ball_solid, gap_between, solid_from
-from blockfit.waste.room import room_along
 
 FIXED, ANY = bf.Stance.fixed(), bf.Stance.free()
 
@@ -210,17 +209,6 @@ def test_setback_after_offcuts_agrees_with_the_plan(kneeling):
     assert bf.setback(fit, bf.stage_of(fit, offcuts=plan, pieces=0)).back_mm == pytest.approx(
         bf.setback(fit).back_mm, abs=0.01
     )
-
-
-def test_room_along_against_exhaustive_booleans():
-    """A stepped figure before a stepped back: every shift of 0.5 mm tried by manifold3d."""
-    figure = united(cuboid(100, 60, 100), cuboid(40, 60, 180, at=(30, 30, 0)))
-    stone = united(cuboid(200, 300, 120, at=(-50, -20, -1)), cuboid(200, 180, 300, at=(-50, -20, -1)))
-    by, _ = room_along(figure, stone, (0, 1, 0), 400)
-    body, moved = solid_of(stone), solid_of(figure)
-    least = next(t for t in np.arange(0, 400, 0.5) if (moved.translate([0, t, 0]) - body).volume() > 1)
-    assert least - 0.5 <= by + 1e-3 <= least + 1e-3 + 0.5
-    assert by == pytest.approx(160 - 90, abs=0.01)
 
 
 # ---- recovery ----

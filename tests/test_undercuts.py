@@ -10,7 +10,7 @@ import blockfit as bf
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.measure.pictures import closed_picture
 from blockfit.measure.views import view_along
-from blockfit.search.support import spread_directions
+from blockfit.solids.turns import spread_directions
 from blockfit.waste.reach import elements_of, reached
 from blockfit.waste.tools import tool_reached
 

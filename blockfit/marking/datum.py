@@ -115,7 +115,7 @@ class Datum:
             return np.asarray(points - self.origin_mm)
         told = np.empty_like(points)
         for axis in range(3):
-            told[:, axis] = points[:, axis] - self._face(axis, points)
+            told[:, axis] = points[:, axis] - self.face_at(axis, points)
         return told
 
     def points(self, readings: Array) -> Array:
@@ -124,7 +124,7 @@ class Datum:
             return np.asarray(readings + self.origin_mm)
         points = np.array(readings, np.float64)
         for _ in range(_MOST_STEPS):  # the faces lean little: each step leaves a small share of the error
-            points = readings + np.stack([self._face(axis, points) for axis in range(3)], axis=1)
+            points = readings + np.stack([self.face_at(axis, points) for axis in range(3)], axis=1)
         return points
 
     def to(self, other: "Datum") -> Change:
@@ -136,15 +136,20 @@ class Datum:
         x, y, z = (self.origin_mm - other.origin_mm).tolist()
         return Change(self.name, other.name, (x, y, z))
 
-    def _face(self, axis: int, points: Array) -> Array:
-        """Return how far along an axis the left, front or bottom face lies at each point: straight between corners."""
+    def face_at(self, axis: int, points: Array, *, far: bool = False) -> Array:
+        """Return how far along an axis a measured block's face lies at each point (n, 3): straight between its corners.
+
+        The left, front or bottom face; ``far``: the right, back or top one. Only for blocks `out_of_square`.
+        """
+        if self.corners_mm is None:
+            raise BadValueError(f"{self.name}: no corners were measured, so its faces are the block's")
         corners = self.corners_mm
-        assert corners is not None
         grid = corners.reshape(2, 2, 2, 3)  # z, y, x
-        near = {0: grid[:, :, 0], 1: grid[:, 0, :], 2: grid[0]}[axis]
+        side = int(far)
+        face = {0: grid[:, :, side], 1: grid[:, side, :], 2: grid[side]}[axis]
         first, second = {0: (2, 1), 1: (2, 0), 2: (1, 0)}[axis]  # what the two remaining places of the grid run along
         size = np.ptp(corners, axis=0)
         u = points[:, first] / size[first]
         v = points[:, second] / size[second]
-        at = near[..., axis]
+        at = face[..., axis]
         return np.asarray((1 - u) * ((1 - v) * at[0, 0] + v * at[0, 1]) + u * ((1 - v) * at[1, 0] + v * at[1, 1]))

@@ -1,109 +1,120 @@
 """The table of points: which to carry over from the model to the stone, in what order, and how deep to go at each.
 
-mm, block frame. Readings on the model are rounded so that stone is left, and the table says what the rounding costs."""
+mm, block frame. Everything printed is rounded so that stone is left, and the table says what the rounding costs and
+between which points something may be cut: nothing else may."""
 
 import csv
 import io
-import math
+import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.marking.datum import Datum
-from blockfit.marking.depths import DepthPicture, Facets, chosen_spots, facets_over, high_spots, picture_of
+from blockfit.marking.depths import Facets
+from blockfit.marking.point_table import Point, Task, face_points, landmark_points, taken_points
+from blockfit.marking.rounding import Grain, grain_of
 from blockfit.marking.table import in_columns
-from blockfit.measure.views import FACE_DIRECTIONS, face_view
+from blockfit.marking.ways_in import AXIS, WayIn, way_in
+from blockfit.measure.views import FACE_DIRECTIONS
 from blockfit.search.result import Fit
-from blockfit.solids.arrays import Array
-from blockfit.solids.figure import Figure
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, length_mm, rounded_down, rounded_up
 
-__all__ = ["Point", "Pointing", "pointing"]
+__all__ = ["Between", "Point", "Pointing", "pointing"]
 
-_AXIS = {"left": 0, "right": 0, "front": 1, "back": 1, "bottom": 2, "top": 2}
 _COLUMNS = (
     "number", "name", "kind", "face", "model across", "model in", "model up", "block across mm", "block in mm",
-    "block up mm", "depth from face mm", "stop at mm", "allowance mm", "rounding mm",
+    "block up mm", "depth from face mm", "stop at mm", "allowance mm", "rounding mm", "note",
 )  # fmt: skip
+_WIDE = 100
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Point:
-    """One point: ``at_mm`` (3,) on the figure's surface, in the block frame; readings from the datum.
+@dataclass(frozen=True, slots=True)
+class Between:
+    """Three neighbouring points of a face, by number, between which stone may be cut.
 
-    ``model_mm`` (3,) is the reading on the model, rounded; ``block_mm`` (3,) the exact reading on the block;
-    ``depth_mm`` how deep it lies behind its face, ``stop_mm`` how deep to cut there, ``allowance_mm`` the stone then
-    still on it, and ``rounding_mm`` the most that the rounding of the model's reading makes on the block.
+    Straight from stop to stop where ``no_deeper_mm`` is ``None``; else to that depth by the rod, anywhere between them.
     """
 
-    number: int
-    name: str
-    kind: Literal["high", "fill", "landmark", "taken"]
     face: str
-    at_mm: Array
-    model_mm: Array
-    block_mm: Array
-    depth_mm: float
-    stop_mm: float
-    allowance_mm: float
-    rounding_mm: float
+    points: tuple[int, int, int]
+    no_deeper_mm: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pointing:
     """The points in order, what readings are taken from, and how the model's are rounded (``grain_mm``).
 
-    ``factor`` takes model lengths to block lengths. ``inches``: model readings are shown in inches and sixteenths.
-    ``facets`` are, for each face, how to cut between its points. ``lacking`` says what could not be told.
+    ``factor`` takes model lengths to block lengths. ``width_mm`` is the tool's, a flat point. ``inches``: model
+    readings are shown in inches and fractions. ``facets`` are, for each face, how to cut between its points,
+    ``between`` the same as printed. ``from_words`` say for each face what a depth is measured from, ``lacking`` what is not known.
     """
 
     points: tuple[Point, ...]
     datum: Datum
     factor: float
-    grain_mm: float
-    inches: bool
+    grain: Grain
     allowance_mm: float
+    width_mm: float
     facets: Mapping[str, Facets]
+    between: tuple[Between, ...]
+    from_words: Mapping[str, str]
     lacking: str
 
+    @property
+    def grain_mm(self) -> float:
+        """What readings on the model are rounded to."""
+        return self.grain.mm
+
+    @property
+    def inches(self) -> bool:
+        """Whether readings on the model are in inches."""
+        return self.grain.parts > 0
+
     def model_words(self, millimetres: float) -> str:
-        """Return a reading on the model as the carver's rule shows it."""
-        if not self.inches:
-            return f"{millimetres:.{0 if self.grain_mm >= 1 else 1}f}"
-        ticks = round(abs(millimetres) / 25.4 * 16)
-        whole, part = divmod(ticks, 16)
-        divisor = math.gcd(part, 16) or 1
-        fraction = f"{part // divisor}/{16 // divisor}" if part else ""
-        sign = "-" if millimetres < 0 and ticks else ""
-        return sign + (f"{whole} {fraction}".strip() if whole or not fraction else fraction)
+        """Return a rounded reading on the model as the carver's rule shows it."""
+        return self.grain.written(round(millimetres / self.grain.mm))
 
     def rows(self) -> list[tuple[str, ...]]:
         """Return the table as text, a heading first."""
         unit = "in" if self.inches else "mm"
         table = [tuple(f"{name} {unit}" if name.startswith("model") else name for name in _COLUMNS)]
         for p in self.points:
-            block = (f"{value:.1f}" for value in p.block_mm)
-            depth = (p.depth_mm, p.stop_mm, p.allowance_mm, p.rounding_mm)
             model = (self.model_words(float(value)) for value in p.model_mm)
-            table.append((str(p.number), p.name, p.kind, p.face, *model, *block, *(f"{value:.1f}" for value in depth)))
+            depths = (_down(p.depth_mm), _down(p.stop_mm), _down(p.allowance_mm), f"{rounded_up(p.rounding_mm):.1f}")
+            table.append((str(p.number), p.name, p.kind, p.face, *model, *_block_words(p), *depths, p.note))
         return table
 
     def __str__(self) -> str:
-        """Return the table with what it is read from and what rounding costs."""
-        unit = "1/16 in" if self.inches else f"{self.grain_mm:g} mm"
+        """Return the table with what it is read from, what rounding costs, and what may be cut between points."""
+        ticks = f"{rounded_up(self.grain.mm * self.factor):.1f} mm on the block"
         lines = [
             f"POINTS   read from {self.datum.name}; 1 mm on the model is {self.factor:.4g} mm on the block",
-            f"Model readings are rounded to {unit}, towards the face along the way in, so that stone is left: up to "
-            f"{self.grain_mm * self.factor:.1f} mm on the block.",
-            f"Stop where it says, {self.allowance_mm:g} mm or more before the figure. Between neighbouring points of a "
-            "face cut straight only",
-            "where the model does so too; over an edge or a gap stay at the higher of them.",
+            f"Model readings are rounded to {self.grain.words}, towards the face along the way in: up to {ticks}.",
+            f"Go in straight, with a tool of {self.width_mm:g} mm or less, to the stop and no deeper: "
+            f"{self.allowance_mm:g} mm or more then stay",
+            "before the figure. Depths and stops are read by a depth rod at the place itself:",
+            *(f"  {words}" for words in dict.fromkeys(self.from_words.values())),
         ]
         lines += [self.lacking[:1].upper() + self.lacking[1:] + "."] if self.lacking else []
-        return "\n".join([*lines, "", in_columns(self.rows())]) + "\n"
+        shown = self.rows()
+        return "\n".join([*lines, "", in_columns(shown), *self._between_lines()]) + "\n"
+
+    def _between_lines(self) -> list[str]:
+        lines: list[str] = []
+        for face in self.facets:
+            ours = [b for b in self.between if b.face == face]
+            lines += ["", f"BETWEEN THE POINTS of the {face}: cut only between three that are named here together"]
+            straight = ["-".join(map(str, b.points)) for b in ours if b.no_deeper_mm is None]
+            level = [
+                "-".join(map(str, b.points)) + f" {b.no_deeper_mm:.1f}" for b in ours if b.no_deeper_mm is not None
+            ]
+            lines += _listed("straight from stop to stop", straight)
+            lines += _listed("no deeper than the depth in mm, by the depth rod anywhere between them", level)
+            lines += [] if ours else ["  nothing: go in at the points alone"]
+        return lines
 
     def csv(self) -> str:
         """Return the table as CSV; names that a spreadsheet would take for a formula begin with an apostrophe."""
@@ -123,16 +134,19 @@ def pointing(
     faces: Sequence[str] = ("front", "left", "right", "back", "top"),
     high: int = 5,
     allowance: Length = 5,
+    width: Length = 5,
     landmarks: bool = True,
     grain: Length | None = None,
     inches: bool = False,
 ) -> Pointing:
     """Return the points to carry over: high points from each working face, fill-in points, then landmarks.
 
-    ``count`` is how many in all but landmarks, ``spacing`` how far apart they lie at least (default: by their
-    number), ``high`` how many high points a face has. ``grain`` is what the model's readings are rounded to, at the
-    model's size (default 1 mm, or 1/16 in with ``inches``). Cutting to the stops, straight between the points of a
-    face, leaves at least ``allowance`` before the figure, along the way in.
+    ``count`` is how many in all, landmarks apart; ``spacing`` how far apart they lie at least (default: by their
+    number, and never within a tool's width), ``high`` how many high points a face has. ``width`` is the tool's, a flat
+    point. ``grain`` is what the model's readings are rounded to, at the model's size (default 1 mm, or 1/16 in with
+    ``inches``; in inches one over a power of two). A stop leaves at least ``allowance`` before the figure along the way
+    in, wherever the tool touches it, at the worst that rounding makes of its place. A landmark that no face reaches
+    straight has coordinates and no stop.
     """
     if fit.placement is None:
         raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name}: there is nothing to point")
@@ -141,109 +155,82 @@ def pointing(
         raise BadValueError(f"faces names {unknown[0] if unknown else 'none'!r}; they are {', '.join(FACE_DIRECTIONS)}")
     if count < 1 or high < 0:
         raise BadValueError(f"count={count!r} must be at least 1, and high={high!r} at least 0")
-    allow = length_mm(allowance, "allowance", least=0)
-    factor = fit.placement.scale * fit.figure.ratio
-    grain_mm = (25.4 / 16 if inches else 1.0) if grain is None else length_mm(grain, "grain")
-    if grain_mm <= 0:
-        raise BadValueError(f"grain={grain!r} must be more than 0")
+    task = Task(
+        fit=fit,
+        figure=fit.solid(),
+        datum=datum or Datum.edges(fit.block),
+        faces=tuple(dict.fromkeys(faces)),
+        factor=fit.placement.scale * fit.figure.ratio,
+        grain=grain_of(grain, inches=inches),
+        allowance_mm=length_mm(allowance, "allowance", least=0),
+        width_mm=length_mm(width, "width", least=0),
+    )
+    marks = landmark_points(task) if landmarks else []
     facets: dict[str, Facets] = {}
-    table = _Table(fit, datum or Datum.edges(fit.block), factor, grain_mm, allow)
-    figure = fit.solid()
-    if not fit.figure.is_solid:
-        for place in figure.vertices:
-            table.add("", "taken", _nearest_face(fit, place, faces), place, None)
-        lacking = "only the points taken are known: no fill-in points, and nothing is known of the stone between them"
-    else:
-        facets = _from_faces(table, figure, faces, count, high, spacing, allow, grain_mm * factor)
+    which: dict[str, list[int]] = {}
+    if fit.figure.is_solid:
+        apart = None if spacing is None else length_mm(spacing, "spacing", least=0)
+        points, facets, which = face_points(task, count, high, apart, marks)
         lacking = ""
-    if landmarks:
-        for name, place in figure.landmarks.items():
-            at = np.array(place)
-            table.add(name, "landmark", _nearest_face(fit, at, faces), at, None)
-    return Pointing(tuple(table.points), table.datum, factor, grain_mm, inches, allow, facets, lacking)
+    else:
+        points = taken_points(task)
+        lacking = "only the points taken are known: no fill-in points, and nothing is known of the stone between them"
+    named = [replace(p, number=k, name=p.name or f"{p.face} {k}") for k, p in enumerate([*points, *marks], 1)]
+    ways = {face: way_in(fit.block, task.datum, face) for face in task.faces}
+    return Pointing(
+        points=tuple(named),
+        datum=task.datum,
+        factor=task.factor,
+        grain=task.grain,
+        allowance_mm=task.allowance_mm,
+        width_mm=task.width_mm,
+        facets=facets,
+        between=tuple(b for face in facets for b in _between(ways[face], facets[face], which[face])),
+        from_words={face: way.words for face, way in ways.items()},
+        lacking=lacking,
+    )
 
 
-class _Table:
-    """Collects points and numbers them."""
-
-    def __init__(self, fit: Fit, datum: Datum, factor: float, grain_mm: float, allowance_mm: float) -> None:
-        self.fit, self.datum, self.factor, self.grain, self.allowance = fit, datum, factor, grain_mm, allowance_mm
-        self.points: list[Point] = []
-
-    def add(self, name: str, kind: Literal["high", "fill", "landmark", "taken"], face: str, at: Array,
-            stop: float | None) -> None:  # fmt: skip
-        """Add a point; without a ``stop`` it keeps the allowance and what rounding may cost."""
-        into = np.array(FACE_DIRECTIONS[face])
-        start = float((self.fit.block.corners_mm @ into).min())
-        depth = float(at @ into) - start
-        block = self.datum.readings(at[None])[0]
-        axis, inward = _AXIS[face], float(into[_AXIS[face]])
-        ticks = block / self.factor / self.grain
-        rounded = np.rint(ticks)
-        # Along the way in the reading is rounded towards the face: stone is left.
-        rounded[axis] = math.floor(ticks[axis] + 1e-9) if inward > 0 else math.ceil(ticks[axis] - 1e-9)
-        cut = depth - self.allowance if stop is None else stop
-        cut = math.floor(cut / self.factor / self.grain + 1e-9) * self.grain * self.factor
-        self.points.append(
-            Point(
-                number=len(self.points) + 1,
-                name=name or f"{face} {len(self.points) + 1}",
-                kind=kind,
-                face=face,
-                at_mm=at.copy(),
-                model_mm=rounded * self.grain,
-                block_mm=block,
-                depth_mm=depth,
-                stop_mm=max(0.0, cut),
-                allowance_mm=depth - max(0.0, cut),
-                rounding_mm=self.grain * self.factor,
-            )
-        )
+def _between(way: WayIn, facets: Facets, which: list[int]) -> list[Between]:
+    """Return what may be cut between the points of a face, depths rounded so that stone is left."""
+    found = []
+    view_points = facets.places
+    for corners, straight, level in zip(facets.triangles, facets.straight, facets.level_mm, strict=True):
+        a, b, c = sorted(which[k] + 1 for k in corners.tolist())
+        if straight:
+            found.append(Between(way.face, (a, b, c), None))
+        elif way.block.surface is None:  # on a rough surface no one depth would be level
+            low, high = view_points[corners].min(axis=0), view_points[corners].max(axis=0)
+            spots = np.array([[x, y] for x in (low[0], high[0]) for y in (low[1], high[1])])
+            start = float(np.nanmax(way.entry_at(spots)))
+            depth = rounded_down(level - start)
+            if np.isfinite(start) and depth > 0:
+                found.append(Between(way.face, (a, b, c), depth))
+    return found
 
 
-def _from_faces(
-    table: _Table, figure: Figure, faces: Sequence[str], count: int, high: int, spacing: Length | None, allow: float,
-    rounding: float,
-) -> dict[str, Facets]:  # fmt: skip
-    """Add the high points of every face, then the fill-in points of every face; return how to cut between them."""
-    pictures = {face: picture_of(figure, face_view(face), allow, rounding / 2) for face in faces}
-    matter = {face: _matters(picture) for face, picture in pictures.items()}
-    total = sum(float(weight.sum()) * pictures[face].lattice.pitch ** 2 for face, weight in matter.items())
-    apart = math.sqrt(total / count) / 3 if spacing is None else length_mm(spacing, "spacing", least=0)
-    given, cells = 0, {}
-    for number, face in enumerate(faces):
-        picture = pictures[face]
-        own = float(matter[face].sum()) * picture.lattice.pitch**2
-        share = count - given if number == len(faces) - 1 else round(count * own / total)
-        given += share
-        first = high_spots(picture, min(high, share))
-        chosen = chosen_spots(picture, first, share, apart, matter[face])
-        cells[face] = (len(first), chosen, facets_over(picture, chosen))
-    for kind in ("high", "fill"):
-        for face in faces:
-            picture, (firsts, chosen, facets) = pictures[face], cells[face]
-            start = float((table.fit.block.corners_mm @ picture.view.into).min())
-            places, depth = picture.places.reshape(-1, 2), picture.depth.ravel()
-            for k, cell in enumerate(chosen):
-                if (k < firsts) == (kind == "high"):
-                    right, up = places[cell]
-                    at = right * picture.view.right + up * picture.view.up + depth[cell] * picture.view.into
-                    table.add("", "high" if kind == "high" else "fill", face, at, float(facets.depth_mm[k]) - start)
-    return {face: facets for face, (_, _, facets) in cells.items()}
+def _listed(words: str, items: Sequence[str]) -> list[str]:
+    """Return items in wrapped lines after a word; none if there are none."""
+    if not items:
+        return []
+    return textwrap.wrap(
+        f"{words}: {', '.join(items)}", _WIDE, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
+    )
 
 
-def _matters(picture: DepthPicture) -> Array:
-    """Return how much each cell matters to a face: its surface's part that looks that way rather than another."""
-    return np.where(np.isfinite(picture.depth), np.clip((picture.cosine - 0.35) / 0.45, 0.05, 1.0), 0.0)
+def _block_words(point: Point) -> tuple[str, str, str]:
+    """Return the readings on the block, along the way in rounded towards the face."""
+    words = [f"{value:.1f}" for value in point.block_mm]
+    if point.face in AXIS:
+        axis = AXIS[point.face]
+        inward = FACE_DIRECTIONS[point.face][axis] > 0
+        value = float(point.block_mm[axis])
+        words[axis] = f"{rounded_down(value) if inward else rounded_up(value):.1f}"
+    return words[0], words[1], words[2]
 
 
-def _nearest_face(fit: Fit, place: Array, faces: Sequence[str]) -> str:
-    """Return the face behind which a place lies least deep."""
-    depths = {}
-    for face in faces:
-        into = np.array(FACE_DIRECTIONS[face])
-        depths[face] = float(place @ into - (fit.block.corners_mm @ into).min())
-    return min(depths, key=lambda face: depths[face])
+def _down(value: float | None) -> str:
+    return "" if value is None else f"{rounded_down(value):.1f}"
 
 
 def _plain(text: str) -> str:

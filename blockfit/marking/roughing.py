@@ -10,14 +10,14 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.marking.table import in_columns
-from blockfit.measure.booleans import shadow_rings
-from blockfit.measure.sections import area_of, convex_area, grown, moved
+from blockfit.measure.sections import area_of, convex_area, grown, moved, only_areas
+from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, length_mm, rounded_down
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.setback import setback
 
@@ -25,6 +25,9 @@ __all__ = ["AXES", "Plane", "Roughing", "roughing"]
 
 AXES = {"front": (0, 2), "back": (0, 2), "left": (1, 2), "right": (1, 2), "bottom": (0, 1), "top": (0, 1)}
 _MOST_PLANES = 400
+_DRAWN_MM = 0.02  # more is kept than the allowance: what drawing and cutting out an outline may lose
+_ENOUGH = 1e-3  # of the whole shadow: what comes into view after the end
+_LOOKS = 24  # how often the way back is looked at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,8 +53,9 @@ class Plane:
 class Roughing:
     """The planes from one face in order; ``axes`` are the block's axes of the outlines.
 
-    ``end_mm`` is the plane where work from this face ends and ``end_words`` why. ``planes`` are no further apart than
-    ``step_mm``; between two of them stone of up to that thickness stays over what comes into view.
+    ``end_mm`` is the plane where work from this face ends and ``end_words`` why; ``from_words`` say what depths are
+    measured from. ``planes`` are no further apart than ``step_mm``; between two of them stone of up to that thickness
+    stays over what comes into view.
     """
 
     face: str
@@ -61,6 +65,7 @@ class Roughing:
     planes: tuple[Plane, ...]
     end_mm: float
     end_words: str
+    from_words: str
 
     def rows(self) -> list[tuple[str, ...]]:
         """Return the table as text, a heading first."""
@@ -68,15 +73,19 @@ class Roughing:
         table = [("plane", "depth mm", "out kg" if stone else "out l", "so far", "setback left mm")]
         for k, p in enumerate(self.planes, 1):
             out, total = (p.removed_kg, p.total_kg) if stone else (p.removed_m3 * 1e3, p.total_m3 * 1e3)
-            back = f"{np.floor(p.setback_mm + 1e-6):.0f}"
-            table.append((str(k), f"{p.depth_mm:.0f}", f"{out or 0.0:,.1f}", f"{total or 0.0:,.1f}", back))
+            back = f"{rounded_down(p.setback_mm, 0):.0f}"
+            table.append(
+                (str(k), f"{rounded_down(p.depth_mm):.1f}", f"{out or 0.0:,.1f}", f"{total or 0.0:,.1f}", back)
+            )
         return table  # type: ignore[return-value]
 
     def __str__(self) -> str:
         """Return the planes as a table."""
         lines = [
             f"ROUGHING OUT from the {self.face}, planes {self.step_mm:g} mm apart, {self.allowance_mm:g} mm left on it",
-            f"It ends at {self.end_mm:.0f} mm: {self.end_words}.",
+            f"Depths are measured {self.from_words}.",
+            "At each plane all that lies outside its outline (the sheets) may go, down to the plane and no deeper.",
+            f"It ends at {rounded_down(self.end_mm):.1f} mm: {self.end_words}.",
             "",
             in_columns(self.rows()),
         ]
@@ -93,9 +102,11 @@ def roughing(
 ) -> Roughing:
     """Return the planes for roughing out from a face.
 
-    Nothing within ``allowance`` of the figure is ever cut. ``until`` is the depth where work from this face ends, or
-    the name of a landmark (the plane through it); by default it ends where nothing more of the figure comes into
-    view. Raises `BadValueError` for a face that a block does not have, or more than 400 planes.
+    Nothing within ``allowance`` of the figure is ever cut: its exact shadow before each plane stays, grown by the
+    allowance, and of what lies behind the plane as much as comes within it. ``until`` is the depth where work from
+    this face ends, or the name of a landmark (the plane through it); by default it ends where less than a thousandth
+    of the figure's outline has still to come into view. Raises `BadValueError` for a face that a block does not have,
+    or more than 400 planes.
 
     >>> import blockfit as bf
     >>> corners = [[0, 0, 0], [600, 0, 0], [0, 100, 0], [0, 0, 1000]]
@@ -113,7 +124,8 @@ def roughing(
     axes = AXES[face]
     start = float((fit.block.corners_mm @ view.into).min())
     deep = float((fit.block.corners_mm @ view.into).max()) - start
-    end, words = _end(fit, figure, view.into, start, axes, until, allow_mm)
+    shadow = Shadow(figure.vertices, figure.faces, axes, view.into)
+    end, words = _end(figure, shadow, view.into, start, until)
     if end > deep + 1e-6:
         raise BadValueError(f"until={until!r} lies {end - deep:.0f} mm beyond the block")
     depths = [step_mm * k for k in range(1, int(np.ceil(end / step_mm - 1e-9)))] + [end]
@@ -124,12 +136,11 @@ def roughing(
     planes: list[Plane] = []
     keep, total, before, back = area_of([]), 0.0, 0.0, setback(fit).back_mm
     for number, depth in enumerate(depths, 1):
-        bare = area_of(shadow_rings(figure.vertices, figure.faces, axes, view.into, start + depth))
-        near = area_of(shadow_rings(figure.vertices, figure.faces, axes, view.into, start + depth + allow_mm))
+        bare, near = shadow.up_to(start + depth), shadow.up_to(start + depth + allow_mm + _DRAWN_MM)
         # Whatever had to stay before stays: a rounding of the shadow must not open it again.
-        keep = keep.union(grown(near, allow_mm))
+        keep = only_areas(keep.union(grown(near, allow_mm + _DRAWN_MM)))
         outline = _stone_at(fit.block, view.into, start + (before + depth) / 2, axes)
-        go = outline.difference(keep)
+        go = only_areas(outline.difference(keep))
         removed = float(go.area) * (depth - before) * 1e-9
         total += removed
         back = min(back, _room_behind(bare, keep, face, axes, back, allow_mm))
@@ -138,7 +149,7 @@ def roughing(
             Plane(
                 name=f"plane {number}" + (f", the end: {words}" if last else ""),
                 depth_mm=float(depth),
-                keep=keep.intersection(outline),
+                keep=only_areas(keep.intersection(outline)),
                 go=go,
                 removed_m3=removed,
                 total_m3=total,
@@ -148,12 +159,17 @@ def roughing(
             )
         )
         before = depth
-    return Roughing(face, axes, step_mm, allow_mm, tuple(planes), end, words)
+    return Roughing(face, axes, step_mm, allow_mm, tuple(planes), end, words, _from_words(fit.block, face, axes))
 
 
-def _end(
-    fit: Fit, figure: Figure, into: Array, start: float, axes: tuple[int, int], until: Length | str | None, allow: float
-) -> tuple[float, str]:
+def _from_words(block: Block, face: str, axes: tuple[int, int]) -> str:
+    third = "xyz"[3 - sum(axes)]
+    if block.kind == "box":
+        return f"from the {face} face, along the {third} axis"
+    return f"from the plane square to the {third} axis that touches the stone at its {face}most point"
+
+
+def _end(figure: Figure, shadow: Shadow, into: Array, start: float, until: Length | str | None) -> tuple[float, str]:
     """Return how deep work from the face goes, and why it ends there."""
     if isinstance(until, str) and until in figure.landmarks:
         depth = float(np.array(figure.landmarks[until]) @ into) - start
@@ -163,16 +179,16 @@ def _end(
     depths = figure.vertices @ into - start
 
     def seen(depth: float) -> float:
-        return float(area_of(shadow_rings(figure.vertices, figure.faces, axes, into, start + depth)).area)
+        return float(shadow.up_to(start + depth).area)
 
-    enough = seen(float(depths.max()) + 1) * (1 - 1e-3)
+    enough = seen(float(depths.max()) + 1) * (1 - _ENOUGH)
     low, high = max(0.0, float(depths.min())), float(depths.max())
     for _ in range(16):  # the depth at which the whole shadow is there
         middle = (low + high) / 2
         low, high = (low, middle) if seen(middle) >= enough else (middle, high)
     if seen(round(high, 1) + 1e-6) >= enough:
         high = round(high, 1)
-    return max(high, 1e-6), "past it nothing more of the figure comes into view"
+    return max(high, 1e-6), "past it less than a thousandth of the figure's outline comes into view"
 
 
 def _stone_at(block: Block, into: Array, depth: float, axes: tuple[int, int]) -> Any:
@@ -200,8 +216,12 @@ def _room_behind(bare: Any, keep: Any, face: str, axes: tuple[int, int], most: f
     def holds(by: float) -> bool:
         return bool(keep.buffer(1e-6).covers(moved(bare, by if back_first else 0.0, 0.0 if back_first else by)))
 
-    if holds(most):
-        return most
+    # The whole way must hold, not its end alone.
+    for by in np.linspace(0.0, most, _LOOKS + 1)[1:].tolist():
+        if not holds(by):
+            high = by
+            break
+        low = by
     while high - low > 0.1:
         middle = (low + high) / 2
         low, high = (middle, high) if holds(middle) else (low, middle)

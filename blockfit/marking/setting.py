@@ -3,6 +3,7 @@
 mm at the maquette's size unless said otherwise. Either the model stands level on its table and the frame is turned
 and leaned about it, or the frame stands level and the model is wedged up in it."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,15 @@ from blockfit.marking.table import in_columns
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
+from blockfit.units import rounded_up
+
+_WANTED_MM = 0.5  # on the block: what printed digits may be worth at most
+_FINEST = 3  # digits behind the point of a mm
+_BASE_MM = (
+    0.02,
+    0.1,
+    0.5,
+)  # at the model's size: how near the table the points of its base are sought, the least first
 
 __all__ = ["CheckDistance", "FrameCorner", "Setting", "Wedge", "setting"]
 
@@ -29,11 +39,15 @@ class FrameCorner:
 
 @dataclass(frozen=True, slots=True)
 class Wedge:
-    """How high a point of the model's base stands above the frame's floor; the point as for a frame corner."""
+    """How high a point of the model's base stands above the frame's floor; the point as for a frame corner.
+
+    ``above_mm`` is how high the point lies above the table while the model stands level.
+    """
 
     at: str
     right_mm: float
     behind_mm: float
+    above_mm: float
     height_mm: float
 
 
@@ -52,8 +66,9 @@ class Setting:
 
     ``factor`` takes lengths on the model to lengths on the block. ``turn_deg`` and ``tilt_deg`` are the figure's in
     the block: the frame is turned and leaned the other way about a level model. ``inside_mm`` is the frame's inside
-    size. ``rotation`` (3, 3) and ``shift_mm`` take model points (figure frame, mm at the maquette's size) to places
-    in the frame.
+    size. ``digits`` are those behind the point with which corners, wedges and far distances are printed, and
+    ``errors_mm`` what half of the last one is worth on the block, at the figure's worst place. ``rotation`` (3, 3) and
+    ``shift_mm`` take model points (figure frame, mm at the maquette's size) to places in the frame.
     """
 
     factor: float
@@ -63,6 +78,8 @@ class Setting:
     corners: tuple[FrameCorner, ...]
     wedges: tuple[Wedge, ...]
     checks: tuple[CheckDistance, ...]
+    digits: tuple[int, int, int]
+    errors_mm: tuple[float, float, float]
     rotation: Array
     shift_mm: Array
 
@@ -73,9 +90,11 @@ class Setting:
     def __str__(self) -> str:
         """Return the sheet for setting the model up."""
         width, depth, height = self.inside_mm
+        at_corners, at_wedges, at_checks = self.digits
         lines = [
             f"SETTING THE MODEL   1 mm on the model is {self.factor:.4g} mm on the block",
-            f"Frame, inside: {width:.1f} mm wide, {depth:.1f} mm deep, {height:.1f} mm high",
+            f"Frame, inside: {width:.{at_corners}f} mm wide, {depth:.{at_corners}f} mm deep, "
+            f"{height:.{at_corners}f} mm high",
             "",
         ]
         level = self.tilt_deg < 0.05 and abs(self.turn_deg) < 0.05
@@ -87,15 +106,22 @@ class Setting:
             )
             lines.append("corners lie, from the model's left end, front end and table (below 0: on the other side):")
         heading = ("corner", "right mm", "behind mm", "above mm")
-        rows = [(c.name, f"{c.right_mm:.1f}", f"{c.behind_mm:.1f}", f"{c.above_mm:.1f}") for c in self.corners]
+        rows = [(c.name, *(f"{v:.{at_corners}f}" for v in (c.right_mm, c.behind_mm, c.above_mm))) for c in self.corners]
         lines += [in_columns([heading, *rows]), ""]
         if self.wedges and not level:
             lines.append("Or: the frame level, the model wedged up in it until these points of its base stand so high:")
-            head = ("point", "right mm", "behind mm", "above the frame's floor mm")
-            places = [(w.at, f"{w.right_mm:.1f}", f"{w.behind_mm:.1f}", f"{w.height_mm:.1f}") for w in self.wedges]
+            head = ("point", "right mm", "behind mm", "above table mm", "then above the frame's floor mm")
+            places = [
+                (w.at, *(f"{v:.{at_wedges}f}" for v in (w.right_mm, w.behind_mm, w.above_mm, w.height_mm)))
+                for w in self.wedges
+            ]
             lines += [in_columns([head, *places]), ""]
         lines.append("Then these far distances must come out right:")
-        lines += [f"  frame's {c.corner} corner to {c.point}: {c.distance_mm:.1f} mm" for c in self.checks]
+        lines += [f"  frame's {c.corner} corner to {c.point}: {c.distance_mm:.{at_checks}f} mm" for c in self.checks]
+        lines += ["", "What half of the last digit printed here is worth on the block, at the figure's worst place:"]
+        kinds = ("frame's corners", "wedges", "far distances")
+        worth = [(k, f"{rounded_up(e, 2):.2f}") for k, e in zip(kinds, self.errors_mm, strict=True)]
+        lines.append(in_columns([("set by", "mm on the block"), *(worth if self.wedges else [worth[0], worth[2]])]))
         return "\n".join(lines) + "\n"
 
 
@@ -125,17 +151,47 @@ def setting(fit: Fit) -> Setting:
         FrameCorner(_corner_name(corner, low, corners.max(axis=0)), *place)
         for corner, place in zip(corners, on_model.tolist(), strict=True)
     )
+    wedges = _wedges(model, zero, rotation, shift)
+    errors = (math.sqrt(3) / 2, _wedge_error(wedges, model, zero), 0.5)
+    digits = [_digits(error * factor) for error in errors]
     return Setting(
         factor=factor,
         inside_mm=(width, depth, height),
         turn_deg=placement.turn_deg,
         tilt_deg=placement.tilt_deg,
         corners=named,
-        wedges=_wedges(model, zero, rotation, shift),
+        wedges=wedges,
         checks=_checks(model, zero, (corners - low) / factor, named, rotation, shift),
+        digits=(digits[0], digits[1], digits[2]),
+        errors_mm=(
+            errors[0] * factor * 10.0 ** -digits[0],
+            errors[1] * factor * 10.0 ** -digits[1],
+            errors[2] * factor * 10.0 ** -digits[2],
+        ),
         rotation=rotation,
         shift_mm=shift,
     )
+
+
+def _digits(error_mm: float) -> int:
+    """Return how many digits behind the point keep what an error of one mm makes on the block small enough."""
+    return next((d for d in range(1, _FINEST) if error_mm * 10.0**-d <= _WANTED_MM), _FINEST)
+
+
+def _wedge_error(wedges: tuple[Wedge, ...], model: Array, zero: Array) -> float:
+    """Return how far the model's worst place moves, in mm, if each wedge's height is wrong by half a mm either way."""
+    if len(wedges) < 3:
+        return 0.0
+    places = np.array([[w.right_mm, w.behind_mm, 1.0] for w in wedges])
+    low, high = np.zeros(3), model.max(axis=0) - zero
+    ends = np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
+    worst = 0.0
+    for signs in ((1, 1, 1), (-1, 1, 1), (1, -1, 1), (1, 1, -1)):  # and their opposites, which move as far
+        slope_x, slope_y, rise = np.linalg.solve(places, 0.5 * np.array(signs)).tolist()
+        up = rise + ends[:, 0] * slope_x + ends[:, 1] * slope_y
+        moved = np.stack([-slope_x * ends[:, 2], -slope_y * ends[:, 2], up], axis=1)
+        worst = max(worst, float(np.linalg.norm(moved, axis=1).max()))
+    return worst
 
 
 def _corner_name(corner: Array, low: Array, high: Array) -> str:
@@ -146,20 +202,27 @@ def _corner_name(corner: Array, low: Array, high: Array) -> str:
 
 
 def _wedges(model: Array, zero: Array, rotation: Array, shift: Array) -> tuple[Wedge, ...]:
-    """Return the heights of three points of the base, far apart, in a level frame."""
-    base = model[model[:, 2] <= zero[2] + max(1e-6, 0.01 * float(np.ptp(model[:, 2])))]
-    ring = footprint(base[:, :2])
-    if len(ring) < 3:  # it stands on a point or an edge: nothing to wedge
-        return ()
-    first = ring[int((ring[:, 1] - 1e-3 * ring[:, 0]).argmax())]
-    second = ring[int((-ring[:, 0] - ring[:, 1]).argmax())]
-    third = ring[int((ring[:, 0] - ring[:, 1]).argmax())]
-    told = []
-    for name, place in (("back", first), ("front left", second), ("front right", third)):
-        point = np.array([*place, zero[2]])
-        height = float((rotation @ point + shift)[2])
-        told.append(Wedge(f"{name} of the base", float(place[0] - zero[0]), float(place[1] - zero[1]), height))
-    return tuple(told)
+    """Return the heights of three points of the base, far apart, in a level frame: of the very points named."""
+    for within in (*_BASE_MM, 0.01 * float(np.ptp(model[:, 2]))):
+        base = model[model[:, 2] <= zero[2] + within]
+        ring = footprint(base[:, :2])
+        if len(ring) < 3:
+            continue
+        far = {
+            "back": ring[int((ring[:, 1] - 1e-3 * ring[:, 0]).argmax())],
+            "front left": ring[int((-ring[:, 0] - ring[:, 1]).argmax())],
+            "front right": ring[int((ring[:, 0] - ring[:, 1]).argmax())],
+        }
+        spread = np.linalg.svd(np.stack(list(far.values())) - np.mean(list(far.values()), axis=0), compute_uv=False)
+        if spread[1] > 0.1 * float(np.ptp(model[:, :2], axis=0).min()):
+            return tuple(_wedge(f"{name} of the base", base, at, zero, rotation, shift) for name, at in far.items())
+    return ()  # it stands on a point or an edge: nothing to wedge
+
+
+def _wedge(name: str, base: Array, place: Array, zero: Array, rotation: Array, shift: Array) -> Wedge:
+    point = base[int(np.abs(base[:, :2] - place).sum(axis=1).argmin())]
+    right, behind, above = (point - zero).tolist()
+    return Wedge(name, right, behind, above, round(float((rotation @ point + shift)[2]), 9) + 0.0)
 
 
 def _checks(

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from blockfit.measure.views import Lattice, View
 from blockfit.solids.arrays import Array, Flags, Ints
 
-__all__ = ["Columns", "Crossings", "columns_of", "crossings", "first_depths"]
+__all__ = ["Columns", "Crossings", "columns_of", "crossings", "first_depths", "spread"]
 
 Number = TypeVar("Number", np.float64, np.int64)
 
@@ -77,9 +77,9 @@ def crossings(vertices: Array, faces: Ints, view: View, lattice: Lattice, *, ent
     wanted &= (_most(x) >= 0) & (_least(x) <= lattice.columns * _ONE + _ONE)
     some = np.flatnonzero(wanted)
     x, z, twice_area = x[:, some], z[:, some], twice_area[some]
-    face, row = _spread(np.arange(len(some)), low_row[some], past_row[some])
+    face, row = spread(np.arange(len(some)), low_row[some], past_row[some])
     start, past = _row_spans(x, z, face, row, lattice)
-    pair, column = _spread(np.arange(len(face)), start, past)
+    pair, column = spread(np.arange(len(face)), start, past)
     face, row = face[pair], row[pair]
     at = _plane_depths(x, z, depth[corners[:, some]], twice_area, face, row, column, lattice)
     return Crossings(row * lattice.columns + column, at, some[face], np.where(twice_area[face] > 0, 1, -1))
@@ -109,7 +109,7 @@ def first_depths(found: Crossings, lattice: Lattice) -> tuple[Array, Ints]:
     return depth, face
 
 
-def _spread(items: Ints, start: Ints, past: Ints) -> tuple[Ints, Ints]:
+def spread(items: Ints, start: Ints, past: Ints) -> tuple[Ints, Ints]:
     """Return each item once for every whole number in its [start, past), and those numbers."""
     counts = np.maximum(past - start, 0)
     ends = np.cumsum(counts)

@@ -10,7 +10,7 @@ import numpy as np
 
 from blockfit.solids.arrays import Array, Flags
 
-__all__ = ["closed_once", "closed_picture", "least_around"]
+__all__ = ["closed_once", "closed_picture", "least_around", "least_square"]
 
 
 def least_around(picture: Array, radius_cells: float) -> Array:
@@ -20,6 +20,13 @@ def least_around(picture: Array, radius_cells: float) -> Array:
     if radius_cells < 1:
         return picture
     return np.asarray(ndimage.minimum_filter(picture, footprint=_disc(radius_cells), mode="constant", cval=np.inf))
+
+
+def least_square(picture: Array, cells: int) -> Array:
+    """Return the least depth within so many cells of every cell, to all sides."""
+    from scipy import ndimage
+
+    return np.asarray(ndimage.minimum_filter(picture, size=2 * cells + 1, mode="constant", cval=np.inf))
 
 
 def closed_once(picture: Array, radius_cells: float, stop: Array | None = None) -> Array:

@@ -53,13 +53,13 @@ class Room:
 class Aim:
     """What is sought: ``largest`` scale up to ``most``, ``deepest`` cover, or ``nearest`` to where it is now.
 
-    ``nearest`` moves as little straight back from ``from_y`` as may be, sideways no more than ``aside``.
+    ``nearest`` moves as little straight back from ``start`` (3,) as possible, and not forward. With a ``start``,
+    whatever is sought, the figure's middle stays within ``aside`` to either side of it.
     """
 
     kind: str
     most: float = np.inf
-    from_x: float = 0.0
-    from_y: float = 0.0
+    start: Array | None = None
     aside: float = 0.0
 
 
@@ -98,7 +98,7 @@ def room_of(
     field = SurfaceDistance(vertices, faces)
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     within = np.random.default_rng(0).uniform(low, high, size=(1500, 3))
-    within = within[field.signed(within, exact=False)[0] < 0]
+    within = within[field.signed(within)[0] < 0]
     return Room(
         figure=figure,
         middle=middle,
@@ -161,26 +161,23 @@ def _valued(room: Room, at: Found, aim: Aim, spare_mm: float) -> Found:
         worth = min((c for c, gain in zip(clear, gains, strict=True) if gain), default=0.0)
     else:
         # Of places equally far back, the one that lifts the figure least.
-        worth = (
-            at.scale * room.radius if aim.kind == "largest" else aim.from_y - float(at.at[1]) - _LIFT * float(at.at[2])
-        )
+        worth = at.scale * room.radius if aim.kind == "largest" else -float(at.at[1]) - _LIFT * float(at.at[2])
     missing = max(0.0, spare_mm - min(clear), _strayed(at, aim))
     return replace(at, worth=worth, missing_mm=missing, fields=fields)
 
 
 def _strayed(at: Found, aim: Aim) -> float:
-    """Return how far a placement strays from where it is to stay near."""
-    if aim.kind != "nearest":
-        return max(0.0, at.scale - aim.most)
-    return max(abs(float(at.at[0]) - aim.from_x) - aim.aside, aim.from_y - float(at.at[1]), 0.0)
+    """Return how far a placement strays from where it is to stay."""
+    over = max(0.0, at.scale - aim.most) if aim.kind == "largest" else 0.0
+    if aim.start is None:
+        return over
+    x, y = (at.at - aim.start)[:2].tolist()
+    return float(max(over, abs(x) - aim.aside, -y if aim.kind == "nearest" else 0.0, 0.0))
 
 
-def clearances(room: Room, at: Found, *, exact: bool = False) -> list[float]:
-    """Return the least clearance of every plane, and twice of every obstacle, margins taken off, by the samples.
-
-    ``exact``: by exact distances, so that none is told as less than that of the samples.
-    """
-    fields = _fields(room, at, exact=exact)
+def clearances(room: Room, at: Found) -> list[float]:
+    """Return the least clearance of every plane, and twice of every obstacle, margins taken off, by the samples."""
+    fields = _fields(room, at)
     told = [float(away.min()) - room.obstacles[k // 2].margin_mm for k, (away, _, _) in enumerate(fields)]
     return [*(float(value) for value in _planes(room, at)), *told]
 
@@ -190,11 +187,11 @@ def _planes(room: Room, at: Found) -> Array:
     return np.asarray(room.offsets - (corners @ room.normals.T).max(axis=0))
 
 
-def _fields(room: Room, at: Found, *, exact: bool = False) -> tuple[tuple[Array, Array, Array], ...]:
+def _fields(room: Room, at: Found) -> tuple[tuple[Array, Array, Array], ...]:
     """Return how the figure's samples clear every obstacle, and how every obstacle's samples clear the figure."""
-    if at.fields is not None and not exact:
+    if at.fields is not None:
         return at.fields
-    return tuple(side(room, at, obstacle, exact) for obstacle in room.obstacles for side in (_forward, _backward))
+    return tuple(side(room, at, obstacle) for obstacle in room.obstacles for side in (_forward, _backward))
 
 
 def _gained(room: Room) -> list[bool]:
@@ -204,16 +201,16 @@ def _gained(room: Room) -> list[bool]:
     return planes + [obstacle.is_outside for obstacle in room.obstacles for _ in range(2)]
 
 
-def _forward(room: Room, at: Found, obstacle: Obstacle, exact: bool) -> tuple[Array, Array, Array]:
+def _forward(room: Room, at: Found, obstacle: Obstacle) -> tuple[Array, Array, Array]:
     points = at.scale * room.surface @ at.rotation.T + at.at
-    away, ways = obstacle.away(points, exact=exact)
+    away, ways = obstacle.away(points)
     return away, ways, points
 
 
-def _backward(room: Room, at: Found, obstacle: Obstacle, exact: bool) -> tuple[Array, Array, Array]:
+def _backward(room: Room, at: Found, obstacle: Obstacle) -> tuple[Array, Array, Array]:
     """Return how far an obstacle's samples lie from the figure, which way, and the figure's points nearest to them."""
     local = (obstacle.samples - at.at) @ at.rotation / at.scale + room.middle
-    signed, nearest = room.field.signed(local, exact=exact)
+    signed, nearest = room.field.signed(local)
     points = at.scale * (nearest - room.middle) @ at.rotation.T + at.at
     to = obstacle.samples - points
     length = np.linalg.norm(to, axis=1)
@@ -268,12 +265,11 @@ def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: 
         cost[-1] = -1.0
     else:
         cost[1], cost[2] = 1.0, _LIFT
-        x, y = float(at.at[0]), float(at.at[1])
-        bounds[0] = (
-            max(-trust, min(trust, aim.from_x - aim.aside - x)),
-            min(trust, max(-trust, aim.from_x + aim.aside - x)),
-        )
-        bounds[1] = (max(-trust, min(trust, aim.from_y - y)), trust)
+    if aim.start is not None:
+        x, y = (aim.start - at.at)[:2].tolist()
+        bounds[0] = (max(-trust, min(trust, x - aim.aside)), min(trust, max(-trust, x + aim.aside)))
+        if aim.kind == "nearest":
+            bounds[1] = (max(-trust, min(trust, y)), trust)
     found = least(cost, np.concatenate(rows), np.concatenate(rest), bounds)
     if found is None:
         return None

@@ -14,17 +14,18 @@ from blockfit.measure.booleans import (
     block_solid,
     gap_between,
     hull_solid,
+    inflated,
     refined,
     solid_from,
 )
 from blockfit.measure.distance import SurfaceDistance
-from blockfit.search.support import spread_directions
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
+from blockfit.solids.turns import spread_directions
 
-__all__ = ["Obstacle", "kept_clear_mm", "obstacles_of"]
+__all__ = ["Obstacle", "box_around", "grown_body", "kept_clear_mm", "obstacles_of", "stone_obstacle", "stone_of"]
 
 _FAR_MM = 1e4
 
@@ -45,6 +46,7 @@ class Obstacle:
     radius_mm: float
     samples: Array
     is_outside: bool = False
+    is_flat: bool = False  # a half space: grown by its margin it is exact
     grid: tuple[Array, Array, Array] | None = None  # origin, steps and distances, for a first look
 
     def about(self, points: Array) -> Array:
@@ -55,16 +57,13 @@ class Obstacle:
         at = np.clip(np.rint((points - origin) / steps).astype(np.int64), 0, np.array(values.shape) - 1)
         return np.asarray(values[at[:, 0], at[:, 1], at[:, 2]])
 
-    def away(self, points: Array, *, exact: bool = False) -> tuple[Array, Array]:
-        """Return (n,) distances of points from it, below 0 inside, and (n, 3) unit vectors in which they grow.
-
-        Not ``exact``, they may be too large by less than a sample's spacing: enough to climb by.
-        """
+    def away(self, points: Array) -> tuple[Array, Array]:
+        """Return (n,) exact distances of points from it, below 0 inside, and (n, 3) unit vectors in which they grow."""
         if self.field is None:
             to = points - self.centre
             far = np.linalg.norm(to, axis=1)
             return far - self.radius_mm, to / np.maximum(far, 1e-12)[:, None]
-        signed, nearest = self.field.signed(points, exact=exact)
+        signed, nearest = self.field.signed(points)
         to = points - nearest
         length = np.linalg.norm(to, axis=1)
         ways = to / np.maximum(length, 1e-12)[:, None] * np.sign(signed)[:, None]
@@ -75,23 +74,25 @@ def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
     """Return a block's flaws, and for a rough block all that is outside its stone, kept clear of by the cover."""
     found = [_flaw(flaw, block) for flaw in block.flaws]
     if block.surface is not None:
-        vertices, faces = refined(block.surface.vertices, block.surface.faces, max(block.size_mm) / 40)
-        body = solid_from(block.surface.vertices, block.surface.faces)
         margin = cover_mm + float(block.skin_mm.max())
-        found.append(
-            Obstacle(
-                "the block's surface",
-                margin,
-                body,
-                SurfaceDistance(vertices, faces),
-                np.zeros(3),
-                0.0,
-                vertices[:: max(1, len(vertices) // 1500)],
-                True,
-            )
-        )
+        found.append(stone_obstacle("the block's surface", block.surface, margin))
     low, high = block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)
     return [obstacle if obstacle.field is None else _gridded(obstacle, low, high) for obstacle in found]
+
+
+def stone_obstacle(name: str, stone: Figure, margin_mm: float) -> Obstacle:
+    """Return all that is outside a closed surface of stone as what a figure keeps clear of."""
+    vertices, _ = refined(stone.vertices, stone.faces, max(stone.size_mm) / 40)
+    return Obstacle(
+        name=name,
+        margin_mm=margin_mm,
+        body=solid_from(stone.vertices, stone.faces),
+        field=SurfaceDistance(stone.vertices, stone.faces),
+        centre=np.zeros(3),
+        radius_mm=0.0,
+        samples=vertices[:: max(1, len(vertices) // 1500)],
+        is_outside=True,
+    )
 
 
 def _gridded(obstacle: Obstacle, low: Array, high: Array) -> Obstacle:
@@ -121,7 +122,8 @@ def _flaw(flaw: Flaw, block: Block) -> Obstacle:
     vertices, faces = arrays_of(solid)
     vertices, faces = refined(vertices, faces, size / 40)
     samples = vertices[:: max(1, len(vertices) // 400)]
-    return Obstacle(flaw.name, flaw.margin_mm, solid, SurfaceDistance(vertices, faces), np.zeros(3), 0.0, samples)
+    field = SurfaceDistance(vertices, faces)
+    return Obstacle(flaw.name, flaw.margin_mm, solid, field, np.zeros(3), 0.0, samples, is_flat=flaw.kind == "beyond")
 
 
 def _half_space(flaw: Flaw, block: Block) -> Solid:
@@ -139,14 +141,14 @@ def kept_clear_mm(placed: Figure, obstacle: Obstacle) -> float:
     For figures and bodies as solids by manifold3d; where they meet, the depth is that of the vertices within.
     """
     if obstacle.field is None:
-        vertices, faces = refined(placed.vertices, placed.faces, max(placed.size_mm) / 40)
-        return float(SurfaceDistance(vertices, faces).signed(obstacle.centre[None])[0][0]) - obstacle.radius_mm
+        field = SurfaceDistance(placed.vertices, placed.faces)
+        return float(field.signed(obstacle.centre[None])[0][0]) - obstacle.radius_mm
     figure = solid_from(placed.vertices, placed.faces)
     if obstacle.is_outside:
         if (figure - obstacle.body).volume() > 1e-9 * figure.volume():
             return min(-1e-2, _deepest(placed, obstacle))
         corners, _ = arrays_of(obstacle.body)
-        room = hull_solid(_box_around(corners))
+        room = hull_solid(box_around(corners))
         return gap_between(figure, room - obstacle.body, _FAR_MM)
     if (figure ^ obstacle.body).volume() > 1e-9 * figure.volume():
         return min(-1e-2, _deepest(placed, obstacle))
@@ -155,13 +157,21 @@ def kept_clear_mm(placed: Figure, obstacle: Obstacle) -> float:
 
 def _deepest(placed: Figure, obstacle: Obstacle) -> float:
     """Return the least distance of the vertices of both from the other, below 0."""
-    ours = float(obstacle.away(placed.vertices, exact=True)[0].min())
-    vertices, faces = refined(placed.vertices, placed.faces, max(placed.size_mm) / 40)
-    theirs = float(SurfaceDistance(vertices, faces).signed(obstacle.samples)[0].min())
+    ours = float(obstacle.away(placed.vertices)[0].min())
+    theirs = float(SurfaceDistance(placed.vertices, placed.faces).signed(obstacle.samples)[0].min())
     return min(ours, theirs)
 
 
-def _box_around(corners: Array) -> Array:
+def grown_body(obstacle: Obstacle) -> Solid:
+    """Return all within the margin of an obstacle as a solid: never less, and more by a fiftieth of the margin at most.
+
+    Square to the flaw's own faces and to the axes it is exact.
+    """
+    return obstacle.body if obstacle.margin_mm <= 0 else inflated(obstacle.body, obstacle.margin_mm)
+
+
+def box_around(corners: Array) -> Array:
+    """Return the corners (8, 3) of a box with room to spare around (n, 3) corners."""
     low, high = corners.min(axis=0), corners.max(axis=0)
     side = 0.05 * (high - low) + 1
     ends = np.stack([low - side, high + side])

@@ -135,12 +135,18 @@ class Question:
         return self.merit(heights @ self.weights.T, self.rows)
 
     def tightest(self, points: Array, rotation: Array) -> Array:
-        """Return (1, f) the dependency that decides at a rotation, by a linear program; (0, f) if none does."""
+        """Return (1, f) the dependency that decides at a rotation, by a linear program; (0, f) if none does.
+
+        Where the faces that give nothing leave no place at all, it is the one that misses most: its merit is −inf.
+        """
         size = float(np.abs(self.offsets).max())
         heights = reach(points, self.normals @ rotation) + self.tolerance
         gain = heights if self.scale is None else self.loads * size
         rest = self.offsets if self.scale is None else self.offsets - self.scale * heights
         found = least(np.array([-1.0, 0, 0, 0]), np.column_stack([gain / size, self.normals]), rest / size)
+        if found is None and self.scale is not None:
+            even = np.ones(len(self.normals))
+            found = least(np.array([-1.0, 0, 0, 0]), np.column_stack([even, self.normals]), rest / size)
         none = np.zeros((0, len(self.normals)))
         if found is None:
             return none

@@ -1,9 +1,11 @@
 """After a loss: where the figure still goes in the stone that is left. A ladder of answers, each checked exactly.
 
 mm and degrees, block frame. (a) straight back by the least distance; (b) back with a small turn and lean; (c) the
-largest scale within the limits. Straight back is exact: the clearance changes no faster than the figure moves, so no
-place that would do is stepped over. The others are the best found."""
+largest scale within the limits. Straight back is exact: every smaller distance is forbidden on some straight line
+through the figure and what it must not meet, and at it solids find nothing in the way. The others are the best found,
+and keep the limits on turn, lean and moving aside."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,9 +17,11 @@ from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.avoid import Aim, Found, Room, clearances, room_of, verified
 from blockfit.search.fit import largest
+from blockfit.search.obstacles import stone_obstacle
 from blockfit.search.result import Fit, counted_faces
 from blockfit.search.rough import best_of, plain_of
 from blockfit.search.starts import starts_for
+from blockfit.search.travel import FINE_MM, first_free
 from blockfit.solids.arrays import Array
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
@@ -29,7 +33,6 @@ from blockfit.units import Length, length_mm
 
 __all__ = ["Recovery", "Rung", "recover"]
 
-_STEPS = 400
 _RECUT_MM = 2.0  # surface that moves less is not counted as lost work
 
 
@@ -40,7 +43,8 @@ class Rung:
     ``back_mm``, ``aside_mm`` and ``up_mm`` are how far the figure's middle moves, ``turn_deg`` and ``lean_deg`` how it
     turns. ``cover_mm`` is the least cover, ``kept_mm`` the exact distance from what was lost. ``landmarks_mm`` is how
     far every landmark moves; ``recut_m2`` the surface that ends up elsewhere: finished work there is lost.
-    ``short_mm`` is what is missing where no placement was found. ``proof`` is ``exact`` or ``best found``.
+    ``short_mm`` is what is missing where no placement was found. ``proof`` is ``exact``, ``safe side`` (margins about
+    anything but a ball are taken up to a twentieth too large) or ``best found``.
     """
 
     name: str
@@ -62,12 +66,17 @@ class Rung:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Recovery:
-    """The ladder; ``scale_bound`` is proved: no placement within the limits exceeds it."""
+    """The ladder; ``scale_bound`` is proved: no placement within the limits exceeds it.
+
+    ``stone_given`` says whether the stone as it stands was given: without it, what has been cut away already is not
+    counted.
+    """
 
     straight_back: Rung
     turned: Rung
     smaller: Rung
     scale_bound: float
+    stone_given: bool
 
     @property
     def rungs(self) -> tuple[Rung, Rung, Rung]:
@@ -75,11 +84,18 @@ class Recovery:
         return self.straight_back, self.turned, self.smaller
 
     def __str__(self) -> str:
-        """Return the ladder in words."""
+        """Return the ladder in words; a rung that is the same placement as the one before it is not repeated."""
         lines = ["WHERE THE FIGURE STILL GOES"]
+        if not self.stone_given:
+            lines.append("  Stone that is already gone is not counted here: give stone= (the stone as it stands).")
+        before: Rung | None = None
         for letter, rung in zip("abc", self.rungs, strict=True):
-            lines += [f"  {letter}) {rung.name}: {_words(rung)}"]
-        lines.append(f"  No placement within these limits exceeds {self.scale_bound:.4f} of full size (proved).")
+            same = before is not None and rung.found and rung.placement is before.placement
+            if not same:
+                lines += [f"  {letter}) {rung.name}: {_words(rung)}"]
+            before = rung
+        bound = math.ceil(self.scale_bound * 1e4 - 1e-6) / 1e4
+        lines.append(f"  No placement within these limits exceeds {bound:.4f} of full size (proved).")
         return "\n".join(lines) + "\n"
 
 
@@ -114,11 +130,11 @@ def recover(
         raise BadValueError(f"least_scale={least_scale!r} must be a share of the present scale, such as 0.8")
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
     block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in _flaws(lost)])
+    asked = fit.asked_cover_mm
+    room = room_of(figure, block, asked, counted_faces(asked))
     if stone is not None:
         body = stone.stone if isinstance(stone, Stage) else require_solid(stone, "the stone as it stands")
-        block = replace(block, surface=body)
-    asked = fit.asked_cover_mm
-    room = room_of(figure, block, asked, counted_faces(asked), surface_cover_mm=0.0)
+        room = replace(room, obstacles=(*room.obstacles, stone_obstacle("the stone as it stands", body, 0.0)))
     now = fit.placement
     start = Found(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
 
@@ -128,9 +144,9 @@ def recover(
         return bool(np.degrees(np.arccos(up)) <= lean + 1e-9 and min(turned, 360 - turned) <= turn + 1e-9)
 
     back = _straight_back(room, start)
-    told_back = _rung("straight back", fit, figure, room, start, back, "exact")
+    told_back = _rung("straight back", fit, figure, room, start, back, "exact" if _is_exact(room) else "safe side")
     axes = Stance.fixed() if turn == lean == 0 else Stance.upright() if lean == 0 else Stance.free()
-    near = Aim("nearest", from_x=float(start.at[0]), from_y=float(start.at[1]), aside=aside_mm)
+    near = Aim("nearest", start=start.at, aside=aside_mm)
     starts = _around(room, start, back, turn, lean, allow, round(8 * effort))
     turned = best_of(room, starts, axes, near, allow)
     if back is not None and (turned is None or _back_of(room, turned[0], start) > _back_of(room, back[0], start)):
@@ -141,12 +157,14 @@ def recover(
         scales = now.scale * np.linspace(1.0, least_scale, 7)
         spread = [s.rotation for s in starts] + [now.rotation]
         grid = starts_for(room, spread, scales, round(10 * effort))
-        best = best_of(room, [start, *starts[:4], *grid], axes, Aim("largest", most=now.scale), allow)
+        grid = [replace(g, at=_kept_near(g.at, start.at, aside_mm)) for g in grid]
+        widest = Aim("largest", most=now.scale, start=start.at, aside=aside_mm)
+        best = best_of(room, [start, *starts[:4], *grid], axes, widest, allow)
         smaller = best if best is not None and best[0].scale >= least_scale * now.scale else None
     told_smaller = _rung("largest scale within the limits", fit, figure, room, start, smaller, "best found")
     wider = Stance(min(180.0, fit.placement.tilt_deg + lean), min(180.0, abs(fit.placement.turn_deg) + turn))
     relaxed = largest(figure, plain_of(block), cover=_asked(fit), stance=wider, scales=(0.0, now.scale))
-    return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound))
+    return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound), stone is not None)
 
 
 def _flaws(lost: Any) -> list[Flaw]:
@@ -163,30 +181,42 @@ def _flaws(lost: Any) -> list[Flaw]:
     raise BadValueError(f"lost={lost!r} must be flaws, closed surfaces or checked readings")
 
 
-def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
-    """Return the placement straight back by the least distance that does, or ``None``.
+def _kept_near(at: Array, start: Array, aside: float) -> Array:
+    """Return a place no further aside than allowed."""
+    return np.array([np.clip(at[0], start[0] - aside, start[0] + aside), at[1], at[2]])
 
-    Moving by d changes no clearance by more than d: what is missing is the least further step that could do.
-    """
-    count = len(room.normals)
-    at, hair = start, 1e-6 * max(1.0, room.radius)
-    limit = np.inf
-    for normal, clear in zip(room.normals, clearances(room, start)[:count], strict=True):
-        if normal[1] > 1e-12:
-            limit = min(limit, float(start.at[1]) + max(0.0, clear) / float(normal[1]))
-    for _ in range(_STEPS):
-        if at.at[1] > limit + hair:
+
+def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
+    """Return the placement straight back by the least distance that does, or ``None``."""
+    slack = clearances(room, start)[: len(room.normals)]
+    least, most = 0.0, np.inf
+    for normal, clear in zip(room.normals, slack, strict=True):
+        along, short = float(normal[1]), min(0.0, clear + 1e-6 * max(1.0, room.radius))
+        if along > 1e-12:
+            most = min(most, max(0.0, clear) / along if short == 0 else -1.0)
+        elif along < -1e-12:
+            least = max(least, clear / along)
+        elif short < 0:
             return None
-        missing = -min([0.0, *clearances(room, at, exact=True)[count:]])
-        if missing <= hair:
-            placement, planes, kept, missing = verified(room, at)
-            if planes.min() < -hair and missing == -float(planes.min()):
-                return None
-            if missing <= hair:
-                return placement, planes, kept
-        step = max(missing, 2e-3)
-        at = replace(at, at=at.at + np.array([0.0, min(step, max(2e-3, limit - float(at.at[1]))), 0.0]))
-    return None
+    if least > most:
+        return None
+    placed = Figure(_placement(room, start).apply(room.figure.vertices), room.figure.faces)
+    found = first_free(placed, room.obstacles, (0.0, 1.0, 0.0), least, most)
+    if found.by_mm is None:
+        return None
+    back = min(found.by_mm + FINE_MM, most) if found.by_mm > least else found.by_mm
+    at = replace(start, at=start.at + np.array([0.0, back, 0.0]), fields=None)
+    placement, planes, kept, _ = verified(room, at)
+    return placement, planes, kept
+
+
+def _is_exact(room: Room) -> bool:
+    """Tell whether straight back is exact: margins about anything but balls are taken a little too large."""
+    return all(o.field is None or o.is_flat or o.margin_mm <= 0 for o in room.obstacles)
+
+
+def _placement(room: Room, at: Found) -> Placement:
+    return Placement(at.scale, at.rotation, at.at - at.scale * at.rotation @ room.middle)
 
 
 def _around(
@@ -264,7 +294,7 @@ def _recut(fit: Fit, figure: Figure, placement: Placement) -> float:
     corners = ours[triangles]
     areas = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
     step = max(1, len(corners) // 20_000)
-    away, _ = SurfaceDistance(surface, faces).signed(corners[::step].mean(axis=1), exact=False)
+    away, _ = SurfaceDistance(surface, faces).signed(corners[::step].mean(axis=1))
     share = areas[::step][np.abs(away) > _RECUT_MM].sum() / areas[::step].sum()
     return float(share * areas.sum() * 1e-6)
 
@@ -275,19 +305,33 @@ def _asked(fit: Fit) -> dict[str, float]:
 
 def _words(rung: Rung) -> str:
     if not rung.found:
-        return f"nothing found; {rung.short_mm:.0f} mm would be missing where it is now"
-    parts = [f"{rung.back_mm:.1f} mm back"]
+        return f"nothing found; {math.ceil(rung.short_mm)} mm would be missing where it is now"
+    parts = []
+    if rung.up_mm >= 0.05:
+        parts.append(f"FEET OFF THE BOTTOM: {_up(rung.up_mm)} mm up")
+    elif rung.up_mm <= -0.05:
+        parts.append(f"{_up(-rung.up_mm)} mm down")
+    parts.append(f"{_up(rung.back_mm)} mm back")
     if abs(rung.aside_mm) >= 0.05:
         parts.append(f"{abs(rung.aside_mm):.1f} mm to the {'right' if rung.aside_mm > 0 else 'left'}")
-    if abs(rung.up_mm) >= 0.05:
-        parts.append(f"{abs(rung.up_mm):.1f} mm {'up' if rung.up_mm > 0 else 'down'}")
     if abs(rung.turn_deg) >= 0.05:
         parts.append(f"turned {abs(rung.turn_deg):.1f}°")
     if rung.lean_deg >= 0.05:
         parts.append(f"leaned {rung.lean_deg:.1f}°")
-    kept = ", ".join(f"{name} {max(0.0, by):.1f} mm" for name, by in rung.kept_mm)
+    kept = ", ".join(f"{name} {_down(max(0.0, by))} mm" for name, by in rung.kept_mm)
     marks = ", ".join(f"{name} {by:.0f} mm" for name, by in rung.landmarks_mm.items())
-    words = f"{', '.join(parts)}, at scale {rung.scale:.4f}; cover {rung.cover_mm:.1f} mm"
+    words = f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
+    words += f"; cover {_down(rung.cover_mm)} mm"
     words += f"; clear of {kept}" if kept else ""
     words += f"; landmarks move: {marks}" if marks else ""
-    return f"{words}; {rung.recut_m2:.2f} m² of surface comes to lie elsewhere ({rung.proof}, checked exactly)"
+    known = {"exact": "the least distance that does", "safe side": "the least distance, by margins taken in full"}
+    sure = known.get(rung.proof, "the best found")
+    return f"{words}; {rung.recut_m2:.2f} m² of surface comes to lie elsewhere ({sure}; checked by exact solids)"
+
+
+def _up(mm: float) -> str:
+    return f"{math.ceil(mm * 10 - 2e-3) / 10:.1f}"
+
+
+def _down(mm: float) -> str:
+    return f"{math.floor(mm * 10 + 2e-3) / 10:.1f}"

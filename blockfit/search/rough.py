@@ -71,6 +71,14 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
     starts = [_as_found(room, relaxed.placement), *starts_for(room, rotations, scales, round(_CLIMBS * effort))]
     best = best_of(room, starts, relaxed.stance, Aim("deepest"))
     if best is None:
+        # What grows into its place from a smaller scale gets where no start of this one does.
+        smaller = relaxed.scale * np.array([0.85, 0.7, 0.5, 0.3])
+        grown = starts_for(room, rotations, smaller, round(_CLIMBS * effort))
+        there = best_of(room, [*starts, *grown], relaxed.stance, Aim("largest", most=relaxed.scale))
+        if there is not None and there[0].scale >= relaxed.scale * (1 - 1e-9):
+            exactly = replace(_as_found(room, there[0]), scale=relaxed.scale)
+            best = best_of(room, [exactly], relaxed.stance, Aim("deepest")) or there
+    if best is None:
         near = min((climbed(room, s, relaxed.stance.allows, axes_of(relaxed.stance), Aim("deepest")) for s in starts),
                    key=lambda f: f.missing_mm)  # fmt: skip
         placement, _, kept, missing = verified(room, near)

@@ -84,7 +84,7 @@ def _clearest(room: Room, scale: float, rotation: Array, grid: Array, clear: Arr
         for obstacle in room.obstacles:
             samples = obstacle.samples[:: max(1, len(obstacle.samples) // 150)]
             local = (samples - grid[k]) @ rotation / scale + room.middle
-            inside = room.field.signed(local, exact=False)[0] * scale
+            inside = room.field.signed(local)[0] * scale
             least = min(least, float(inside.min()) - obstacle.margin_mm)
         if least > most:
             best, most = int(k), least

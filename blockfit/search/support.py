@@ -11,8 +11,9 @@ import numpy as np
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Figure
 from blockfit.solids.polytope import hull_corners, inner_reach
+from blockfit.solids.turns import spread_directions
 
-__all__ = ["Hull", "hull_of", "reach", "spread_directions", "spread_points"]
+__all__ = ["Hull", "hull_of", "reach", "spread_points"]
 
 
 _HULLS: "WeakKeyDictionary[Figure, Hull]" = WeakKeyDictionary()  # one figure is asked about against many blocks
@@ -53,15 +54,6 @@ def reach(points: Array, directions: Array) -> Array:
     step = max(1, 4_000_000 // max(1, len(points)))  # 32 MB at a time
     parts = [(flat[k : k + step] @ points.T).max(axis=1) for k in range(0, len(flat), step)]
     return np.concatenate(parts).reshape(directions.shape[:-1]) if parts else np.zeros(directions.shape[:-1])
-
-
-def spread_directions(count: int) -> Array:
-    """Return (count, 3) unit vectors spread evenly over the sphere along a golden spiral."""
-    k = np.arange(count) + 0.5
-    z = 1 - 2 * k / count
-    around = np.pi * (1 + np.sqrt(5)) * k
-    across = np.sqrt(1 - z * z)
-    return np.stack([across * np.cos(around), across * np.sin(around), z], axis=1)
 
 
 def spread_points(points: Array, count: int) -> Ints:

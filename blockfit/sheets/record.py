@@ -122,6 +122,8 @@ def setback_record(reserve: Setback) -> dict[str, Any]:
         "left_mm": reserve.left_mm,
         "right_mm": reserve.right_mm,
         "up_mm": reserve.up_mm,
+        "front_mm": reserve.front_mm,
+        "down_mm": reserve.down_mm,
     }
 
 
@@ -210,6 +212,7 @@ def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
         "clearance_mm": plan.clearance_mm,
         "kerf_mm": plan.kerf_mm,
         "reserve_mm": plan.reserve_mm,
+        "later_m3": plan.later_m3,
         "lift_limit_kg": plan.lift_limit_kg,
         "trade_off": [{"pieces": t.pieces, "recovered": t.recovered, "sawn_m2": t.sawn_m2} for t in plan.trade_off],
         "pieces": pieces,

@@ -6,11 +6,12 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.marking.roughing import AXES, Roughing
-from blockfit.measure.booleans import shadow_rings
-from blockfit.measure.sections import area_of, rings_of
+from blockfit.measure.sections import rings_of
+from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
+from blockfit.units import rounded_down
 from blockfit.waste.placed import placed_solid
 
 __all__ = ["Label", "Line", "Sheet", "face_sheet", "plane_sheets", "ruler_sheet"]
@@ -63,14 +64,21 @@ def face_sheet(fit: Fit, face: str, *, date: str = "", inches: bool = False) -> 
     figure = placed_solid(fit, "templates")
     view = face_view(face)
     far = float((fit.block.corners_mm @ view.into).max()) + 1
-    rings = rings_of(area_of(shadow_rings(figure.vertices, figure.faces, AXES[face], view.into, far)))
+    rings = rings_of(Shadow(figure.vertices, figure.faces, AXES[face], view.into).up_to(far))
     return _sheet(fit, face, "outline of the whole figure", rings, date, inches)
 
 
 def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", inches: bool = False) -> list[Sheet]:
     """Return a sheet for every plane of a roughing: the outline of what must stay there."""
     return [
-        _sheet(fit, planes.face, f"{p.name}, {p.depth_mm:.0f} mm in: what must stay", rings_of(p.keep), date, inches)
+        _sheet(
+            fit,
+            planes.face,
+            f"{p.name}, {rounded_down(p.depth_mm):.1f} mm in: what must stay",
+            rings_of(p.keep),
+            date,
+            inches,
+        )
         for p in planes.planes
     ]
 

@@ -184,6 +184,14 @@ def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     )
     for number, piece in enumerate(plan.pieces, 1):
         lines += _piece_lines(number, piece, plan, weight)
+    if plan.reserve_mm > 0:
+        later = sum(piece.stage != "before carving" for piece in plan.pieces)
+        waits = f"{later} of them ({litres(plan.later_m3)}) wait for the front; reserve 0 would let those leave first"
+        lines += item(
+            "Reserve kept",
+            f"what leaves before carving leaves a setback of {length(plan.reserve_mm)}; "
+            f"{waits if later else 'no piece needs more than that'}",
+        )
     if plan.too_light_m3 > 5e-4:
         lines += entry(f"parts too light to keep go with the chips: {litres(plan.too_light_m3)}")
     if len(plan.pieces) > 1:

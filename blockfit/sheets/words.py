@@ -4,6 +4,7 @@ import math
 
 from blockfit.solids.arrays import Array
 from blockfit.solids.placement import Placement
+from blockfit.units import rounded_down, rounded_up
 
 __all__ = [
     "asked",
@@ -19,17 +20,6 @@ __all__ = [
     "standing_words",
     "wrapped",
 ]
-
-
-def rounded_down(value: float, digits: int) -> float:
-    """Return ``value`` rounded towards −∞ at ``digits`` decimals, but for rounding errors of its last bits."""
-    step = 10.0**digits
-    return math.floor(value * step + 1e-6) / step + 0.0
-
-
-def rounded_up(value: float, digits: int) -> float:
-    """Return ``value`` rounded towards +∞ at ``digits`` decimals, but for rounding errors of its last bits."""
-    return -rounded_down(-value, digits)
 
 
 def missing(millimetres: float) -> str:

@@ -12,6 +12,7 @@ from blockfit.errors import BadValueError
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import BOX_FACES, Block, named_faces
 from blockfit.solids.figure import Figure
+from blockfit.solids.flaw import Flaw
 from blockfit.solids.turns import about, from_quaternions
 
 __all__ = ["BEDS", "Standing", "standings"]
@@ -32,7 +33,8 @@ class Standing:
 def standings(block: Block, stands_on: str | Sequence[str] = "bottom", bed: str = "any") -> list[Standing]:
     """Return the ways to stand a block: on the faces named (or ``"any"``), with its bed ``level``, ``upright`` or any.
 
-    Unless only the bottom is named, a box is also turned by 90°, so that either of its sides may be the front. Raises
+    Unless only the bottom is named, a box is also turned by quarters, so that any of its sides may be the front; ways
+    that are the same block in every respect are given once. Raises
     `BadValueError` for a face it does not have, a bed asked of a block without one, or if no way is left.
 
     >>> from blockfit import Block
@@ -60,7 +62,8 @@ def standings(block: Block, stands_on: str | Sequence[str] = "bottom", bed: str 
 def _on(block: Block, face: str, *, plain: bool) -> list[Standing]:
     normal = block.normals[block.names.index(face)]
     down = np.eye(3) if np.array_equal(normal, [0, 0, -1]) else _to_bottom(normal)
-    turns = [down, about(2, 90) @ down] if block.kind == "box" and not plain else [down]
+    quarters = (0, 90, 180, 270) if block.kind == "box" and not plain else (0,)
+    turns = [about(2, quarter) @ down for quarter in quarters]
     return [Standing(face, block if np.array_equal(q, np.eye(3)) else _re_axed(block, q), q) for q in turns]
 
 
@@ -113,14 +116,31 @@ def _bed_lies(block: Block, rotation: Array, bed: str) -> bool:
 
 
 def _distinct(ways: list[Standing]) -> list[Standing]:
-    """Drop boxes that repeat an earlier one in size and skin."""
+    """Drop boxes that repeat an earlier one: in size, skin, bed and flaws, whatever could tell them apart."""
     kept: list[Standing] = []
     for way in ways:
-        if way.block.kind == "box" and any(
-            np.allclose(other.block.offsets_mm, way.block.offsets_mm, rtol=1e-12)
-            and np.allclose(other.block.skin_mm, way.block.skin_mm, rtol=1e-12)
-            for other in kept
-        ):
-            continue
-        kept.append(way)
+        if not any(_same(other.block, way.block) for other in kept):
+            kept.append(way)
     return kept
+
+
+def _same(one: Block, other: Block) -> bool:
+    """Tell whether two ways to stand a block are the same for every figure."""
+    if one.kind != "box" or one.surface is not None or other.surface is not None or one.bed != other.bed:
+        return False
+    near = np.allclose(one.offsets_mm, other.offsets_mm, rtol=1e-12) and np.allclose(
+        one.skin_mm, other.skin_mm, rtol=1e-12
+    )
+    return near and all(_same_flaw(a, b) for a, b in zip(one.flaws, other.flaws, strict=True))
+
+
+def _same_flaw(one: Flaw, other: Flaw) -> bool:
+    numbers = [
+        (
+            np.r_[flaw.centre, flaw.normal, flaw.offset_mm],
+            np.zeros((0, 3)) if (body := flaw.surface) is None else body.vertices,
+        )
+        for flaw in (one, other)
+    ]
+    (plane, points), (other_plane, other_points) = numbers
+    return np.allclose(plane, other_plane, atol=1e-9) and np.allclose(points, other_points, atol=1e-9)

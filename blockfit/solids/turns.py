@@ -9,7 +9,7 @@ import numpy as np
 
 from blockfit.solids.arrays import Array
 
-__all__ = ["about", "angle_deg", "from_quaternions", "quaternion", "tilt_deg", "turn_deg"]
+__all__ = ["about", "angle_deg", "from_quaternions", "quaternion", "spread_directions", "tilt_deg", "turn_deg"]
 
 _QUARTERS = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))
 
@@ -85,3 +85,12 @@ def turn_deg(rotation: Array) -> float:
     half = math.atan2(z, w)
     turn = math.degrees(2 * half)
     return turn - 360 if turn > 180 else turn + 360 if turn <= -180 else turn
+
+
+def spread_directions(count: int) -> Array:
+    """Return (count, 3) unit vectors spread evenly over the sphere along a golden spiral."""
+    k = np.arange(count) + 0.5
+    z = 1 - 2 * k / count
+    around = np.pi * (1 + np.sqrt(5)) * k
+    across = np.sqrt(1 - z * z)
+    return np.stack([across * np.cos(around), across * np.sin(around), z], axis=1)

@@ -10,9 +10,9 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.measure.views import View, view_along
 from blockfit.search.result import Fit
-from blockfit.search.support import spread_directions
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.block import Block
+from blockfit.solids.turns import spread_directions
 from blockfit.units import Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach import Elements, elements_of, reached

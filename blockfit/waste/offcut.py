@@ -118,6 +118,11 @@ class OffcutPlan:
     hollows: tuple[Hollow, ...]
 
     @property
+    def later_m3(self) -> float:
+        """Volume of the pieces that wait for the front: what ``reserve=0`` would let leave before carving."""
+        return sum(piece.volume_m3 for piece in self.pieces if piece.stage == _LATE)
+
+    @property
     def sawn_m2(self) -> float:
         """Area of all cuts."""
         return sum(cut.area_m2 for piece in self.pieces for cut in piece.cuts)
@@ -139,7 +144,7 @@ def offcuts(
     *,
     clearance: Length = 20,
     kerf: Length | None = None,
-    reserve: Length = 0,
+    reserve: Length = "all",
     least_thickness: Length = 80,
     least_weight_kg: float = 20,
     lift_limit_kg: float | None = None,
@@ -153,8 +158,9 @@ def offcuts(
 
     ``clearance`` is the stone kept over the figure, ``methods`` what can make the cuts, in order of preference
     (default `METHODS`: take your own tools' widths); ``kerf`` instead takes any cut as so wide, with nothing added
-    for drift. ``reserve`` keeps pieces clear of the figure set back so far until the front is finished; the pieces
-    that only then may leave come last, and their ``stage`` says so. ``least_thickness`` and ``least_weight_kg``
+    for drift. ``reserve`` keeps pieces clear of the figure set back so far until the front is finished: a length, or
+    ``"all"`` of the setback that the fit has; the pieces that only then may leave come last, and their ``stage`` says
+    so, and `OffcutPlan.later_m3` how much stone they are. ``least_thickness`` and ``least_weight_kg``
     are what is worth keeping. Pieces over ``lift_limit_kg`` at the heaviest the stone may be are divided, within the
     least thickness and weight, or left. ``most_cuts`` is 1 (through cuts), 2 (and rebates) or 3 (and corners);
     ``rectangular`` allows only cuts square to the block. ``web`` is the width of stone that opposed cuts leave
@@ -162,7 +168,8 @@ def offcuts(
     """
     figure = placed_solid(fit, "offcuts")
     clearance_mm = length_mm(clearance, "clearance", least=0)
-    reserve_mm = length_mm(reserve, "reserve", least=0)
+    back_mm = setback(fit).back_mm
+    reserve_mm = back_mm if reserve == "all" else length_mm(reserve, "reserve", least=0)
     web_mm = length_mm(web, "web", least=0)
     thick_mm = length_mm(least_thickness, "least_thickness", least=1)
     _check_limits(most_cuts, least_weight_kg, lift_limit_kg, most_pieces)
@@ -182,9 +189,8 @@ def offcuts(
     )
     planner = Planner(fit.block, limits)
     pieces: list[Offcut] = []
-    back_mm = setback(fit).back_mm
     along = np.array([0.0, 1.0, 0.0])
-    for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm else ((0.0, _EARLY),):
+    for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),):
         planner.keep_clear_of(light, kept_mm)
         while most_pieces is None or len(pieces) < most_pieces:
             plan = planner.next_wedge(most_cuts)

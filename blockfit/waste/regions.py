@@ -12,8 +12,8 @@ from blockfit.measure.pictures import closed_once
 from blockfit.measure.sections import Outline, outline_of_spots
 from blockfit.measure.views import lattice_over, view_along
 from blockfit.search.result import Fit
-from blockfit.search.support import spread_directions
 from blockfit.solids.arrays import Array, Flags, Ints
+from blockfit.solids.turns import spread_directions
 from blockfit.waste.chords import block_chords
 from blockfit.waste.directions import around, seen_along
 from blockfit.waste.opening import opened_before

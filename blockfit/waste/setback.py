@@ -1,28 +1,37 @@
 """How far the whole figure can move and still keep its cover: the carver's reserve. mm, block frame.
 
-In a convex block as bought only vertices count, and the answer is exact. In the stone as it stands, or a rough block,
-the moved figure must lie in what is left: exact to a thousandth of a millimetre, by booleans."""
+In a convex block as bought only vertices count, and the answer is exact. Among flaws, in the stone as it stands or in a
+rough block it is exact too, to `FINE_MM`, by lines and solids (`search/travel.py`), and never more than there is; only
+the cover under a rough block's own surface may fall short between two looks, by a hundredth of itself at most."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.search.obstacles import Obstacle, obstacles_of, stone_obstacle
 from blockfit.search.result import Fit
+from blockfit.search.travel import first_blocked
 from blockfit.solids.arrays import Array
 from blockfit.solids.figure import require_solid
 from blockfit.solids.stage import Stage
-from blockfit.waste.room import room_along
 
 __all__ = ["Setback", "setback"]
 
-_WAYS = {"left": (-1.0, 0.0, 0.0), "right": (1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0)}
+_WAYS = {
+    "back": (0.0, 1.0, 0.0),
+    "left": (-1.0, 0.0, 0.0),
+    "right": (1.0, 0.0, 0.0),
+    "up": (0.0, 0.0, 1.0),
+    "front": (0.0, -1.0, 0.0),
+    "down": (0.0, 0.0, -1.0),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Setback:
-    """``back_mm`` is the reserve; ``limit_face`` and the figure's point ``at`` (3,) are what end it.
+    """``back_mm`` is the reserve; ``limit_face`` (a face, a flaw, the stone) and the figure's point ``at`` (3,) end it.
 
-    ``left_mm``, ``right_mm`` and ``up_mm`` are how far it can move those ways instead.
+    ``left_mm``, ``right_mm``, ``up_mm``, ``front_mm`` and ``down_mm`` are how far it can move those ways instead.
     """
 
     back_mm: float
@@ -31,12 +40,16 @@ class Setback:
     left_mm: float
     right_mm: float
     up_mm: float
+    front_mm: float
+    down_mm: float
 
 
 def setback(fit: Fit, stage: Stage | None = None) -> Setback:
-    """Return how far the figure can go straight back with the cover that was asked, and to the sides and up.
+    """Return how far the figure can go straight back with the cover that was asked, and the five other ways.
 
-    ``stage`` is the stone as it stands: then the figure must lie in what is left as well.
+    It stops before the block's planes less the cover, a rough block's surface less the cover, every flaw's margin, and
+    with a ``stage``, the stone as it stands, before it would leave that. Raises `OpenSurfaceError` where solids must be
+    moved (flaws, a stage, a rough block) and the figure is none.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -44,18 +57,25 @@ def setback(fit: Fit, stage: Stage | None = None) -> Setback:
     >>> bf.setback(fit).back_mm, bf.setback(fit).up_mm
     (160.0, 50.0)
     """
-    back, face, at = _to_the_planes(fit, np.array([0.0, 1.0, 0.0]))
-    sides = {name: _to_the_planes(fit, np.array(way))[0] for name, way in _WAYS.items()}
-    stone = stage.stone if stage is not None else fit.block.surface
-    if stone is None:
-        return Setback(back, face, at, sides["left"], sides["right"], sides["up"])
-    placed = fit.solid()
-    require_solid(placed, "the setback in the stone as it stands")
-    by, place = room_along(placed, stone, (0.0, 1.0, 0.0), back)
-    if by < back:
-        back, face, at = by, "the stone as it stands" if stage is not None else "the block's surface", place
-    held = {name: room_along(placed, stone, way, sides[name])[0] for name, way in _WAYS.items()}
-    return Setback(back, face, at, held["left"], held["right"], held["up"])
+    held = {name: _to_the_planes(fit, np.array(way)) for name, way in _WAYS.items()}
+    in_the_way = _obstacles(fit, stage)
+    if in_the_way:
+        placed = fit.solid()
+        require_solid(placed, "the setback in the stone as it stands, or among flaws,")
+        for name, (most, face, at) in held.items():
+            found = first_blocked(placed, in_the_way, _WAYS[name], most)
+            by = found.by_mm or 0.0
+            held[name] = (by, found.stopped_by or face, found.at) if by < most else (most, face, at)
+    back, face, at = held["back"]
+    rest = {f"{name}_mm": held[name][0] for name in _WAYS if name != "back"}
+    return Setback(back, face, at, **rest)
+
+
+def _obstacles(fit: Fit, stage: Stage | None) -> list[Obstacle]:
+    """Return what may stop the figure besides the block's planes."""
+    asked = float(fit.asked_cover_mm.max(initial=0.0))
+    found = [] if fit.block.is_plain else obstacles_of(fit.block, asked)
+    return found if stage is None else [*found, stone_obstacle("the stone as it stands", stage.stone, 0.0)]
 
 
 def _to_the_planes(fit: Fit, way: Array) -> tuple[float, str, Array]:

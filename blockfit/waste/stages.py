@@ -24,7 +24,8 @@ def stage_of(
     """Return the stone as it stands: the block less offcuts (or the first so many ``pieces``), and less other solids.
 
     ``gone`` are named closed surfaces that have been cut away: holes, planes of roughing out as solids, what was lost.
-    A ``scan`` of the stone instead of the block is taken as it is. Raises `BadValueError` if nothing is left.
+    A ``scan`` of the stone instead of the block is taken as it is. The block's flaws stay known. Raises
+    `BadValueError` if nothing is left.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -52,4 +53,4 @@ def stage_of(
     if solid.is_empty():
         raise BadValueError("nothing is left of the stone")
     vertices, faces = arrays_of(solid)
-    return Stage(Figure(vertices, faces, name="stone as it stands"), tuple(words))
+    return Stage(Figure(vertices, faces, name="stone as it stands"), tuple(words), fit.block.flaws)

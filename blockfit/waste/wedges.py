@@ -9,9 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blockfit.search.support import spread_directions
 from blockfit.solids.arrays import Array, Ints
-from blockfit.solids.turns import about
+from blockfit.solids.turns import about, spread_directions
 
 __all__ = ["Samples", "Wedge", "best_wedges", "draw_out"]
 
