@@ -49,7 +49,8 @@ class Pointing:
 
     ``factor`` takes model lengths to block lengths. ``width_mm`` is the tool's, a flat point. ``inches``: model
     readings are shown in inches and fractions. ``facets`` are, for each face, how to cut between its points,
-    ``between`` the same as printed. ``from_words`` say for each face what a depth is measured from, ``lacking`` what is not known.
+    ``between`` the same as printed. ``from_words`` say for each face what a depth is measured from,
+    ``lacking`` what is not known.
     """
 
     points: tuple[Point, ...]

@@ -24,7 +24,7 @@ class Shadow:
     >>> import numpy as np
     >>> from blockfit.measure.shadows import Shadow
     >>> corners = np.array([[0.0, 9, 0], [4, 9, 0], [0, 9, 4], [0, 1, 0]])
-    >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])[:, ::-1]
+    >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
     >>> shadow = Shadow(corners, faces, (0, 2), np.array([0.0, 1, 0]))
     >>> round(shadow.up_to(9).area, 9), round(shadow.up_to(5).area, 9)  # half way its sides are half as long
     (8.0, 2.0)
