@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 
 import click
 
-from blockfit.errors import BlockfitError, plain_text
+from blockfit.errors import BadValueError, BlockfitError, plain_text
 from blockfit.interrupts import interrupts_end_us
 
 __all__ = ["Commands", "ended", "leave"]
@@ -25,6 +25,12 @@ class _StoppedError(Exception):
 
 class Commands(click.Group):
     """The commands; Ctrl-C in one of them is ours to answer."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Take in the words, none of which can hold the character that ends a name."""
+        if any("\0" in word for word in args):
+            raise BadValueError("a null character cannot be part of a name or a value")
+        return super().parse_args(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command asked for."""

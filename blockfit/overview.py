@@ -1,8 +1,9 @@
 """Every answer for one fit, as text and as JSON."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from inspect import signature
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -16,7 +17,7 @@ from blockfit.sheets import moving, record, text
 from blockfit.sheets.doubts import doubts_of
 from blockfit.sheets.page import page_of
 from blockfit.sheets.saving import MADE_BY, check_free, write_whole
-from blockfit.sheets.words import rounded_down, wrapped
+from blockfit.sheets.words import item, length, rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
 from blockfit.waste.cover import Cover, stone_cover
@@ -29,6 +30,7 @@ from blockfit.waste.weight import Weights, weights
 
 __all__ = ["Survey", "survey"]
 
+_SETBACK = "most setback"  # the question of `safest` with ``seek="setback"``
 _LEAN = 15.0  # degrees offered as leaning, where less was asked
 
 
@@ -59,7 +61,7 @@ class Survey:
     def _lines(self) -> list[str]:
         fit = self.fit
         sections: list[tuple[str, list[str]]] = [
-            ("", [*text.fit_section(fit), *text.gains_section(self.gains, fit)]),
+            ("", [*text.fit_section(fit), *_gains_section(self.gains, fit)]),
         ]
         if self.would_fit is not None:
             largest_scale = f"{rounded_down(self.would_fit.scale, 4):.4f}"
@@ -109,7 +111,13 @@ class Survey:
             "handling": None if self.handling is None else record.handling_record(self.handling),
             "thin_stone": None if self.thin is None else record.thin_record(self.thin),
             "other_stances": [
-                {"stance": name, "scale": fit.scale, "cover_mm": fit.cover_mm, "verdict": fit.verdict.name}
+                {
+                    "stance": name,
+                    "scale": fit.scale,
+                    "cover_mm": fit.cover_mm,
+                    "setback_mm": fit.setback_mm,
+                    "verdict": fit.verdict.name,
+                }
                 for name, fit in self.gains
             ],
             "would_fit_at_scale": None if self.would_fit is None else self.would_fit.scale,
@@ -165,6 +173,9 @@ def survey(
     ``pounds`` adds them beside kilograms. ``alternatives`` adds what leaning, any turn, or any rotation at all
     would gain. The other options are those of `offcuts` and `undercuts`.
     """
+    known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
+    if unknown := [str(name) for name in limits if name not in known]:
+        raise BadValueError(f"limits: {unknown[0]!r} is not known; known are {', '.join(known)}")
     gains: list[tuple[str, Fit]] = []
     would_fit = None
     if alternatives:
@@ -221,8 +232,20 @@ def _gains(fit: Fit) -> list[tuple[str, Fit]]:
         if fit.question == "largest":
             found.append((name, largest(fit.figure, fit.block, cover=cover, stance=stance)))
         else:
-            found.append((name, safest(fit.figure, fit.block, scale=fit.scale, cover=cover, stance=stance)))
+            seek = "setback" if fit.question == _SETBACK else "cover"
+            found.append((name, safest(fit.figure, fit.block, scale=fit.scale, cover=cover, stance=stance, seek=seek)))
     return found
+
+
+def _gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
+    """Return one line on what other stances would gain, by what was sought."""
+    if fit.question != _SETBACK or fit.verdict is not Verdict.FITS or not gains:
+        return text.gains_section(gains, fit)
+    parts = []
+    for name, other in gains:
+        more = (other.setback_mm or 0.0) - (fit.setback_mm or 0.0)
+        parts.append(f"{name} gains {length(more)} of setback" if more >= 1 else f"{name} gains nothing")
+    return item("Other stances", "; ".join(parts) + " (best found)")
 
 
 def _asked(fit: Fit) -> dict[str, Length]:

@@ -96,8 +96,8 @@ def compare(
         raise BadValueError(f"rank={rank!r} must be one of {', '.join(RANKS)}")
     if best is not None and best < 1:
         raise BadValueError(f"best={best!r} must be at least 1")
-    if not 0 < gap < math.inf:
-        raise BadValueError(f"gap={gap!r} must be more than 0")
+    if not 0 <= gap < math.inf:
+        raise BadValueError(f"gap={gap!r} must be 0 or more")
     wanted = None if scale is None else ratio_value(scale, "scale")
     if wanted is None and rank in ("cheapest", "least waste", "lightest"):
         wanted = 1.0  # what is cheapest that fits needs a size that must fit: as read

@@ -10,7 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.errors import UnreadableFileError
+from blockfit.errors import UnreadableFileError, shown_name
+from blockfit.intake.containers import MOST_FACES, check_container
+from blockfit.intake.guard import MOST_MESH_BYTES, bytes_of
 from blockfit.solids.arrays import Array, Ints
 
 __all__ = ["FORMATS", "RawMesh", "read_mesh"]
@@ -44,31 +46,33 @@ class RawMesh:
 
 def read_mesh(path: Path) -> RawMesh:
     """Return the triangles of a file. Raises `UnreadableFileError`, naming what is wrong and what to do."""
-    kind = path.suffix.lower().lstrip(".")
+    name, kind = shown_name(path), path.suffix.lower().lstrip(".")
     if kind not in FORMATS:
-        raise UnreadableFileError(f"{path.name}: blockfit reads {', '.join(FORMATS)}; export the figure as one of them")
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise UnreadableFileError(f"{path.name}: {error.strerror or error}") from error
+        raise UnreadableFileError(f"{name}: blockfit reads {', '.join(FORMATS)}; export the figure as one of them")
+    data = bytes_of(path, MOST_MESH_BYTES)
     if not data:
-        raise UnreadableFileError(f"{path.name} is empty (0 bytes); export it again")
+        raise UnreadableFileError(f"{name} is empty (0 bytes); export it again")
     if kind == "stl":
-        _check_stl(path.name, data)
-    vertices, faces, unit = _load(path.name, data, kind)
+        _check_stl(name, data)
+    check_container(name, data, kind)
+    vertices, faces, unit = _load(name, data, kind)
     if len(faces) == 0:
-        raise UnreadableFileError(f"{path.name}: {_why_empty(data, kind, len(vertices))}")
+        raise UnreadableFileError(f"{name}: {_why_empty(data, kind, len(vertices))}")
+    if len(faces) > MOST_FACES:
+        raise UnreadableFileError(f"{name} has {len(faces):,} faces; at most {MOST_FACES:,} are read")
     return RawMesh(vertices, faces, unit, kind)
 
 
 def _load(name: str, data: bytes, kind: str) -> tuple[Array, Ints, str | None]:
     import trimesh
 
-    options: dict[str, Any] = {"skip_materials": True} if kind == "obj" else {}
+    options: dict[str, Any] = {"skip_materials": True} if kind in ("obj", "ply", "glb") else {}
     try:
         scene = trimesh.load_scene(io.BytesIO(data), file_type=kind, process=False, **options)
         parts = [part for part in scene.dump() if isinstance(part, trimesh.Trimesh)]
         unit = "m" if kind == "glb" else _STATED_UNITS.get(str(scene.units).lower()) if scene.units else None
+    except MemoryError as error:
+        raise UnreadableFileError(f"{name} needs more memory than there is; export it with fewer faces") from error
     except Exception as error:  # trimesh raises whatever its parsers meet
         raise UnreadableFileError(
             f"{name} cannot be read as {kind.upper()}: {_one_line(error)}; the file is damaged or cut short, "

@@ -13,7 +13,7 @@ from blockfit.errors import BadValueError, UnreadableFileError, shown_name
 
 __all__ = ["MOST_MESH_BYTES", "MOST_TABLE_BYTES", "bytes_of", "json_from", "regular_file", "text_of"]
 
-MOST_MESH_BYTES = 4 << 30
+MOST_MESH_BYTES = 2 << 30
 MOST_TABLE_BYTES = 256 << 20
 _DEEPEST = 40  # brackets within brackets; ours need two
 _DIGITS = 30  # of a whole number in JSON

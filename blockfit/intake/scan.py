@@ -24,12 +24,13 @@ from blockfit.measure.booleans import solid_from
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
-from blockfit.solids.surface import is_closed, signed_volume
+from blockfit.solids.surface import compacted, is_closed, signed_volume
 from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, unit_mm
 
 __all__ = ["read_figure", "repaired"]
 
 _SAME_EXTENT = 0.005  # of the longest side: what dropping a vertex or rebuilding may change without a word
+_LEAST_MM, _MOST_MM = 1e-3, 1e9
 _MOST_NAME = 120
 _MOST_MARKS = 10_000
 _MOST_MARK_BYTES = 16 << 20
@@ -66,6 +67,7 @@ def read_figure(
     repairs = _resolution(raw, scale)
     with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is told and dropped below
         vertices = (raw.vertices * scale) @ axes.T
+    _check_size(compacted(vertices, raw.faces)[0], shown_name(file))
     hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
     step = None if pitch is None else length_mm(pitch, "pitch", least=1e-6)
     vertices, faces, news = repaired(
@@ -80,6 +82,16 @@ def read_figure(
         name=plain_text(name or file.stem)[:_MOST_NAME],
         ratio=factor,
     )
+
+
+def _check_size(corners: Array, name: str) -> None:
+    """Refuse what no stone is carved to, before repairs meet numbers too small or too large to reckon with."""
+    finite = corners[np.isfinite(corners).all(axis=1)]
+    size = float(np.ptp(finite, axis=0).max()) if len(finite) else 0.0
+    far = float(np.abs(finite).max()) if len(finite) else 0.0
+    if size < _LEAST_MM or far > _MOST_MM:
+        what = f"{size:.3g} mm long" if size < _LEAST_MM else f"{far / 1e6:.3g} km from its origin"
+        raise BadValueError(f"{name}: the figure is {what}; check the unit and the ratio")
 
 
 @reads_surfaces
@@ -125,7 +137,7 @@ def repaired(
 
 def _extents_changed(vertices: Array, faces: Ints, ours: Array) -> list[Repair]:
     """Say first, before all repairs, that the figure does not reach as far as its file, or further."""
-    used = vertices[np.unique(faces)]
+    used = compacted(vertices, faces)[0]
     used = used[np.isfinite(used).all(axis=1)]
     if len(used) == 0:
         return []
