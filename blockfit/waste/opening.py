@@ -6,7 +6,7 @@ from blockfit.measure.columns import Columns
 from blockfit.solids.arrays import Array, Ints
 from blockfit.waste.reach import Elements
 
-__all__ = ["opened_before"]
+__all__ = ["opened_before", "without_cycles"]
 
 _SAMPLES, _STEPS = 160, 64
 _SHARE = 0.25  # of a region's samples: less than that can be reached around
@@ -17,16 +17,38 @@ def opened_before(
 ) -> dict[int, tuple[int, ...]]:
     """Return for each region (number, elements, approach) the regions whose stone its tool must pass through."""
     share = {number: _in_the_way(number, mine, into, elements, columns, region_of) for number, mine, into in regions}
-    before = {}
-    for number, others in share.items():
-        # Of two regions in each other's way, the one more in the way is opened first.
-        first = [
-            other
-            for other, part in others.items()
-            if part >= _SHARE and (part, -other) > (share.get(other, {}).get(number, 0.0), -number)
-        ]
-        before[number] = tuple(sorted(first))
-    return before
+    return without_cycles(share)
+
+
+def without_cycles(share: dict[int, dict[int, float]]) -> dict[int, tuple[int, ...]]:
+    """Return for each region the regions to be opened before it, given what share of it lies behind each other one.
+
+    Regions can lie in each other's way, two or more in a ring: what is most in the way is opened first, and what would
+    close a ring is left out, so that there is always an order in which all can be opened.
+
+    >>> from blockfit.waste.opening import without_cycles
+    >>> without_cycles({1: {2: 0.9}, 2: {3: 0.5}, 3: {1: 0.4}})
+    {1: (2,), 2: (3,), 3: ()}
+    """
+    asked = [(-part, other, number) for number, others in share.items() for other, part in others.items()]
+    before: dict[int, list[int]] = {number: [] for number in share}
+    for part, other, number in sorted(asked):
+        if -part >= _SHARE and other in before and not _waits_for(before, other, number):
+            before[number].append(other)
+    return {number: tuple(sorted(others)) for number, others in before.items()}
+
+
+def _waits_for(before: dict[int, list[int]], number: int, other: int) -> bool:
+    """Tell whether a region must wait for another, itself or by way of others."""
+    seen, left = set(), [number]
+    while left:
+        one = left.pop()
+        if one == other:
+            return True
+        if one not in seen:
+            seen.add(one)
+            left += before[one]
+    return False
 
 
 def _in_the_way(
