@@ -30,6 +30,9 @@ class Commands(click.Group):
         """Take in the words, none of which can hold the character that ends a name."""
         if any("\0" in word for word in args):
             raise BadValueError("a null character cannot be part of a name or a value")
+        if not args:  # versions of click differ in the status
+            click.echo(ctx.get_help())
+            sys.exit(2)
         return super().parse_args(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -78,10 +81,7 @@ def leave(message: str, code: int) -> NoReturn:
 
 
 def _leave_click(error: click.ClickException) -> NoReturn:
-    words = error.format_message()
-    if "\n" in words:  # without a command click shows the help
-        click.echo(words)
-        sys.exit(2)
+    words = plain_text(error.format_message())
     leave(words if len(words) < 390 else words[:230] + " … " + words[-150:], 2)
 
 
