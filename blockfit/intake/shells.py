@@ -13,7 +13,7 @@ from blockfit.measure.patches import areas, linked, pieces
 from blockfit.measure.winding import winding_numbers
 from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import compacted, is_closed, signed_volume, undirected_edges
+from blockfit.solids.surface import is_closed, signed_volume, undirected_edges
 
 __all__ = ["one_solid"]
 
@@ -27,15 +27,14 @@ _FEW = 0.2  # of an inward part's surface outside all others: below that it migh
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Shell:
-    """One shell's faces (m, 3), its signed volume in mm³, its extents (3,), and points all over it.
+    """One shell's own vertices (n, 3) and faces (m, 3), its signed volume in mm³, and points all over it.
 
     ``points`` (2 p, 3) lie just within its surface, then at the same places just without.
     """
 
+    vertices: Array
     faces: Ints
     volume: float
-    low: Array
-    high: Array
     points: Array
 
 
@@ -64,7 +63,7 @@ def one_solid(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
     if not piece.any():
         return _one_shell(vertices, faces)
     shells = _shells(vertices, faces, piece)
-    nest = _nested(vertices, shells)
+    nest = _nested(shells)
     turned = faces.copy()
     flip = nest.turned[piece]
     turned[flip] = turned[flip][:, ::-1]
@@ -72,7 +71,7 @@ def one_solid(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
     if not is_closed(turned):
         return vertices, turned, news
     try:
-        solid = _united(vertices, shells, nest)
+        solid = _united(shells, nest)
     except OpenSurfaceError:
         return vertices, turned, news
     volumes = [abs(shell.volume) * (-1 if hollow else 1) for shell, hollow in zip(shells, nest.hollow, strict=True)]
@@ -89,9 +88,14 @@ def _one_shell(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]
 def _closed_pieces(vertices: Array, faces: Ints) -> Ints:
     """Return which shell each face belongs to. Shells that only touch, in a corner, a side or a face, are separate."""
     finer = linked(len(faces), *_partners(faces))
-    if all(is_closed(faces[finer == k]) for k in range(min(int(finer.max()) + 1, 1000))):
-        return finer
-    return pieces(faces, len(vertices))
+    return finer if _all_closed(faces, finer) else pieces(faces, len(vertices))
+
+
+def _all_closed(faces: Ints, piece: Ints) -> bool:
+    """Tell whether every piece by itself is closed: each of its sides met as often one way as the other."""
+    keys, direction = undirected_edges(faces)
+    side = np.unique(keys, return_inverse=True)[1] * (int(piece.max()) + 1) + np.repeat(piece, 3)
+    return not np.bincount(np.unique(side, return_inverse=True)[1], direction).any()
 
 
 def _partners(faces: Ints) -> tuple[Ints, Ints]:
@@ -117,10 +121,11 @@ def _shells(vertices: Array, faces: Ints, piece: Ints) -> list[_Shell]:
     count = max(40, min(_POINTS, _ALL_POINTS // len(parts)))
     found = []
     for mine in parts:
-        corners = vertices[mine].reshape(-1, 3)
-        volume = signed_volume(*compacted(vertices, mine))
-        points = _points_over(vertices, mine if volume > 0 else mine[:, ::-1], count)
-        found.append(_Shell(mine, volume, corners.min(axis=0), corners.max(axis=0), points))
+        used, corners = np.unique(mine, return_inverse=True)  # of few among many: quicker than marking all
+        own, triangles = vertices[used], corners.reshape(-1, 3).astype(np.int64)
+        volume = signed_volume(own, triangles)
+        points = _points_over(own, triangles if volume > 0 else triangles[:, ::-1], count)
+        found.append(_Shell(own, triangles, volume, points))
     return found
 
 
@@ -142,7 +147,7 @@ def _points_over(vertices: Array, faces: Ints, count: int) -> Array:
     return np.concatenate([places - step * out, places + step * out])
 
 
-def _nested(vertices: Array, shells: list[_Shell]) -> _Nest:
+def _nested(shells: list[_Shell]) -> _Nest:
     """Return the shells sorted, the largest decided first."""
     count = len(shells)
     order = sorted(range(count), key=lambda k: (-abs(shells[k].volume), k))
@@ -150,13 +155,15 @@ def _nested(vertices: Array, shells: list[_Shell]) -> _Nest:
     around: list[list[int]] = [[] for _ in shells]
     inside_any = [np.zeros(len(shell.points) // 2, bool) for shell in shells]
     touching = np.zeros(count, bool)
+    low, high = (np.array([end(shell.vertices, axis=0) for shell in shells]) for end in (np.min, np.max))
     for j in order:
-        near = [k for k in range(count) if k != j and _overlap(shells[k], shells[j])]
-        for k, inside in zip(near, _insides(vertices, shells, j, near), strict=True):
+        meets = (low <= high[j]).all(axis=1) & (high >= low[j]).all(axis=1)
+        near = [k for k in np.flatnonzero(meets).tolist() if k != j]
+        for k, inside in zip(near, _insides(shells, j, near), strict=True):
             within, without = np.split(inside, 2)
             inside_any[k] |= within
             touching[k] |= bool((within & ~without).any())
-            if place[k] > place[j] and _lies_in(vertices, shells[k], shells[j], within):
+            if place[k] > place[j] and _lies_in(shells[k], shells[j], within):
                 around[k].append(j)  # the smallest comes last
     hollow, turned = np.zeros(count, bool), np.zeros(count, bool)
     for k in order:
@@ -167,42 +174,39 @@ def _nested(vertices: Array, shells: list[_Shell]) -> _Nest:
     return _Nest(around, hollow, turned, outside, touching)
 
 
-def _overlap(first: _Shell, second: _Shell) -> bool:
-    return bool((first.low <= second.high).all() and (second.low <= first.high).all())
-
-
-def _insides(vertices: Array, shells: list[_Shell], j: int, near: list[int]) -> list[Flags]:
+def _insides(shells: list[_Shell], j: int, near: list[int]) -> list[Flags]:
     """Return which points of each of the ``near`` shells shell j goes round, whichever way it faces."""
     if not near:
         return []
     points = np.concatenate([shells[k].points for k in near])
-    inside = np.abs(winding_numbers(*compacted(vertices, shells[j].faces), points)) > 0.5
+    inside = np.abs(winding_numbers(shells[j].vertices, shells[j].faces, points)) > 0.5
     return np.split(inside, np.cumsum([len(shells[k].points) for k in near])[:-1])
 
 
-def _lies_in(vertices: Array, inner: _Shell, outer: _Shell, inside: Flags) -> bool:
+def _lies_in(inner: _Shell, outer: _Shell, inside: Flags) -> bool:
     """Tell whether a shell lies in another, given which points just within it are inside the other."""
     if float(inside.mean()) < _INSIDE:
         return False
     try:
-        beyond = _outward(vertices, inner) - _outward(vertices, outer)
+        beyond = _outward(inner) - _outward(outer)
         return bool(beyond.volume() <= _POKES * abs(inner.volume))
     except OpenSurfaceError:  # open, or cutting itself: the points decide
         return bool(inside.all())
 
 
-def _outward(vertices: Array, shell: _Shell) -> Solid:
-    return solid_from(*compacted(vertices, shell.faces if shell.volume > 0 else shell.faces[:, ::-1]))
+def _outward(shell: _Shell) -> Solid:
+    return solid_from(shell.vertices, shell.faces if shell.volume > 0 else shell.faces[:, ::-1])
 
 
-def _united(vertices: Array, shells: list[_Shell], nest: _Nest) -> Solid:
+def _united(shells: list[_Shell], nest: _Nest) -> Solid:
     """Return all stone: every solid without the hollows that lie in it, united."""
-    solids = [_outward(vertices, shell) for shell in shells]
+    solids = [_outward(shell) for shell in shells]
+    inner = np.flatnonzero(nest.hollow)
     parts = []
     for k, solid in enumerate(solids):
         if nest.hollow[k]:
             continue
-        hollows = [solids[j] for j in np.flatnonzero(nest.hollow) if k in nest.around[j]]
+        hollows = [solids[j] for j in inner.tolist() if k in nest.around[j]]
         parts.append(solid - unite(hollows) if hollows else solid)
     return unite(parts)
 
