@@ -14,6 +14,7 @@ from blockfit.errors import BadValueError, safe_lines, shown_name
 from blockfit.search.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import moving, record, text
+from blockfit.sheets.alarms import alarms_of
 from blockfit.sheets.doubts import doubts_of
 from blockfit.sheets.page import page_of
 from blockfit.sheets.saving import MADE_BY, check_free, write_whole
@@ -60,8 +61,10 @@ class Survey:
 
     def _lines(self) -> list[str]:
         fit = self.fit
+        title, blank, *rest = text.fit_section(fit)
+        alarms = [line for words in self._alarms() for line in item("READ FIRST", words)]
         sections: list[tuple[str, list[str]]] = [
-            ("", [*text.fit_section(fit), *_gains_section(self.gains, fit)]),
+            ("", [title, blank, *alarms, *rest, *_gains_section(self.gains, fit)]),
         ]
         if self.would_fit is not None:
             largest_scale = f"{rounded_down(self.would_fit.scale, 4):.4f}"
@@ -93,10 +96,14 @@ class Survey:
             lines += wrapped(f"Density of {stone.name}: {stone.density_kg_m3:,.0f} kg/m³; {stone.source}.", "")
         return lines
 
+    def _alarms(self) -> list[str]:
+        """Return what must be read before anything else."""
+        return alarms_of(self.handling, self.thin)
+
     def _extra_cautions(self) -> list[str]:
         stone = self.fit.block.stone
         extra = [stone.caution] if stone is not None and stone.caution else []
-        return extra + doubts_of(self.fit)
+        return self._alarms() + extra + doubts_of(self.fit)
 
     def record(self) -> dict[str, Any]:
         """Return everything as plain data; keys say their units."""

@@ -71,7 +71,8 @@ blocks_given = st.lists(
 @settings(max_examples=60)
 def test_the_best_few_are_the_first_of_the_whole_table(given_blocks, rank, best, two, scale):
     blocks = [
-        bf.Block.box(*size, price=price, stone=stone, name=str(k)) for k, (*size, price, stone) in enumerate(given_blocks)
+        bf.Block.box(*size, price=price, stone=stone, name=str(k))
+        for k, (*size, price, stone) in enumerate(given_blocks)
     ]
     first, second = cuboid(200, 200, 300), cuboid(300, 200, 200)
     figures = [first, bf.Figure(second.vertices, second.faces, name="second")][: 2 if two else 1]

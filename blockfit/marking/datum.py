@@ -23,6 +23,7 @@ CORNERS = tuple(
 )
 _PLACES = {name: k for k, name in enumerate(CORNERS)}
 _MOST_STEPS = 60
+_NEWTON = 8  # steps: of faces that lean little the third is exact
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,9 @@ class Datum:
     def face_at(self, axis: int, points: Array, *, far: bool = False) -> Array:
         """Return how far along an axis a measured block's face lies at each point (n, 3): straight between its corners.
 
-        The left, front or bottom face; ``far``: the right, back or top one. Only for blocks `out_of_square`.
+        The left, front or bottom face; ``far``: the right, back or top one. Lines between points at equal shares of two
+        opposite edges make the face; it passes through all four corners, wherever they have moved to. Only for blocks
+        `out_of_square`.
         """
         if self.corners_mm is None:
             raise BadValueError(f"{self.name}: no corners were measured, so its faces are the block's")
@@ -148,8 +151,16 @@ class Datum:
         side = int(far)
         face = {0: grid[:, :, side], 1: grid[:, side, :], 2: grid[side]}[axis]
         first, second = {0: (2, 1), 1: (2, 0), 2: (1, 0)}[axis]  # what the two remaining places of the grid run along
-        size = np.ptp(corners, axis=0)
-        u = points[:, first] / size[first]
-        v = points[:, second] / size[second]
-        at = face[..., axis]
-        return np.asarray((1 - u) * ((1 - v) * at[0, 0] + v * at[0, 1]) + u * ((1 - v) * at[1, 0] + v * at[1, 1]))
+        # P(u, v) = a + u b + v c + uv d; u and v are those whose two other coordinates are the point's (Newton).
+        a, b, c = face[0, 0], face[1, 0] - face[0, 0], face[0, 1] - face[0, 0]
+        d = face[1, 1] - face[1, 0] - face[0, 1] + face[0, 0]
+        u = (points[:, first] - a[first]) / b[first]
+        v = (points[:, second] - a[second]) / c[second]
+        for _ in range(_NEWTON):
+            miss_u = a[first] + u * b[first] + v * c[first] + u * v * d[first] - points[:, first]
+            miss_v = a[second] + u * b[second] + v * c[second] + u * v * d[second] - points[:, second]
+            uu, uv = b[first] + v * d[first], c[first] + u * d[first]
+            vu, vv = b[second] + v * d[second], c[second] + u * d[second]
+            scale = uu * vv - uv * vu
+            u, v = u - (vv * miss_u - uv * miss_v) / scale, v - (uu * miss_v - vu * miss_u) / scale
+        return np.asarray(a[axis] + u * b[axis] + v * c[axis] + u * v * d[axis])

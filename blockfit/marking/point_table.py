@@ -27,6 +27,7 @@ Kind = Literal["high", "fill", "landmark", "taken"]
 NO_FACE = "none"
 _PRINTED_MM = 0.05  # half of the last digit of a printed reading
 _REACHED_MM = 2.0  # how far a landmark may lie under the surface and still count as reached
+_NOTHING = "nothing to cut here: so little stone lies over it"
 _FAR_MM = 5.0  # a stop further out than that has its reason in the row
 
 
@@ -96,6 +97,8 @@ class Task:
             depth = float(at @ way.into - way.entry_mm(at[None])[0])
             if limit is not None:
                 stop = max(0.0, rounded_down(limit - float(way.entry_mm(at[None], self.aside_mm)[0])))
+                if stop == 0:
+                    note = f"{note}; {_NOTHING}" if note else _NOTHING
         return Point(
             number=0,
             name=name,

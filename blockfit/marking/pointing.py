@@ -29,6 +29,7 @@ _COLUMNS = (
     "block up mm", "depth from face mm", "stop at mm", "allowance mm", "rounding mm", "note",
 )  # fmt: skip
 _WIDE = 100
+_TIED = "\0"  # stands for a space at which no line is broken
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ class Pointing:
             f"Model readings are rounded to {self.grain.words}, towards the face along the way in: up to {ticks}.",
             f"Go in straight, with a tool of {self.width_mm:g} mm or less, to the stop and no deeper: "
             f"{self.allowance_mm:g} mm or more then stay",
-            "before the figure. Depths and stops are read by a depth rod at the place itself:",
+            "before the figure; at a stop of 0 nothing is cut. Depths and stops are read by a depth rod at the place:",
             *(f"  {words}" for words in dict.fromkeys(self.from_words.values())),
         ]
         lines += [self.lacking[:1].upper() + self.lacking[1:] + "."] if self.lacking else []
@@ -110,7 +111,9 @@ class Pointing:
             lines += ["", f"BETWEEN THE POINTS of the {face}: cut only between three that are named here together"]
             straight = ["-".join(map(str, b.points)) for b in ours if b.no_deeper_mm is None]
             level = [
-                "-".join(map(str, b.points)) + f" {b.no_deeper_mm:.1f}" for b in ours if b.no_deeper_mm is not None
+                "-".join(map(str, b.points)) + f"{_TIED}{b.no_deeper_mm:.1f}"
+                for b in ours
+                if b.no_deeper_mm is not None
             ]
             lines += _listed("straight from stop to stop", straight)
             lines += _listed("no deeper than the depth in mm, by the depth rod anywhere between them", level)
@@ -186,14 +189,17 @@ def pointing(
         allowance_mm=task.allowance_mm,
         width_mm=task.width_mm,
         facets=facets,
-        between=tuple(b for face in facets for b in _between(ways[face], facets[face], which[face])),
+        between=tuple(b for face in facets for b in _between(ways[face], facets[face], which[face], task.aside_mm)),
         from_words={face: way.words for face, way in ways.items()},
         lacking=lacking,
     )
 
 
-def _between(way: WayIn, facets: Facets, which: list[int]) -> list[Between]:
-    """Return what may be cut between the points of a face, depths rounded so that stone is left."""
+def _between(way: WayIn, facets: Facets, which: list[int], aside_mm: float) -> list[Between]:
+    """Return what may be cut between the points of a face, depths rounded so that stone is left.
+
+    A depth holds wherever the rod is set between them, the three places being up to ``aside_mm`` off.
+    """
     found = []
     view_points = facets.places
     for corners, straight, level in zip(facets.triangles, facets.straight, facets.level_mm, strict=True):
@@ -203,7 +209,7 @@ def _between(way: WayIn, facets: Facets, which: list[int]) -> list[Between]:
         elif way.block.surface is None:  # on a rough surface no one depth would be level
             low, high = view_points[corners].min(axis=0), view_points[corners].max(axis=0)
             spots = np.array([[x, y] for x in (low[0], high[0]) for y in (low[1], high[1])])
-            start = float(np.nanmax(way.entry_at(spots)))
+            start = float(np.nanmax(way.entry_at(spots, aside_mm)))
             depth = rounded_down(level - start)
             if np.isfinite(start) and depth > 0:
                 found.append(Between(way.face, (a, b, c), depth))
@@ -214,9 +220,10 @@ def _listed(words: str, items: Sequence[str]) -> list[str]:
     """Return items in wrapped lines after a word; none if there are none."""
     if not items:
         return []
-    return textwrap.wrap(
+    lines = textwrap.wrap(
         f"{words}: {', '.join(items)}", _WIDE, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
     )
+    return [line.replace(_TIED, " ") for line in lines]
 
 
 def _block_words(point: Point) -> tuple[str, str, str]:

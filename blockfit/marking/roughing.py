@@ -10,7 +10,8 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.marking.table import in_columns
-from blockfit.measure.sections import area_of, convex_area, grown, moved, only_areas
+from blockfit.measure.booleans import hull_solid, prism
+from blockfit.measure.sections import area_of, convex_area, grown, moved, only_areas, rings_of
 from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
@@ -139,9 +140,10 @@ def roughing(
         bare, near = shadow.up_to(start + depth), shadow.up_to(start + depth + allow_mm + _DRAWN_MM)
         # Whatever had to stay before stays: a rounding of the shadow must not open it again.
         keep = only_areas(keep.union(grown(near, allow_mm + _DRAWN_MM)))
-        outline = _stone_at(fit.block, view.into, start + (before + depth) / 2, axes)
+        # As wide as the stone is anywhere from the face to here: it may be wider nearer the face.
+        outline = _stone_up_to(fit.block, view.into, start + depth, axes)
         go = only_areas(outline.difference(keep))
-        removed = float(go.area) * (depth - before) * 1e-9
+        removed = _removed_m3(fit.block, go, keep, view.into, (start + before, start + depth), axes)
         total += removed
         back = min(back, _room_behind(bare, keep, face, axes, back, allow_mm))
         last = depth == depths[-1]
@@ -191,17 +193,30 @@ def _end(figure: Figure, shadow: Shadow, into: Array, start: float, until: Lengt
     return max(high, 1e-6), "past it less than a thousandth of the figure's outline comes into view"
 
 
-def _stone_at(block: Block, into: Array, depth: float, axes: tuple[int, int]) -> Any:
-    """Return the block's section at a depth, on the outline's axes."""
+def _stone_up_to(block: Block, into: Array, depth: float, axes: tuple[int, int]) -> Any:
+    """Return the outline of all the block's stone from the face to a depth, on the outline's axes."""
     corners = block.corners_mm
-    if block.kind == "box":
-        return convex_area(corners[:, list(axes)])
     heights = corners @ into - depth
     a, b = np.triu_indices(len(corners), 1)
     across = (heights[a] < 0) != (heights[b] < 0)
     a, b = a[across], b[across]
     share = (heights[a] / (heights[a] - heights[b]))[:, None]
-    return convex_area((corners[a] + share * (corners[b] - corners[a]))[:, list(axes)])
+    met = np.concatenate([corners[heights <= 1e-9], corners[a] + share * (corners[b] - corners[a])])
+    return convex_area(met[:, list(axes)])
+
+
+def _removed_m3(
+    block: Block, go: Any, keep: Any, into: Array, between: tuple[float, float], axes: tuple[int, int]
+) -> float:
+    """Return the stone between two depths that lies outside what stays."""
+    near, far = between
+    if block.kind == "box":
+        return float(go.area) * (far - near) * 1e-9
+    slab = hull_solid(block.corners_mm).trim_by_plane(into.tolist(), near).trim_by_plane((-into).tolist(), -far)
+    third = 3 - sum(axes)
+    low, high = sorted((near * into[third], far * into[third]))
+    kept = prism(rings_of(keep), axes, low - 1.0, high + 1.0)
+    return float((slab - kept).volume()) * 1e-9
 
 
 def _room_behind(bare: Any, keep: Any, face: str, axes: tuple[int, int], most: float, allow: float) -> float:

@@ -45,10 +45,10 @@ class WayIn:
         found = np.stack([self._entry(points + a * view.right + b * view.up) for a, b in moves])
         return np.asarray(np.where(np.isnan(found).all(axis=0), np.nan, np.fmax.reduce(found, axis=0)))
 
-    def entry_at(self, places: Array) -> Array:
+    def entry_at(self, places: Array, aside_mm: float = 0.0) -> Array:
         """Return the same for (n, 2) places as seen from the face."""
         view = face_view(self.face)
-        return self.entry_mm(places @ np.stack([view.right, view.up]))
+        return self.entry_mm(places @ np.stack([view.right, view.up]), aside_mm)
 
     def _entry(self, points: Array) -> Array:
         into = self.into

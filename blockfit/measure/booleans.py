@@ -20,8 +20,8 @@ __all__ = [
     "block_solid",
     "gap_between",
     "hull_solid",
-    "halves",
     "inflated",
+    "level_rings",
     "level_surface",
     "lighter",
     "prism",
@@ -73,12 +73,6 @@ def unite(solids: list[Solid]) -> Solid:
     import manifold3d
 
     return manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Add)
-
-
-def halves(solid: Solid, normal: Array, offset: float) -> tuple[list[Solid], list[Solid]]:
-    """Return the separate pieces beyond a plane (``normal · x > offset``) and before it."""
-    beyond, before = solid.split_by_plane(normal.tolist(), float(offset))
-    return list(beyond.decompose()), list(before.decompose())
 
 
 def inflated(solid: Solid, by_mm: float) -> Solid:
@@ -176,6 +170,11 @@ def projected_rings(solid: Solid) -> tuple[list[Array], float]:
     """Return the rings (n, 2) of a solid's projection along z, outer rings and holes alike, and its area in mm²."""
     section = solid.project()
     return [np.array(ring, np.float64) for ring in section.to_polygons() if len(ring) >= 3], float(section.area())
+
+
+def level_rings(solid: Solid, height: float) -> list[Array]:
+    """Return the rings (n, 2) of a solid's horizontal section at a height; outer ones counter-clockwise, holes not."""
+    return [np.array(ring, np.float64) for ring in solid.slice(float(height)).to_polygons() if len(ring) >= 3]
 
 
 def prism(rings: list[Array], axes: tuple[int, int], low: float, high: float) -> Solid:

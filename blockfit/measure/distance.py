@@ -48,6 +48,15 @@ class SurfaceDistance:
         side = np.where(((asked - nearest) * outward).sum(axis=1) < 0, -1.0, 1.0)
         return away * side, nearest
 
+    def first_met(self, starts: Array, ways: Array) -> tuple[Ints, Array]:
+        """Return the first face (−1: none) that rays from (n, 3) places along (n, 3) unit vectors meet, and how far on.
+
+        For looking, not for proofs: a ray through an edge may pass it.
+        """
+        begin, way = np.array(starts, np.float64, order="C"), np.array(ways, np.float64, order="C")
+        face, far, _ = self._tree.intersect_ray_first(self._vertices, self._faces, begin, way)
+        return np.asarray(face, np.int64).ravel(), np.asarray(far, np.float64).ravel()
+
     def _normal_at(self, face: Ints, places: Array) -> Array:
         """Return the angle-weighted normals (n, 3) at places on the surface, each on its face."""
         a, b, c = (self._vertices[self._faces[face, k]] for k in range(3))

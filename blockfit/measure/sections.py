@@ -10,6 +10,7 @@ from blockfit.solids.arrays import Array, Ints
 
 __all__ = [
     "Outline",
+    "Plane",
     "Section",
     "area_of",
     "band",
@@ -20,9 +21,13 @@ __all__ = [
     "moved",
     "only_areas",
     "outline_of_spots",
+    "overlap",
+    "parts_of",
+    "plane_of",
     "polygon_area",
     "rings_of",
     "section_near",
+    "swept_area",
     "united_triangles",
 ]
 
@@ -106,6 +111,65 @@ class Section:
     def outline(self) -> Array:
         """The outside's corners (n, 3)."""
         return np.asarray(self.centre + self.rim @ self.axes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """A level area of any number of loops: mm², middle (2,), second moments about it (2, 2), and its corners (n, 2)."""
+
+    area: float
+    middle: Array
+    moments: Array
+    corners: Array
+
+    def slope(self, couple: Array) -> Array:
+        """Return (2,) how a linear stress rises across the area so that ∫ (r − middle) σ dA is a ``couple`` (2,)."""
+        return np.asarray(np.linalg.lstsq(self.moments, couple, rcond=None)[0])
+
+    def extremes(self, force: float, couple: Array) -> tuple[float, float]:
+        """Return the greatest tension and compression in MPa, 0 or more, under a force (N, pull positive) and a couple.
+
+        Plain beam: σ = N/A + slope · (r − middle).
+        """
+        if self.area <= 0:
+            return 0.0, 0.0
+        stress = force / self.area + (self.corners - self.middle) @ self.slope(couple)
+        return max(0.0, float(stress.max())), max(0.0, -float(stress.min()))
+
+    def share(self, force: float, couple: Array, part: "Plane") -> float:
+        """Return the share of a force that a part of the area carries under it and a couple."""
+        own = force / self.area * part.area + part.area * float((part.middle - self.middle) @ self.slope(couple))
+        return own / force if force else 0.0
+
+
+def plane_of(area: Any) -> Plane:
+    """Return the measures of a shapely area."""
+    if area.is_empty or not area.area > 0:
+        return Plane(0.0, np.zeros(2), np.zeros((2, 2)), np.zeros((0, 2)))
+    middle = np.array([area.centroid.x, area.centroid.y])
+    parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
+    rings = [np.array(ring.coords)[:-1] for part in parts for ring in _rings(part)]
+    moments = sum((_second_moments(ring - middle) for ring in rings), np.zeros((2, 2)))
+    return Plane(float(area.area), middle, moments, np.concatenate(rings))
+
+
+def parts_of(area: Any) -> list[tuple[Array, Plane]]:
+    """Return the separate parts of a shapely area: each one's outer ring (n, 2) and its measures."""
+    parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
+    return [(np.array(part.exterior.coords)[:-1], plane_of(part)) for part in parts if not part.is_empty]
+
+
+def overlap(area: Any, ground: Any) -> Any:
+    """Return the parts of a shapely area that lie over any of another."""
+    import shapely
+
+    if area.is_empty or ground.is_empty:
+        return shapely.Polygon()
+    parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
+    standing = [part for part in parts if part.intersects(ground)]
+    if len(standing) == len(parts):
+        return area
+    return shapely.union_all(standing) if standing else shapely.Polygon()
 
 
 def section_near(vertices: Array, faces: Ints, normal: Array, at: Array) -> Section | None:
@@ -213,6 +277,36 @@ def lacks(area: Any, points: Array, spare: float) -> bool:
         return False
     shapely.prepare(area)
     return bool((shapely.distance(area, shapely.points(outside)) > spare).any()) if not area.is_empty else True
+
+
+def swept_area(area: Any, by: Array) -> Any:
+    """Return all that a shapely area passes over when it moves straight by ``by`` (2,).
+
+    >>> import numpy as np
+    >>> import shapely
+    >>> from blockfit.measure.sections import swept_area
+    >>> swept_area(shapely.box(0, 0, 2, 1), np.array([0.0, 3])).area
+    8.0
+    """
+    import shapely
+
+    sides = []
+    for ring in rings_of(area):
+        after = np.roll(ring, -1, axis=0)
+        sides.append(np.stack([ring, after, after + by, ring + by], axis=1))
+    if not sides:
+        return shapely.Polygon()
+    quads = np.concatenate(sides)
+    return only_areas(shapely.union_all([area, moved(area, *by.tolist()), *_quads(quads)]))
+
+
+def _quads(corners: Array) -> list[Any]:
+    """Return (m, 4, 2) parallelograms as shapely areas, without those that are lines."""
+    import shapely
+
+    u, v = corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0]
+    wide = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-9
+    return list(shapely.polygons(corners[wide])) if wide.any() else []
 
 
 def united_triangles(corners: Array) -> Any:

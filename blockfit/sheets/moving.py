@@ -2,8 +2,9 @@
 
 from blockfit.sheets.words import asked, entry, item, kg, length, point, rounded_down, rounded_up
 from blockfit.waste.handling import Handling, Load
-from blockfit.waste.lifting import Lift, Turning
+from blockfit.waste.lifting import Lift
 from blockfit.waste.thin import ThinStone
+from blockfit.waste.turning import Turning
 
 __all__ = ["handling_section", "thin_section"]
 
@@ -22,9 +23,20 @@ def handling_section(told: Handling) -> list[str]:
         least = min(between, key=lambda load: load.stands.weakest_deg)
         tips = rounded_down(least.stands.weakest_deg, 0)
         lines += entry(f"it stands after every stage; least {least.name}, where it tips at {tips:.0f}°")
-    lines += item("Finished figure", _load_words(last) + ", on its own base, cut level")
-    lines += item("Turning it up", "; ".join(_turn_words(turn) for turn in told.turns))
-    lines += entry("(pull at the far top edge, square to the line from the edge; then hold it back as far)")
+    lines += item("Finished figure", f"{_load_words(last)}, on what lies within {told.flat_mm:g} mm of the floor")
+    if last.level is not None:
+        cut = last.level
+        lines += entry(
+            f"its base cut level {cut.height_mm:g} mm up, it would stand; it tips over the {cut.stands.weakest} at "
+            f"{rounded_down(cut.stands.weakest_deg, 0):.0f}°"
+        )
+    elif not last.stands.stands:
+        lines += entry("cutting its base level by up to a tenth of its height does not make it stand")
+    lines += item("Turning it up", "; ".join(_turn_words(turn) for turn in told.turns) or "it has no edge to turn over")
+    lines += entry(
+        "(pull at the highest and farthest place of the far side, square to the line from the edge; past the"
+    )
+    lines += entry("balance hold it back as far)")
     low, high = told.rollers.break_out_kg
     rolling = told.rollers.rolling_kg
     lines += item(
@@ -38,7 +50,7 @@ def handling_section(told: Handling) -> list[str]:
     for name, lift in refused:
         lines += entry(f"{name}: {_lift_words(lift)}")
     for check in told.checks:
-        lines += item("Limit" if check.kept else "LIMIT PASSED", f"{check.about}: {check.text}")
+        lines += item("Limit kept" if check.kept else "TOO MUCH", f"{check.about}: {check.text}")
     if not told.stone_named:
         lines += entry("no stone is named: weights here count 2,700 kg/m³")
     return lines
@@ -73,11 +85,38 @@ def thin_section(thin: ThinStone) -> list[str]:
         early = "; carved free early from the front" if neck.early else ""
         weighs = kg(neck.part_m3 * thin.density_kg_m3)
         hangs = f"{weighs} {length(neck.lever_mm)} to the {neck.towards}" if neck.lever_mm > 1 else weighs
+        kind = "level, all that stands here, " if neck.stands else ""
+        section = f"{kind}{neck.area_mm2 / 100:.1f} cm²"
         lines += entry(
-            f"{number}. at {point(neck.centre_mm)}: {neck.area_mm2 / 100:.1f} cm² carries {hangs}: {stress:.2g} MPa "
-            f"from its own weight{share}{early}{prop}"
+            f"{number}. at {point(neck.centre_mm)}: {section} carries {hangs}: {stress:.2g} MPa from its own "
+            f"weight{share}{early}{prop}"
         )
-    lines += entry("(estimates for planning, on exact sections; tools, transport and flaws ask more than weight does)")
+    lines += _standing_lines(thin)
+    counts = "" if thin.jerk == 1 else f", the weight counted {thin.jerk:g} times"
+    lines += entry(
+        f"(estimates for planning, by plain beams on exact sections{counts}; shear and stress raisers are left out, "
+        "and tools, transport and flaws ask more than weight does)"
+    )
+    return lines
+
+
+def _standing_lines(thin: ThinStone) -> list[str]:
+    """Return the level section that is pressed most, how it is shared, and what lying on battens asks."""
+    lines: list[str] = []
+    pressed = max(thin.bearings, key=lambda b: b.compression_mpa, default=None)
+    if pressed is not None:
+        loops = len(pressed.outlines)
+        shares = ", ".join(f"{share:.0%}" for share in pressed.shares)
+        shared = f" in {loops} parts that carry {shares}" if 1 < loops <= 6 else ""
+        lines += item(
+            "Stands on",
+            f"at most {rounded_up(pressed.compression_mpa, 2):g} MPa of pressure, {length(pressed.height_mm)} up: "
+            f"{pressed.area_mm2 / 100:.1f} cm²{shared} under {kg(pressed.above_m3 * thin.density_kg_m3)}",
+        )
+    for side, height, tension, _ in thin.lying:
+        lines += item(
+            "Lying", f"on {side}, across the two battens: {tension:.2g} MPa at {length(height)} of its height"
+        )
     return lines
 
 
@@ -107,10 +146,15 @@ def _load_words(load: Load) -> str:
 
 
 def _turn_words(turn: Turning) -> str:
-    start = turn.pull_kg[0][1]
+    if turn.goes_by_itself:
+        return f"over the {turn.edge} IT GOES OVER BY ITSELF"
+    after = ""
+    if turn.rests_deg is not None:
+        after = f", then {'rests on its next side' if turn.rests else 'DOES NOT REST on its next side'} at "
+        after += f"{turn.rests_deg:.0f}°"
     return (
-        f"over the {turn.edge} {kg(start)} to start, balanced at {turn.balance_deg:.0f}°, sweeping "
-        f"{rounded_up(turn.diagonal_mm, 0):,.0f} mm"
+        f"over the {turn.edge} {kg(turn.pull_kg[0][1])} to start, balanced at "
+        f"{rounded_down(turn.balance_deg, 0):.0f}°, sweeping {rounded_up(turn.diagonal_mm, 0):,.0f} mm{after}"
     )
 
 

@@ -250,6 +250,7 @@ def handling_record(told: Handling) -> dict[str, Any]:
     """Return loads, turns, lifts and limits; estimates."""
     return {
         "stone_named": told.stone_named,
+        "flat_mm": told.flat_mm,
         "loads": [
             {
                 "name": load.name,
@@ -261,7 +262,11 @@ def handling_record(told: Handling) -> dict[str, Any]:
                 "margin_mm": load.stands.margin_mm,
                 "tips_over": load.stands.weakest,
                 "tips_at_deg": load.stands.weakest_deg,
+                "centre_within_mm": load.stands.within_mm,
+                "base_mm": load.stands.base,
+                "size_mm": load.size_mm,
                 "stands_on_supports": None if load.on_supports is None else load.on_supports.stands,
+                "stands_cut_level_at_mm": None if load.level is None else load.level.height_mm,
             }
             for load in told.loads
         ],
@@ -271,6 +276,10 @@ def handling_record(told: Handling) -> dict[str, Any]:
                 "pull_kg": [{"at_deg": angle, "pull_kg": pull} for angle, pull in turn.pull_kg],
                 "balance_deg": turn.balance_deg,
                 "diagonal_mm": turn.diagonal_mm,
+                "goes_over_by_itself": turn.goes_by_itself,
+                "next_side_at_deg": turn.rests_deg,
+                "rests_there": turn.rests,
+                "pull_at_mm": turn.pull_at_mm,
             }
             for turn in told.turns
         ],
@@ -287,7 +296,9 @@ def handling_record(told: Handling) -> dict[str, Any]:
             for name, lift in told.lifts
         ],
         "rollers": {"break_out_kg": told.rollers.break_out_kg, "rolling_kg": told.rollers.rolling_kg},
-        "limits": [{"about": check.about, "kept": check.kept, "text": check.text} for check in told.checks],
+        "limits": [
+            {"about": check.about, "kept": check.kept, "text": check.text, "over": check.over} for check in told.checks
+        ],
     }
 
 
@@ -299,8 +310,26 @@ def thin_record(thin: ThinStone) -> dict[str, Any]:
         "spacing_mm": thin.spacing_mm,
         "rupture_range_mpa": thin.rupture_mpa,
         "rupture_source": thin.rupture_source,
+        "jerk_factor": thin.jerk,
+        "stands_on": [
+            {
+                "height_mm": b.height_mm,
+                "area_mm2": b.area_mm2,
+                "carried_shares": b.shares,
+                "above_kg": b.above_m3 * thin.density_kg_m3,
+                "lever_mm": b.lever_mm,
+                "tension_mpa": b.tension_mpa,
+                "compression_mpa": b.compression_mpa,
+            }
+            for b in thin.bearings
+        ],
+        "lying": [
+            {"side": side, "height_mm": height, "tension_mpa": tension, "compression_mpa": pressed}
+            for side, height, tension, pressed in thin.lying
+        ],
         "necks": [
             {
+                "carries_all_above": neck.stands,
                 "centre_mm": neck.centre_mm,
                 "normal": neck.normal,
                 "area_mm2": neck.area_mm2,

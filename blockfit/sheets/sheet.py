@@ -125,7 +125,7 @@ def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, inches
     left, right, below, above = _NEIGHBOURS[face]
     middle_x, middle_y = (x0 + x1) / 2, (y0 + y1) / 2
     zero = flat.T @ (low)
-    origin = " and ".join(f"{'xyz'[axis]} = {zero[k]:.0f}" for k, axis in enumerate(axes))
+    origin = " and ".join(f"{'xyz'[axis]} = {zero[k] + 0.0:.1f}" for k, axis in enumerate(axes))
     labels = [
         Label(x0, y1 + 34, f"{fit.figure.name} in {fit.block.name}: {face} face, seen from outside", 7),
         Label(x0, y1 + 22, f"{what}  {date}".rstrip(), 6),

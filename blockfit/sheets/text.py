@@ -207,8 +207,10 @@ def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
 def _piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights) -> list[str]:
     size = " x ".join(f"{side:,.0f}" for side in piece.size_mm)
     box = " x ".join(f"{rounded_down(side, 0):,.0f}" for side in piece.box_mm)
-    cuts = " and ".join(
+    ends = len(piece.cuts) > 1 or piece.kind.endswith("divided")
+    cuts = (", then " if piece.kind.endswith("divided") else " and ").join(
         f"{cut.area_m2:.2f} m² {_cut_words(cut.normal)}{_by(cut.method)}"
+        + (f" {rounded_up(cut.depth_mm, 0):,.0f} mm deep" if ends else "")
         for cut in piece.cuts
         if round(cut.area_m2, 2) > 0
     )

@@ -60,10 +60,13 @@ def kg(kilograms: float | None, low: float = 1.0, high: float = 1.0) -> str:
     >>> from blockfit.sheets.words import kg
     >>> kg(1000, 0.96, 1.06), kg(None)
     ('1,000 kg (960–1,060)', 'unknown (no stone given)')
+    >>> kg(-1e-12, 0.9, 1.1), kg(3.2)
+    ('0 kg (0–0)', '3.20 kg')
     """
     if kilograms is None:
         return "unknown (no stone given)"
-    digits = 0 if kilograms >= 10 else 2
+    kilograms = 0.0 if abs(kilograms) < 0.005 else kilograms
+    digits = 0 if kilograms >= 10 or kilograms == 0 else 2
     shown, least, most = (f"{rounded_up(kilograms * share, digits):,.{digits}f}" for share in (1.0, low, high))
     return f"{shown} kg" if low == high == 1.0 else f"{shown} kg ({least}–{most})"
 

@@ -3,11 +3,23 @@
 Vertices (n, 3) in any length unit, faces (m, 3) counter-clockwise seen from outside.
 Not checked here: that the faces do not cut each other."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.arrays import Array, Flags, Ints
 
-__all__ = ["area_vectors", "centroid", "compacted", "is_closed", "open_edges", "signed_volume", "undirected_edges"]
+__all__ = [
+    "Part",
+    "area_vectors",
+    "centroid",
+    "compacted",
+    "is_closed",
+    "open_edges",
+    "part_beyond",
+    "signed_volume",
+    "undirected_edges",
+]
 
 _AT_ONCE = 200_000  # faces whose corners fit a processor's cache
 
@@ -43,6 +55,61 @@ def centroid(vertices: Array, faces: Ints) -> Array:
     a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
     sixth = np.einsum("ij,ij->i", a, np.cross(b, c))  # six times each tetrahedron from the middle
     return np.asarray(middle + (sixth[:, None] * (a + b + c)).sum(axis=0) / (4 * sixth.sum()))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A part of a solid beyond a plane: mm³, centre of gravity (3,), the area (mm²) that joins it to the rest, and its
+    own ``corners`` (n, 3)."""
+
+    volume_mm3: float
+    centre: Array
+    cut_mm2: float
+    corners: Array
+
+
+def part_beyond(vertices: Array, faces: Ints, inside: Flags, at: Array, way: Array) -> Part:
+    """Return what the faces (m, 3) of a closed surface enclose beyond the plane through ``at`` (3,) square to ``way``.
+
+    ``inside`` (n,) are the vertices of that part; faces with none of them do not count. The sum of tetrahedra from a
+    point of the plane needs no lid.
+
+    >>> import numpy as np
+    >>> from blockfit.solids.surface import part_beyond
+    >>> corners = np.array([[0, 0, 0], [6, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
+    >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> part = part_beyond(corners, faces, corners[:, 0] > 3, np.array([3.0, 0, 0]), np.array([1.0, 0, 0]))
+    >>> round(part.volume_mm3, 9), round(part.cut_mm2, 9)
+    (0.125, 0.125)
+    """
+    local = vertices - at
+    height = local @ way
+    count = inside[faces].sum(axis=1)
+    triangles = [local[faces[count == 3]]]
+    edge = np.zeros(3)
+    for number in (1, 2):
+        some = faces[count == number]
+        if len(some) == 0:
+            continue
+        # The one corner on its own side comes first; the order around stays.
+        alone = inside[some] == (number == 1)
+        first = alone.argmax(axis=1)
+        turned = some[np.arange(len(some))[:, None], (first[:, None] + np.arange(3)) % 3]
+        a, b, c = (local[turned[:, k]] for k in range(3))
+        ha, hb, hc = (height[turned[:, k]] for k in range(3))
+        ab = a + (ha / (ha - hb))[:, None] * (b - a)
+        ac = a + (ha / (ha - hc))[:, None] * (c - a)
+        if number == 1:
+            triangles.append(np.stack([a, ab, ac], axis=1))
+            edge += np.cross(ab, ac).sum(axis=0)
+        else:
+            triangles += [np.stack([ab, b, c], axis=1), np.stack([ab, c, ac], axis=1)]
+            edge += np.cross(ac, ab).sum(axis=0)
+    whole = np.concatenate(triangles)
+    sixth = np.einsum("ij,ij->i", whole[:, 0], np.cross(whole[:, 1], whole[:, 2]))
+    volume = float(sixth.sum()) / 6
+    middle = (sixth[:, None] * whole.sum(axis=1)).sum(axis=0) / (24 * volume) if volume else np.zeros(3)
+    return Part(volume, np.asarray(at + middle), abs(float(edge @ way)) / 2, vertices[inside])
 
 
 def compacted(vertices: Array, faces: Ints) -> tuple[Array, Ints]:

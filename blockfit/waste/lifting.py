@@ -1,4 +1,4 @@
-"""Slings, rollers and turning a block up over an edge: plain statics, for planning only.
+"""Slings and rollers: plain statics, for planning only.
 
 kg, mm, degrees. Forces are told in kg of pull (1 kg of pull is 9.81 N). Nothing here permits a lift: have gear and
 method checked by a qualified person and follow local codes."""
@@ -6,12 +6,9 @@ method checked by a qualified person and follow local codes."""
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array
 
-__all__ = ["Lift", "RollerPull", "Turning", "lift", "roller_pull", "sling_factor", "turning"]
+__all__ = ["LEAST_ANGLE_DEG", "Lift", "RollerPull", "lift", "roller_pull", "sling_factor", "sling_rise_mm"]
 
 LEAST_ANGLE_DEG = 30.0  # from the horizontal; ASME B30.9 (read in a secondary copy)
 
@@ -38,21 +35,6 @@ class RollerPull:
 
     break_out_kg: tuple[float, float]
     rolling_kg: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Turning:
-    """A block turned up over one edge of its base.
-
-    ``pull_kg`` (angle in degrees, kg of pull) is what must be pulled at the far top edge, square to the line from
-    the edge, through the turn; below 0 the block must be held back. ``balance_deg`` is where it stands on the edge,
-    ``diagonal_mm`` the height that it sweeps.
-    """
-
-    edge: str
-    pull_kg: tuple[tuple[float, float], ...]
-    balance_deg: float
-    diagonal_mm: float
 
 
 def sling_factor(angle_deg: float) -> float:
@@ -97,6 +79,16 @@ def lift(load_kg: float, *, legs: int = 2, angle_deg: float = 60, limit_kg: floa
     return Lift(load_kg, legs, counted, angle, tension, limit_kg, tuple(warnings))
 
 
+def sling_rise_mm(size_mm: tuple[float, float, float], legs: int, angle_deg: float) -> float:
+    """Return how high the hook hangs over a load's top, for legs at an angle over its longer level side.
+
+    >>> from blockfit.waste.lifting import sling_rise_mm
+    >>> round(sling_rise_mm((1000, 600, 900), 2, 60)), sling_rise_mm((1000, 600, 900), 1, 60)
+    (866, 0.0)
+    """
+    return 0.0 if legs == 1 else max(size_mm[:2]) / 2 * math.tan(math.radians(min(angle_deg, 89.0)))
+
+
 def roller_pull(load_kg: float) -> RollerPull:
     """Return the pull on rollers over a hard level floor: 5-10 % of the load to break out, about half that to roll.
 
@@ -107,29 +99,3 @@ def roller_pull(load_kg: float) -> RollerPull:
     (50.0, 100.0)
     """
     return RollerPull((0.05 * load_kg, 0.10 * load_kg), (0.025 * load_kg, 0.05 * load_kg))
-
-
-def turning(edge: str, load_kg: float, across: float, high: float, centre_across: float, centre_high: float) -> Turning:
-    """Return what turning a body up over an edge takes.
-
-    Lengths in mm from the edge: its size ``across`` and ``high``, its centre of gravity likewise.
-
-    >>> from blockfit.waste.lifting import turning
-    >>> turn = turning("front", 1000, 1000, 500, 500, 250)
-    >>> round(turn.pull_kg[0][1]), round(turn.balance_deg)
-    (447, 63)
-    """
-    lever = math.hypot(across, high)
-    arm = math.hypot(centre_across, centre_high)
-    start = math.degrees(math.atan2(centre_high, centre_across))
-    angles = [*range(0, 91, 15)]
-    pulls = tuple((float(a), load_kg * arm * math.cos(math.radians(start + a)) / lever) for a in angles)
-    return Turning(edge, pulls, 90 - start, lever)
-
-
-def turnings(size: tuple[float, float, float], centre: Array, load_kg: float) -> tuple[Turning, ...]:
-    """Return the turns over the four lower edges of an upright box that stands at the origin."""
-    width, depth, height = size
-    x, y, z = np.asarray(centre).tolist()
-    ways = (("front", depth, y), ("back", depth, depth - y), ("left", width, x), ("right", width, width - x))
-    return tuple(turning(edge, load_kg, across, height, at, z) for edge, across, at in ways)

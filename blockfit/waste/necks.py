@@ -7,16 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blockfit.measure.booleans import Solid, arrays_of, halves, solid_from
-from blockfit.measure.sections import Section, section_near
+from blockfit.measure.patches import linked
+from blockfit.measure.sections import Section, polygon_area, section_near
 from blockfit.solids.arrays import Array, Ints
-from blockfit.solids.surface import centroid
+from blockfit.solids.surface import Part, part_beyond
+from blockfit.waste.bearing import GRAVITY, Bearing
 from blockfit.waste.statics import side_words
 from blockfit.waste.thickness import Thickness
 
-__all__ = ["GRAVITY", "Neck", "bending_mpa", "necks_of"]
+__all__ = ["Neck", "bending_mpa", "neck_of_bearing", "necks_of"]
 
-GRAVITY = 9.80665  # m/s², standard gravity (ISO 80000-3)
 _MOST_PLACES = 48
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
 
@@ -28,7 +28,8 @@ class Neck:
     ``lever_mm`` is the level distance from the section's middle to the plumb line through the part's centre of
     gravity, towards ``towards``; ``stress_mpa`` the greatest tension from the part's own weight at the density given.
     ``prop_mm`` (3,) is where a prop carrying ``prop_share`` of the part's weight would halve the bending. ``early``:
-    working from the front, the part is free before the stone behind it is.
+    working from the front, the part is free before the stone behind it is. ``stands``: it is a level section that
+    carries all that is above it, of all its loops together; ``outline`` is then that of the largest.
     """
 
     centre_mm: Array
@@ -44,6 +45,30 @@ class Neck:
     prop_mm: Array | None
     prop_share: float | None
     early: bool
+    stands: bool = False
+
+
+def neck_of_bearing(bearing: Bearing) -> Neck:
+    """Return a section that the whole stands on, as a neck."""
+    lever = bearing.above_centre_mm - bearing.centre_mm
+    level = np.array([lever[0], lever[1], 0.0])
+    largest = max(bearing.outlines, key=lambda ring: polygon_area(ring[:, :2]))
+    return Neck(
+        centre_mm=bearing.centre_mm,
+        normal=np.array([0.0, 0.0, 1.0]),
+        area_mm2=bearing.area_mm2,
+        width_mm=2 * float(np.sqrt(bearing.area_mm2 / np.pi)),
+        outline=largest,
+        part_m3=bearing.above_m3,
+        part_centre_mm=bearing.above_centre_mm,
+        lever_mm=bearing.lever_mm,
+        towards=side_words(level) if bearing.lever_mm > 1 else "straight above it",
+        stress_mpa=bearing.tension_mpa,
+        prop_mm=None,
+        prop_share=None,
+        early=False,
+        stands=True,
+    )
 
 
 def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -> float:
@@ -53,7 +78,8 @@ def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -
 
     >>> import numpy as np
     >>> from blockfit.measure.sections import Section
-    >>> from blockfit.waste.necks import GRAVITY, bending_mpa
+    >>> from blockfit.waste.bearing import GRAVITY
+    >>> from blockfit.waste.necks import bending_mpa
     >>> rim = np.array([[-10, -20], [10, -20], [10, 20], [-10, 20]], float)  # 20 wide, 40 high, along y and z
     >>> square = Section(800, np.zeros(3), np.diag([20**3 * 40, 20 * 40**3]) / 12, np.eye(3)[1:], rim)
     >>> stress = bending_mpa(square, np.eye(3)[0], np.array([300.0, 0, 0]), 10)
@@ -74,10 +100,11 @@ def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -
     return float(stress.max())
 
 
-def necks_of(vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: float, most: int) -> tuple[Neck, ...]:
-    """Return the necks found, the most stressed first, one for each part."""
-    solid = solid_from(vertices, faces)
-    whole = float(solid.volume())
+def necks_of(
+    whole_mm3: float, vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: float, most: int
+) -> tuple[Neck, ...]:
+    """Return the necks of overhanging parts found, the most stressed first, one for each part."""
+    whole = whole_mm3
     floor = float(vertices[:, 2].min())
     tall = float(np.ptp(vertices[:, 2]))
     found: list[Neck] = []
@@ -86,14 +113,14 @@ def necks_of(vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: floa
         section, normal, at = _least_section(vertices, faces, normal, at, width)
         if section is None or section.area_mm2 > 40 * width**2:
             continue
-        part = _part(solid, section, normal, floor, whole)
+        part = _part(vertices, faces, section, normal, floor, whole)
         if part is None:
             continue
         body, towards = part
         # Along an even limb every section is as small: the one at its root carries most.
         root = _root(vertices, faces, section, towards, width)
         if root is not section:
-            further = _part(solid, root, towards, floor, whole)
+            further = _part(vertices, faces, root, towards, floor, whole)
             if further is not None:
                 (body, towards), section = further, root
         found.append(_neck(section, towards, body, density_kg_m3, width, vertices))
@@ -103,14 +130,14 @@ def necks_of(vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: floa
 def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
     """Return middles of balls in thin limbs, thinnest first, none near one already taken."""
     middles, diameter = thick.middles, thick.diameter_mm
+    order = np.argsort(diameter, kind="stable")
+    order = order[diameter[order] <= 0.3 * tall]
     taken: list[tuple[Array, float]] = []
-    for k in np.argsort(diameter, kind="stable"):
-        width = float(diameter[k])
-        if width > 0.3 * tall or len(taken) >= _MOST_PLACES:
-            break
-        apart = max(1.2 * width, 0.03 * tall)
-        if all(np.linalg.norm(middles[k] - at) > max(apart, 1.2 * w) for at, w in taken):
-            taken.append((middles[k], width))
+    while len(order) and len(taken) < _MOST_PLACES:
+        at, width = middles[order[0]], float(diameter[order[0]])
+        taken.append((at, width))
+        apart = np.maximum(np.maximum(1.2 * diameter[order], 0.03 * tall), 1.2 * width)
+        order = order[np.linalg.norm(middles[order] - at, axis=1) > apart]
     return taken
 
 
@@ -169,35 +196,40 @@ def _faces_near(vertices: Array, faces: Ints, at: Array, reach: float) -> Ints:
     return np.asarray(faces[near[faces].any(axis=1)])
 
 
-def _part(solid: Solid, section: Section, normal: Array, floor: float, whole: float) -> tuple[Solid, Array] | None:
+def _part(
+    vertices: Array, faces: Ints, section: Section, normal: Array, floor: float, whole: float
+) -> tuple[Part, Array] | None:
     """Return the piece that the section alone joins to the rest, and the way from the section to it.
 
     It is a piece of one side that does not stand on the base and is cut by the plane in this section only.
     """
-    offset = float(normal @ section.centre)
-    beyond, before = halves(solid, normal, offset)
-    for pieces, way in ((beyond, normal), (before, -normal)):
-        for piece in pieces:
-            volume = float(piece.volume())
+    height = (vertices - section.centre) @ normal
+    above = height > 0
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    together = above[start] == above[end]
+    group = linked(len(vertices), start[together], end[together])
+    crossing = faces[(above[faces].sum(axis=1) % 3) != 0]
+    reach = 2 * np.sqrt(section.area_mm2)
+    middles = vertices[crossing].mean(axis=1)
+    close = np.linalg.norm(middles - section.centre, axis=1) < reach + np.ptp(vertices[crossing], axis=1).max(axis=1)
+    for side, way in ((True, normal), (False, -normal)):
+        corners = np.unique(crossing[close])
+        for label in np.unique(group[corners[above[corners] == side]]).tolist():
+            inside = group == label
+            if float(vertices[inside, 2].min()) <= floor + 1:
+                continue
+            part = part_beyond(vertices, faces[inside[faces].any(axis=1)], inside, section.centre, way)
+            volume = part.volume_mm3
             if not _LEAST_PART * whole < volume < 0.5 * whole:
                 continue
-            corners, triangles = arrays_of(piece)
-            if corners[:, 2].min() <= floor + 1:
-                continue
-            cut = np.abs(corners @ normal - offset) < 1e-4
-            face = cut[triangles].all(axis=1)
-            a, b, c = (corners[triangles[face, k]] for k in range(3))
-            area = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
-            touches = np.linalg.norm(corners[cut] - section.centre, axis=1).min(initial=np.inf)
-            if abs(area - section.area_mm2) < 0.02 * section.area_mm2 and touches < 2 * np.sqrt(section.area_mm2):
-                return piece, way
+            if abs(part.cut_mm2 - section.area_mm2) < 0.02 * section.area_mm2:
+                return part, way
     return None
 
 
-def _neck(section: Section, way: Array, body: Solid, density: float, width: float, vertices: Array) -> Neck:
-    corners, triangles = arrays_of(body)
-    volume = float(body.volume()) * 1e-9
-    centre = centroid(corners, triangles)
+def _neck(section: Section, way: Array, body: Part, density: float, width: float, vertices: Array) -> Neck:
+    corners, centre = body.corners, body.centre
+    volume = body.volume_mm3 * 1e-9
     lever = centre - section.centre
     level = np.array([lever[0], lever[1], 0.0])
     length = float(np.linalg.norm(level))

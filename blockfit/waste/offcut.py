@@ -66,7 +66,8 @@ class Offcut:
     ``weight_kg`` is at the stone's typical density, ``weight_range_kg`` at the ends of its range; ``None``
     without a stone. ``kind`` is through cut, rebate, corner, or part of one that was divided to be lifted.
     ``box_mm`` is the largest box that could be sawn from it. ``stage`` is when it may leave, ``setback_mm`` how far
-    the figure can still go back afterwards, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the banker.
+    the figure can still go back afterwards, ``left``, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the
+    banker.
     """
 
     kind: str
@@ -86,6 +87,7 @@ class Offcut:
     left_m3: float
     left_kg: float | None
     left_stands: Balance
+    left: Figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +277,7 @@ def _offcut(part: Part, stone: Stone | None, number: int, stage: str, back_mm: f
         left_m3=left_m3,
         left_kg=None if stone is None else left_m3 * stone.density_kg_m3,
         left_stands=balance(centroid(left, left_faces), base_of(left)),
+        left=Figure(left, left_faces, name=f"stone left after offcut {number}"),
     )
 
 

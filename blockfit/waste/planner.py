@@ -158,7 +158,12 @@ class Planner:
         straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
         best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:3]]
         chosen = [
-            Wedge(np.vstack([wedge.normals, normals]), np.append(wedge.offsets, offsets), wedge.stone, len(normals))
+            Wedge(
+                np.vstack([wedge.normals, normals]),
+                np.append(wedge.offsets, offsets),
+                wedge.stone * self._block.volume_m3,
+                len(normals),
+            )
             for wedge in (*best, *straight[:2])
         ]
         trials = [self._set(wedge, self._methods_for(wedge), exact=False) for wedge in chosen]
@@ -169,6 +174,10 @@ class Planner:
         count = len(wedge.normals) - wedge.fixed
         method = capable(self._limits.methods, count)
         return [method or self._limits.methods[-1]] * len(wedge.normals)
+
+    def _is_heavy(self, volume_m3: float) -> bool:
+        """Whether a wedge of that much stone must be divided to be lifted."""
+        return volume_m3 > self._limits.most_volume_m3
 
     def _tries(self) -> int:
         return max(70, 280 // max(1, len(self._cells)))
@@ -270,16 +279,19 @@ class Planner:
             for k in sawn:
                 rim = outline(corners, wedge.normals[k], float(wedge.offsets[k]))
                 others = [(wedge.normals[j], float(wedge.offsets[j])) for j in sawn if j != k]
-                method = capable(self._limits.methods, len(sawn), depth_needed(rim, wedge.normals[k], others))
+                # What must be divided is cut part by part: each of its cuts ends in stone, and stops at the next.
+                stops = len(sawn) + int(self._is_heavy(wedge.stone))
+                method = capable(self._limits.methods, stops, depth_needed(rim, wedge.normals[k], others))
                 if method is None:
                     return None
                 better[k] = method
-            if all(b.allowance_mm(count) <= m.allowance_mm(count) for b, m in zip(better, methods, strict=True)):
+            lines = count + int(self._is_heavy(wedge.stone))
+            if all(b.allowance_mm(lines) <= m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)):
                 # What is set asks for no more room than it was given; a narrower tool may then be used as well.
                 plan = Setting(wedge, tuple(better))
                 return None if self._divided(corners, plan) is None else plan
             # The planes move out by what they now need, or each would meet the figure past the others.
-            more = [b.allowance_mm(count) - m.allowance_mm(count) for b, m in zip(better, methods, strict=True)]
+            more = [b.allowance_mm(lines) - m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)]
             wedge = Wedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
             methods = better
         return None
@@ -290,7 +302,8 @@ class Planner:
         Planes that meet nothing are left out.
         """
         normals, offsets = wedge.normals, wedge.offsets.copy()
-        clear = self._limits.clearance_mm + np.array([method.allowance_mm(len(normals)) for method in methods])
+        lines = len(normals) + int(self._is_heavy(wedge.stone))
+        clear = self._limits.clearance_mm + np.array([method.allowance_mm(lines) for method in methods])
         heights = normals @ self._dense  # (k, points)
         lowest = (self._block.corners_mm @ normals.T).min(axis=0)
         for _ in range(2):

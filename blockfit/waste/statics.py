@@ -1,7 +1,8 @@
 """Does it stand? The plumb line from the centre of gravity against the edge of what it rests on.
 
 mm and degrees, block frame. Statics of a rigid body: it tips over an edge once the plumb line passes it, at
-tan(angle) = distance from the plumb line to the edge / height of the centre of gravity."""
+tan(angle) = distance from the plumb line to the edge / height of the centre of gravity. What it rests on is what really
+touches a level floor, within a small tolerance, of the solid that stands there."""
 
 import math
 from dataclasses import dataclass
@@ -11,9 +12,10 @@ import numpy as np
 from blockfit.measure.sections import footprint
 from blockfit.solids.arrays import Array
 
-__all__ = ["Balance", "balance", "base_of", "side_words", "slides_at_deg"]
+__all__ = ["FLAT_MM", "Balance", "balance", "base_of", "side_words", "slides_at_deg"]
 
-_LEVEL_MM = 0.5  # points of a base within this of its lowest rest on the ground
+FLAT_MM = 1.0
+"""How far above the lowest point surface still counts as touching the floor, at full size; or give ``flat=``."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,7 +23,8 @@ class Balance:
     """Whether a body stands on ``base`` (k, 2), counter-clockwise, and how far it is from tipping.
 
     ``margin_mm`` is the least distance from the plumb line to an edge, negative where it lies outside;
-    ``angles_deg`` is how far it must lean to tip over each edge, by the edge's side.
+    ``angles_deg`` is how far it must lean to tip over each edge, by the edge's side: below 0 it goes over by itself.
+    ``within_mm`` is how well the centre of gravity is known; it has been taken off every margin.
     """
 
     stands: bool
@@ -31,19 +34,24 @@ class Balance:
     angles_deg: tuple[tuple[str, float], ...]
     base: Array
     centre_mm: Array
+    within_mm: float = 0.0
 
 
-def base_of(vertices: Array, share: float = 0.0) -> Array:
-    """Return the (n, 3) vertices on which a body rests: those level with its lowest.
+def base_of(vertices: Array, flat_mm: float = FLAT_MM) -> Array:
+    """Return the (n, 3) vertices on which a body rests: those within ``flat_mm`` of its lowest.
 
-    ``share`` of its height counts as level too: the base of a scan is uneven, and will be cut level in the stone.
+    >>> import numpy as np
+    >>> from blockfit.waste.statics import base_of
+    >>> len(base_of(np.array([[0.0, 0, 0], [90, 0, 0.4], [0, 90, 18]])))
+    2
     """
-    low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
-    return np.asarray(vertices[vertices[:, 2] <= low + max(_LEVEL_MM, share * (high - low))])
+    return np.asarray(vertices[vertices[:, 2] <= float(vertices[:, 2].min()) + flat_mm])
 
 
-def balance(centre: Array, contacts: Array) -> Balance:
+def balance(centre: Array, contacts: Array, within_mm: float = 0.0) -> Balance:
     """Return how a body with its centre of gravity at ``centre`` (3,) stands on ``contacts`` (n, 3).
+
+    The centre is known ``within_mm``: the worse end is answered.
 
     >>> import numpy as np
     >>> from blockfit.waste.statics import balance
@@ -52,17 +60,18 @@ def balance(centre: Array, contacts: Array) -> Balance:
     26.57
     """
     ring = footprint(contacts[:, :2])
-    height = float(centre[2] - contacts[:, 2].max())
+    height = float(centre[2] - contacts[:, 2].max()) + within_mm
     if len(ring) < 3:  # a point or a line: nothing can stand on it
         off = float(np.linalg.norm(ring - centre[:2], axis=1).min()) if len(ring) else math.inf
-        return Balance(False, -off, "every side", 0.0, (), ring, centre)
+        return Balance(False, -off, "every side", 0.0, (), ring, centre, within_mm)
     along = np.roll(ring, -1, axis=0) - ring
     outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
-    room = np.einsum("ij,ij->i", outward, ring - centre[:2])
+    room = np.einsum("ij,ij->i", outward, ring - centre[:2]) - within_mm
     angles = np.degrees(np.arctan2(room, max(height, 1e-9)))
     worst = int(angles.argmin())
     named = tuple((side_words(n), float(a)) for n, a in zip(outward, angles, strict=True))
-    return Balance(bool(room.min() > 0), float(room.min()), named[worst][0], float(angles[worst]), named, ring, centre)
+    least = float(room.min())
+    return Balance(least > 0, least, named[worst][0], float(angles[worst]), named, ring, centre, within_mm)
 
 
 def slides_at_deg(friction: float) -> float:

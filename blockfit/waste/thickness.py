@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.solids.arrays import Array, Ints
 from blockfit.waste.reach import Elements
@@ -17,7 +18,7 @@ __all__ = ["Thickness", "thickness_of"]
 _OPPOSED = 0.5  # cosine of the angle between the inward normal and the outward normal met
 _ENOUGH = 0.995  # a ball is shrunk only for what lies this far inside it
 _NEAR = 8
-_MOST_STEPS = 60
+_MOST_PASSES = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,7 +67,7 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
     tree = tree_of(elements.points)
     # A scan's noise tips single faces: normals are shared with the neighbours that look roughly the same way.
     inward = -_smoothed(elements, tree, chosen)
-    ahead = _opposite(elements, tree, points, inward, spacing_mm)
+    ahead = _opposite(elements, points, inward, spacing_mm)
     diameter = _shrunk(elements, tree, points, inward, ahead)
     diameter = _settled(points, diameter)
     of_element = np.asarray(tree_of(points).query(elements.points)[1], np.int64)
@@ -86,25 +87,22 @@ def _smoothed(elements: Elements, tree: object, chosen: Ints) -> Array:
     return np.asarray(np.where(length > 1e-12, mean / np.maximum(length, 1e-300), own))
 
 
-def _opposite(elements: Elements, tree: object, points: Array, inward: Array, spacing_mm: float) -> Array:
-    """Return how far straight inward the opposite surface lies, by steps no longer than the nearest sample is away."""
-    at = np.full(len(points), 1.5 * spacing_mm)
+def _opposite(elements: Elements, points: Array, inward: Array, spacing_mm: float) -> Array:
+    """Return how far straight inward the opposite surface lies: the first met that looks the opposite way.
+
+    Surface that looks another way is passed, a few times at most.
+    """
+    at = np.full(len(points), 0.5 * spacing_mm)
     active = np.arange(len(points))
-    for _ in range(_MOST_STEPS):
-        places = points[active] + inward[active] * at[active, None]
-        away, nearest = tree.query(places)  # type: ignore[attr-defined]
-        facing = np.einsum("ij,ij->i", elements.normals[nearest], inward[active]) > _OPPOSED
-        beyond = np.einsum("ij,ij->i", places - elements.points[nearest], elements.normals[nearest]) > 0
-        done = facing & ((away < 0.5 * spacing_mm) | beyond)
-        # Once there, the way ends on the plane of the element met.
-        met, way = elements.normals[nearest], inward[active]
-        exact = np.einsum("ij,ij->i", met, elements.points[nearest] - points[active])
-        exact /= np.where(done, np.einsum("ij,ij->i", met, way), 1.0)
-        near = np.clip(exact, at[active] - spacing_mm, at[active] + spacing_mm)
-        at[active] = np.where(done, near, at[active])
-        # A little less than the nearest is away: the middle of a ball is as far from every sample.
-        at[active] += np.where(done, 0.0, np.maximum(0.93 * away, 0.25 * spacing_mm))
-        active = active[~done]
+    surface = SurfaceDistance(elements.vertices, elements.faces)
+    for _ in range(_MOST_PASSES):
+        face, further = surface.first_met(points[active] + inward[active] * at[active, None], inward[active])
+        met = face >= 0
+        at[active] += np.where(met, further, 0.0)
+        facing = np.einsum("ij,ij->i", elements.normals[np.maximum(face, 0)], inward[active]) > _OPPOSED
+        again = met & ~facing
+        active = active[again]
+        at[active] += 0.25 * spacing_mm
         if len(active) == 0:
             break
     return at

@@ -5,10 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.measure.booleans import solid_from
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array
+from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
-from blockfit.waste.necks import Neck, necks_of
+from blockfit.waste.bearing import Bearing, bearings, lying
+from blockfit.waste.necks import Neck, neck_of_bearing, necks_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reach import Elements, elements_of
 from blockfit.waste.thickness import Thickness, thickness_of
@@ -21,7 +24,10 @@ class ThinStone:
     """The figure's thickness and its necks.
 
     ``least_mm`` is the least thickness over more than a crease, at ``at_mm`` (3,); ``per_element_mm`` (m,) belongs
-    to the faces of ``elements``. ``necks`` are the most stressed first. ``rupture_mpa`` is the range of the stone's
+    to the faces of ``elements``. ``necks`` are the most stressed first: sections that overhanging parts hang on, and
+    level sections that carry all above them. ``bearings`` are those level sections, also where they are only pressed;
+    ``lying`` is, for each side that it may be laid on, the height, tension and compression where its weight asks most
+    across the battens given. ``jerk`` is how many times the weight counts. ``rupture_mpa`` is the range of the stone's
     modulus of rupture that they are held against, ``None`` if unknown, with where it comes from. ``density_kg_m3`` is
     what the parts' weights count.
     """
@@ -35,6 +41,9 @@ class ThinStone:
     necks: tuple[Neck, ...]
     rupture_mpa: tuple[float, float] | None
     rupture_source: str
+    bearings: tuple[Bearing, ...] = ()
+    lying: tuple[tuple[str, float, float, float], ...] = ()
+    jerk: float = 1.0
 
     def share_of_rupture(self, neck: Neck) -> tuple[float, float] | None:
         """Return a neck's stress as a share of the rupture strength: at its upper and its lower end."""
@@ -51,13 +60,17 @@ def thin_stone(
     wet: float | None = None,
     along_bed: float | None = None,
     spacing: Length | None = None,
+    jerk: float = 1.0,
+    battens: tuple[Length, Length] | None = None,
     most: int = 8,
 ) -> ThinStone:
     """Return where the placed figure is thin, and the necks that carry its overhanging parts.
 
     ``rupture`` is the range of the stone's modulus of rupture in MPa (default: the standards' least values for its
     kind); ``wet`` and ``along_bed`` are the shares of it that remain in wet stone and along the bed, if you know
-    them. ``spacing`` is that of the samples (default: a 400th of the figure's height). Weights count the upper
+    them. ``jerk`` is how many times its weight it is to bear, by your own judgement: lifts and transport ask more than
+    standing. ``battens`` are two heights over its base on which it is laid, or in slings at which it hangs lying.
+    ``spacing`` is that of the samples (default: a 400th of the figure's height). Weights count the upper
     end of the density. Nothing here says that stone is safe. Raises `OpenSurfaceError` for a figure that is no solid.
     """
     figure = placed_solid(fit, "thin stone")
@@ -71,6 +84,12 @@ def thin_stone(
     k = thick.least()
     stone = fit.block.stone
     density = 2700.0 if stone is None else stone.high_kg_m3
+    if not (isinstance(jerk, int | float) and 1 <= jerk < 100):
+        raise BadValueError(f"jerk={jerk!r} must be how many times the weight counts, 1 or more")
+    solid = solid_from(figure.vertices, figure.faces)
+    standing = bearings(solid, density, jerk=jerk)
+    hanging = necks_of(float(solid.volume()), figure.vertices, figure.faces, thick, density * jerk, most)
+    bent = [neck_of_bearing(bearing) for bearing in standing if bearing.tension_mpa > 0]
     limits, source = _rupture(fit, rupture)
     for name, share in (("wet", wet), ("along_bed", along_bed)):
         if share is None:
@@ -86,10 +105,22 @@ def thin_stone(
         elements=elements,
         spacing_mm=spacing_mm,
         density_kg_m3=density,
-        necks=necks_of(figure.vertices, figure.faces, thick, density, most),
+        necks=tuple(sorted([*hanging, *bent], key=lambda neck: -neck.stress_mpa)[:most]),
         rupture_mpa=limits,
         rupture_source=source,
+        bearings=standing,
+        lying=() if battens is None else lying(solid, density, _heights(battens, figure), jerk=jerk),
+        jerk=float(jerk),
     )
+
+
+def _heights(battens: tuple[Length, Length], figure: Figure) -> tuple[float, float]:
+    """Return the two heights in the block's frame."""
+    near, far = (length_mm(height, "battens", least=0) for height in battens)
+    if abs(far - near) < 1 or max(near, far) > figure.size_mm[2]:
+        raise BadValueError(f"battens={battens!r} must be two different heights over the base, within the figure")
+    low = float(figure.vertices[:, 2].min())
+    return low + near, low + far
 
 
 def _rupture(fit: Fit, given: tuple[float, float] | None) -> tuple[tuple[float, float] | None, str]:

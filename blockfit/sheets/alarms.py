@@ -1,0 +1,39 @@
+"""What can hurt someone, said first: what does not stand, what is too much, what would break of its own weight."""
+
+from blockfit.sheets.words import rounded_up
+from blockfit.waste.handling import Handling
+from blockfit.waste.thin import ThinStone
+
+__all__ = ["alarms_of"]
+
+_SHOWN = 3  # of each kind; the others are counted
+
+
+def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
+    """Return what must be read before anything else, a sentence each; none where nothing is wrong."""
+    told: list[str] = []
+    if moved is not None:
+        fallen = [load.name for load in moved.loads if not load.stands.stands]
+        told += _counted("DOES NOT STAND BY ITSELF", fallen)
+        propped = [load.name for load in moved.loads if load.on_supports is not None and not load.on_supports.stands]
+        told += _counted("DOES NOT STAND ON THE SUPPORTS GIVEN", propped)
+        told += _counted("TOO MUCH", [f"{check.about}, {check.text}" for check in moved.checks if not check.kept])
+    if thin is not None and thin.rupture_mpa is not None:
+        broken = []
+        for neck in thin.necks:
+            shares = thin.share_of_rupture(neck)
+            if shares is not None and shares[1] >= 1:
+                place = f"{neck.centre_mm[2]:,.0f} mm up"
+                broken.append(
+                    f"{neck.area_mm2 / 100:.1f} cm² {place}, {rounded_up(neck.stress_mpa, 1):g} MPa of the "
+                    f"{thin.rupture_mpa[0]:g} it may bear"
+                )
+        told += _counted("WOULD BREAK OF ITS OWN WEIGHT", broken)
+    return told
+
+
+def _counted(what: str, names: list[str]) -> list[str]:
+    if not names:
+        return []
+    more = f"; and {len(names) - _SHOWN} more" if len(names) > _SHOWN else ""
+    return [f"{what}: {'; '.join(names[:_SHOWN])}{more}"]
