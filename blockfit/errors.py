@@ -25,7 +25,7 @@ def plain_text(text: str) -> str:
     """Return text in one line without control characters, signs that turn the writing round, or broken letters.
 
     >>> from blockfit.errors import plain_text
-    >>> plain_text("a\x1b[31m  b\n c")
+    >>> plain_text("a\\x1b[31m  b\\n c")
     'a�[31m b c'
     """
     return " ".join(safe_lines(text).split())

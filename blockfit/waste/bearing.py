@@ -93,11 +93,13 @@ def bearings(solid: Solid, density_kg_m3: float, *, jerk: float = 1.0, count: in
     vertices, faces = arrays_of(solid)
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     slices = slices_of(solid, low, high, count)
-    tension, compression = _stresses(slices, vertices, faces, density_kg_m3 * jerk)
-    picked: list[float] = []
-    for stress in (tension, compression):
-        for k in _peaks(stress, slices.heights, _APART * (high - low)):
-            picked.append(_finer(solid, slices, k, stress))
+    carried = _carried(slices)
+    stress = np.array([_pair(slices.planes[k], carried[k], density_kg_m3 * jerk) for k in range(count)])  # (n, 2)
+    picked = [
+        _finer(solid, slices, carried, k, kind, density_kg_m3 * jerk)
+        for kind in (0, 1)
+        for k in _peaks(stress[:, kind], slices.heights, _APART * (high - low))
+    ]
     found: list[Bearing] = []
     for height in picked:
         if all(abs(height - other.height_mm) > 1e-9 for other in found):
@@ -148,24 +150,25 @@ def lying(
     return tuple(told)
 
 
-def _stresses(slices: Slices, vertices: Array, faces: Any, density: float) -> tuple[Array, Array]:
-    """Return (n,) greatest tension and compression at each height, by sections alone: a little less than exact."""
+def _carried(slices: Slices) -> Array:
+    """Return (n, 3) the volume (mm³) that each section carries, and where its centre lies, by sections alone."""
     step = float(slices.heights[1] - slices.heights[0])
     area = np.array([plane.area for plane in slices.planes])
     first = np.array([plane.area * plane.middle for plane in slices.planes])
     below = np.cumsum(area) * step - area * step / 2
     below_first = np.cumsum(first, axis=0) * step - first * step / 2
     total = float(slices.all_area.sum()) * step
-    total_first = slices.all_first.sum(axis=0) * step
-    tension, compression = np.zeros(len(area)), np.zeros(len(area))
-    for k, plane in enumerate(slices.planes):
-        load = total - float(below[k])
-        if plane.area <= 0 or load <= _LEAST * total:
-            continue
-        centre = (total_first - below_first[k]) / load
-        weight = load * density * 1e-9 * GRAVITY
-        tension[k], compression[k] = plane.extremes(-weight, -weight * (centre - plane.middle))
-    return tension, compression
+    load = total - below
+    centre = (slices.all_first.sum(axis=0) * step - below_first) / np.where(load > 0, load, 1.0)[:, None]
+    return np.column_stack([np.where(load > _LEAST * total, load, 0.0), centre])
+
+
+def _pair(plane: Plane, carried: Array, density: float) -> tuple[float, float]:
+    """Return the greatest tension and compression under what a section carries (volume, centre)."""
+    if plane.area <= 0 or carried[0] <= 0:
+        return 0.0, 0.0
+    weight = float(carried[0]) * density * 1e-9 * GRAVITY
+    return plane.extremes(-weight, -weight * (carried[1:] - plane.middle))
 
 
 def _peaks(stress: Array, heights: Array, apart: float) -> list[int]:
@@ -180,16 +183,17 @@ def _peaks(stress: Array, heights: Array, apart: float) -> list[int]:
     return taken
 
 
-def _finer(solid: Solid, slices: Slices, k: int, stress: Array) -> float:
-    """Return the height near the k-th at which the section is least: there the same load asks most."""
+def _finer(solid: Solid, slices: Slices, carried: Array, k: int, kind: int, density: float) -> float:
+    """Return the height near the k-th at which the tension (``kind`` 0) or compression (1) is greatest."""
     step = float(slices.heights[1] - slices.heights[0])
-    best, least = float(slices.heights[k]), slices.planes[k].area
+    best, most = float(slices.heights[k]), _pair(slices.planes[k], carried[k], density)[kind]
     for share in np.linspace(-1, 1, 2 * _FINER + 1)[1:-1].tolist():
         height = float(np.clip(slices.heights[k] + share * step, slices.heights[0], slices.heights[-1]))
-        area = overlap(area_of(level_rings(solid, height)), slices.grounded[k])
-        value = plane_of(area).area
-        if 0 < value < least * (1 - 1e-6):
-            best, least = height, value
+        plane = plane_of(overlap(area_of(level_rings(solid, height)), slices.grounded[k]))
+        load = np.array([np.interp(height, slices.heights, carried[:, j]) for j in range(3)])
+        value = _pair(plane, load, density)[kind]
+        if value > most * (1 + 1e-9):
+            best, most = height, value
     return best
 
 
