@@ -92,7 +92,7 @@ def commands(count: int, seed: int) -> Iterator[tuple[list[str], dict[str, bytes
     """Yield so many commands, and the files that are other than usual for each; the same for the same seed."""
     chance = random.Random(seed)
     for _ in range(count):
-        command = chance.choices(["survey", "compare", "mark"], [3, 6, 1])[0]
+        command = chance.choices(["survey", "compare", "mark"], [3, 20, 1])[0]
         words = [command, *USUAL[command]]
         for _ in range(chance.choice([0, 1, 1, 2, 3])):
             option = chance.choice(OPTIONS[command])
@@ -100,7 +100,7 @@ def commands(count: int, seed: int) -> Iterator[tuple[list[str], dict[str, bytes
                 option,
                 chance.choice(PLAIN.get(option, ["5", "20 mm", "1 in"])) if chance.random() < 0.6 else _value(chance),
             ]
-        if chance.random() < 0.3:
+        if chance.random() < 0.15:
             words.append(chance.choice(FLAGS))
         if chance.random() < 0.15:
             words.pop(chance.randrange(len(words)))
@@ -124,6 +124,8 @@ def _value(chance: random.Random) -> str:
 
 def ended(words: list[str], files: dict[str, bytes], folder: Path, chance: random.Random) -> str:
     """Run one command; return how it ended, or raise `AssertionError` for what should never be."""
+    (folder / "yard.csv").write_text(YARD)
+    (folder / "marks.csv").write_text(MARKS)
     for name, data in files.items():
         earlier = (folder / name).read_bytes() if data == b"?" and (folder / name).exists() else b""
         (folder / name).write_bytes(mutated(earlier, chance) if data == b"?" else data)

@@ -22,7 +22,7 @@ _JOINERS = "\u200c\u200d"  # invisible, but letters of some scripts need them
 
 
 def plain_text(text: str) -> str:
-    """Return text in one line without control characters, signs that turn the writing round, or broken letters.
+    r"""Return text in one line without control characters, signs that turn the writing round, or broken letters.
 
     >>> from blockfit.errors import plain_text
     >>> plain_text("a\\x1b[31m  b\\n c")
