@@ -25,8 +25,8 @@ def plain_text(text: str) -> str:
     r"""Return text in one line without control characters, signs that turn the writing round, or broken letters.
 
     >>> from blockfit.errors import plain_text
-    >>> plain_text("a\\x1b[31m  b\\n c")
-    'a�[31m b c'
+    >>> plain_text("a\x07  b\n c").encode()
+    b'a\xef\xbf\xbd b c'
     """
     return " ".join(safe_lines(text).split())
 
