@@ -42,7 +42,7 @@ def test_rows_equal_single_calls(seed, scale):
 
 
 def truth(figures, blocks, scale, rank):
-    """The whole table as names, sorted anew: by box sizes alone, since figures and blocks are boxes that stay as read."""
+    """The whole table as names, sorted anew by sizes alone: figures and blocks are boxes that stay as read."""
     lines = []
     for block in blocks:
         for figure in figures:
