@@ -96,7 +96,7 @@ def smallest_block(
     most: tuple[Length, Length, Length] | None = None,
     stone: Stone | str | None = None,
     price_per_m3: float | None = None,
-    gap: float = 1e-3,
+    gap: float = 1e-5,
     max_cells: int = MAX_CELLS,
 ) -> BlockSize:
     """Return the least box that holds the figure at ``scale`` with ``cover`` on every face.

@@ -19,6 +19,7 @@ from blockfit.solids.turns import about, turn_deg
 
 __all__ = ["MAX_CELLS", "placed", "solve"]
 
+_ROUND, _ROUND_CELLS = 0.99, 30_000
 MAX_CELLS = 400_000
 _DIGITS = 20_000  # cells spent on the last digits of an upright answer, before the gap asked for must do
 _UP = np.array([0.0, 0.0, 1.0])
@@ -55,6 +56,8 @@ def solve(
         rotation = nearest_spin(question, points, found.rotation, _UP, found.value, stance)
         return _at(found, _tidy(question, points, rotation, found.value), question, hull)
     start = start_cubes(_charts(question, stance))
+    if hull.inner_radius > _ROUND * hull.radius:  # of a ball every turn is as good: more cells would prove no more
+        max_cells = min(max_cells, _ROUND_CELLS)
     cap = float(question.merit(np.full((1, len(question.weights)), hull.inner_radius), question.rows)[0])
     found = explore(question, points, start, stance, allow, max_cells=max_cells, climb=climb, seeds=seeds, proved=cap)
     rotation = nearest_by_symmetry(question, points, found.rotation, found.value, stance)
