@@ -1,17 +1,49 @@
 """How far points lie from a closed surface: exact, outside positive, inside negative. mm. libigl's one home.
 
 A tree of boxes finds the nearest place of the surface; the side comes from the angle-weighted normal there (Baerentzen
-and Aanaes, IEEE Transactions on Visualization and Computer Graphics 11(3), 2005, from memory), which is right for
-every closed surface, also where the nearest place is a corner or an edge."""
+and Aanaes, IEEE Transactions on Visualization and Computer Graphics 11(3), 2005, from memory), which is right for every
+closed surface that does not cross itself. Scans fold and cross: further from the surface than a grid is coarse, the
+winding number at the grid's nodes decides instead, and nearer wherever the faces that meet there do not agree."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
-from blockfit.solids.arrays import Array, Ints
+from blockfit.measure.winding import winding_numbers
+from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.surface import area_vectors, undirected_edges
 
-__all__ = ["SurfaceDistance"]
+__all__ = ["DistanceGrid", "SurfaceDistance", "gridded"]
 
-_ON_RIM = 1e-9  # barycentric share below which a place counts as lying on a side or a corner
+_ON_RIM = 1e-9  # of the surface's size: a place so near a side or a corner counts as lying on it
+_AGREE = 1e-9  # of a distance: less disagreement is rounding
+_GRID = 48  # nodes along each side of the grid of winding numbers
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DistanceGrid:
+    """Signed distances at the nodes of a grid, ``values`` (i, j, k) at ``origin + steps · (i, j, k)``: for a first look."""
+
+    origin: Array
+    steps: Array
+    values: Array
+
+    def about(self, points: Array) -> Array:
+        """Return (n,) distances at the nodes nearest to (n, 3) points; beside the grid, and as far again as they lie."""
+        at = (points - self.origin) / self.steps
+        kept = np.clip(np.rint(at), 0, np.array(self.values.shape) - 1).astype(np.int64)
+        beside = np.linalg.norm((np.clip(at, 0, np.array(self.values.shape) - 1) - at) * self.steps, axis=-1)
+        return np.asarray(self.values[kept[..., 0], kept[..., 1], kept[..., 2]] + beside)
+
+
+def gridded(distances: Callable[[Array], Array], low: Array, high: Array, count: int) -> DistanceGrid:
+    """Return a grid of distances between two corners, ``count`` nodes along the longest side."""
+    size = np.maximum(high - low, 1e-9)
+    counts = np.maximum(2, np.round((count - 1) * size / float(size.max())).astype(np.int64) + 1)
+    lines = [np.linspace(a, a + b, n) for a, b, n in zip(low, size, counts, strict=True)]
+    nodes = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
+    return DistanceGrid(low, size / (counts - 1), distances(nodes).reshape(tuple(counts)))
 
 
 class SurfaceDistance:
@@ -31,6 +63,8 @@ class SurfaceDistance:
 
         self._vertices = np.array(vertices, np.float64, order="C")
         self._faces = np.array(faces, np.int64, order="C")
+        self._grid: Flags | None = None
+        self._size = float(np.ptp(self._vertices, axis=0).max(initial=0.0))
         self._tree = igl.AABB()
         self._tree.init(self._vertices, self._faces)
         outward = area_vectors(self._vertices, self._faces)
@@ -44,9 +78,31 @@ class SurfaceDistance:
         squared, face, nearest = self._tree.squared_distance(self._vertices, self._faces, asked)
         face, nearest = np.asarray(face, np.int64).ravel(), np.asarray(nearest, np.float64).reshape(-1, 3)
         away = np.sqrt(np.asarray(squared, np.float64).ravel())
-        outward = self._normal_at(face, nearest)
-        side = np.where(((asked - nearest) * outward).sum(axis=1) < 0, -1.0, 1.0)
-        return away * side, nearest
+        inside, unsure = self._sides(face, nearest, asked - nearest)
+        self._settle(asked, away, inside, unsure)
+        return np.where(inside, -away, away), nearest
+
+    def _settle(self, points: Array, away: Array, inside: Flags, unsure: Flags) -> None:
+        """Correct which of (n, 3) points lie ``inside`` by winding numbers; no surface is nearer than ``away`` (n,).
+
+        A point further from the surface than from a node of the grid lies on the node's side; of the others only those
+        are asked again where the normals do not agree.
+        """
+        low, high = self._vertices.min(axis=0), self._vertices.max(axis=0)
+        step = np.maximum((high - low) / (_GRID - 1), 1e-300)
+        if self._grid is None:
+            lines = [np.linspace(a, b, _GRID) for a, b in zip(low, high, strict=True)]
+            nodes = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
+            self._grid = (winding_numbers(self._vertices, self._faces, nodes) > 0.5).reshape(_GRID, _GRID, _GRID)
+        at = np.rint((points - low) / step)
+        beside = ((at < 0) | (at >= _GRID)).any(axis=1)
+        at = np.clip(at, 0, _GRID - 1).astype(np.int64)
+        far = ~beside & (np.linalg.norm(low + at * step - points, axis=1) < away)
+        inside[far] = self._grid[at[far, 0], at[far, 1], at[far, 2]]
+        inside[((points < low) | (points > high)).any(axis=1)] = False
+        near = np.flatnonzero(unsure & ~beside & ~far)
+        if len(near):
+            inside[near] = winding_numbers(self._vertices, self._faces, points[near]) > 0.5
 
     def first_met(self, starts: Array, ways: Array) -> tuple[Ints, Array]:
         """Return the first face (−1: none) that rays from (n, 3) places along (n, 3) unit vectors meet, and how far on.
@@ -57,8 +113,11 @@ class SurfaceDistance:
         face, far, _ = self._tree.intersect_ray_first(self._vertices, self._faces, begin, way)
         return np.asarray(face, np.int64).ravel(), np.asarray(far, np.float64).ravel()
 
-    def _normal_at(self, face: Ints, places: Array) -> Array:
-        """Return the angle-weighted normals (n, 3) at places on the surface, each on its face."""
+    def _sides(self, face: Ints, places: Array, to: Array) -> tuple[Flags, Flags]:
+        """Return which points lie inside by the normals at their nearest places, and where those do not agree.
+
+        ``to`` (n, 3) leads from the places, each on its face, to the points.
+        """
         a, b, c = (self._vertices[self._faces[face, k]] for k in range(3))
         ab, ac, ap = b - a, c - a, places - a
         bb, bc, cc = (ab * ab).sum(1), (ab * ac).sum(1), (ac * ac).sum(1)
@@ -67,15 +126,23 @@ class SurfaceDistance:
         safe = np.where(total > 0, total, 1.0)
         v, w = (cc * pb - bc * pc) / safe, (bb * pc - bc * pb) / safe
         shares = np.stack([1 - v - w, v, w], axis=1)
-        normal = self._normals[face].copy()
-        small = shares <= _ON_RIM
-        small[total <= 0] = False
+        # How far the place lies from each side: of a sliver, shares say little.
+        longest = np.sqrt(np.stack([((c - b) ** 2).sum(1), cc, bb], axis=1))
+        height = np.sqrt(np.maximum(total, 0.0))[:, None] / np.maximum(longest, 1e-300)
+        small = shares * height <= _ON_RIM * self._size
         rim = small.sum(axis=1)
         on_edge, on_corner = np.flatnonzero(rim == 1), np.flatnonzero(rim >= 2)
+        own = (to * self._normals[face]).sum(axis=1)
+        along, other = own.copy(), own.copy()
         # The side opposite corner k runs from corner k + 1 to k + 2: it is the face's side number k + 1.
-        normal[on_edge] = self._edge_normals[face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
-        normal[on_corner] = self._corner_normals[self._faces[face[on_corner], shares[on_corner].argmax(axis=1)]]
-        return np.asarray(normal)
+        both = self._edge_normals[face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
+        along[on_edge] = (to[on_edge] * both).sum(axis=1)
+        other[on_edge] = along[on_edge] - own[on_edge]
+        corner = self._faces[face[on_corner], shares[on_corner].argmax(axis=1)]
+        along[on_corner] = other[on_corner] = (to[on_corner] * self._corner_normals[corner]).sum(axis=1)
+        length = np.linalg.norm(to, axis=1)
+        unsure = (own * other < 0) & (np.minimum(np.abs(own), np.abs(other)) > _AGREE * length)
+        return np.asarray(along < 0), np.asarray(unsure & (length > 0))
 
 
 def _edge_normals(faces: Ints, normals: Array) -> Array:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blockfit.measure.booleans import refined
-from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.distance import DistanceGrid, SurfaceDistance, gridded
 from blockfit.search.obstacles import Obstacle, kept_clear_mm, obstacles_of
 from blockfit.solids.arrays import Array, Flags
 from blockfit.solids.block import Block
@@ -21,6 +21,7 @@ from blockfit.solids.turns import from_quaternions
 
 __all__ = ["Aim", "Found", "Room", "clearances", "climbed", "room_of", "verified"]
 
+_GRID = 48  # nodes along the figure's longest side
 _ROWS = 160  # the nearest places of each kind that a linear program looks at
 _STEPS = 45
 _LIFT = 0.05
@@ -32,7 +33,7 @@ class Room:
     """A figure and all that it must keep clear of.
 
     ``corners`` (n, 3) are its hull's, ``surface`` (m, 3) and ``inside`` (k, 3) samples of it, all about ``middle`` (3,)
-    in the figure's frame; ``field`` tells distances from it. Planes hold where ``normals @ x <= offsets``, cover and
+    in the figure's frame; ``field`` gives distances from it, ``grid`` the same for a first look. Planes hold where ``normals @ x <= offsets``, cover and
     skin taken off.
     """
 
@@ -43,6 +44,7 @@ class Room:
     surface: Array
     inside: Array
     field: SurfaceDistance
+    grid: DistanceGrid
     normals: Array
     offsets: Array
     counted: Flags
@@ -107,6 +109,7 @@ def room_of(
         surface=vertices[np.sort(first)] - middle,
         inside=within[:240] - middle,
         field=field,
+        grid=gridded(lambda points: field.signed(points)[0], low, high, _GRID),
         normals=block.normals,
         offsets=block.sound_mm - asked_mm,
         counted=counted,

@@ -2,6 +2,7 @@
 
 mm, block frame. Distances are exact for surfaces and balls; a figure's own distances are taken in its own frame."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +19,7 @@ from blockfit.measure.booleans import (
     refined,
     solid_from,
 )
-from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.distance import DistanceGrid, SurfaceDistance, gridded
 from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -28,6 +29,7 @@ from blockfit.solids.turns import spread_directions
 __all__ = ["Obstacle", "box_around", "grown_body", "kept_clear_mm", "obstacles_of", "stone_obstacle", "stone_of"]
 
 _FAR_MM = 1e4
+_GRID = 41  # nodes along the block's longest side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,15 +49,13 @@ class Obstacle:
     samples: Array
     is_outside: bool = False
     is_flat: bool = False  # a half space: grown by its margin it is exact
-    grid: tuple[Array, Array, Array] | None = None  # origin, steps and distances, for a first look
+    grid: DistanceGrid | None = None
 
     def about(self, points: Array) -> Array:
         """Return (n,) distances, resolved to the grid: for a first look at many places."""
         if self.grid is None:
             return self.away(points)[0]
-        origin, steps, values = self.grid
-        at = np.clip(np.rint((points - origin) / steps).astype(np.int64), 0, np.array(values.shape) - 1)
-        return np.asarray(values[at[:, 0], at[:, 1], at[:, 2]])
+        return self.grid.about(points)
 
     def away(self, points: Array) -> tuple[Array, Array]:
         """Return (n,) exact distances of points from it, below 0 inside, and (n, 3) unit vectors in which they grow."""
@@ -77,7 +77,11 @@ def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
         margin = cover_mm + float(block.skin_mm.max())
         found.append(stone_obstacle("the block's surface", block.surface, margin))
     low, high = block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)
-    return [obstacle if obstacle.field is None else _gridded(obstacle, low, high) for obstacle in found]
+    return [o if o.field is None else replace(o, grid=gridded(_distances(o), low, high, _GRID)) for o in found]
+
+
+def _distances(obstacle: Obstacle) -> Callable[[Array], Array]:
+    return lambda points: obstacle.away(points)[0]
 
 
 def stone_obstacle(name: str, stone: Figure, margin_mm: float) -> Obstacle:
@@ -93,14 +97,6 @@ def stone_obstacle(name: str, stone: Figure, margin_mm: float) -> Obstacle:
         samples=vertices[:: max(1, len(vertices) // 1500)],
         is_outside=True,
     )
-
-
-def _gridded(obstacle: Obstacle, low: Array, high: Array) -> Obstacle:
-    counts = np.maximum(2, np.round(40 * (high - low) / float((high - low).max())).astype(np.int64) + 1)
-    lines = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts, strict=True)]
-    points = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
-    values = obstacle.away(points)[0].reshape(tuple(counts))
-    return replace(obstacle, grid=(low, (high - low) / (counts - 1), values))
 
 
 def _flaw(flaw: Flaw, block: Block) -> Obstacle:

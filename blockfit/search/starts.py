@@ -9,6 +9,8 @@ from blockfit.solids.turns import about, from_quaternions
 
 __all__ = ["axes_of", "rotations_for", "starts_for"]
 
+_FLAW_SAMPLES = 400  # of all flaws together
+
 
 def axes_of(stance: Stance) -> Array:
     """Return the axes about which a stance lets the figure turn."""
@@ -64,6 +66,7 @@ def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> 
             for obstacle in room.obstacles:
                 away = obstacle.about((grid[:, None] + placed).reshape(-1, 3)).reshape(len(grid), -1).min(axis=1)
                 clear = np.minimum(clear, away - obstacle.margin_mm)
+            clear = np.minimum(clear, _seen_from_flaws(room, float(scale), rotation, grid))
             best, clears = _clearest(room, float(scale), rotation, grid, clear)
             miss = max(0.0, -clears)
             told.append(Found(float(scale), rotation, grid[best], float(scale) * room.radius, miss))
@@ -71,6 +74,20 @@ def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> 
                 break  # smaller ones fit too
     told.sort(key=lambda f: -(f.worth - 4 * f.missing_mm))
     return told[:keep]
+
+
+def _seen_from_flaws(room: Room, scale: float, rotation: Array, grid: Array) -> Array:
+    """Return (g,) how far every flaw's samples lie from the figure at each shift, resolved to the figure's own grid.
+
+    A crack may pass between a figure's samples: its own samples then lie inside the figure.
+    """
+    clear = np.full(len(grid), np.inf)
+    each = max(8, _FLAW_SAMPLES // max(1, len(room.obstacles)))
+    for obstacle in room.obstacles:
+        samples = obstacle.samples[:: max(1, len(obstacle.samples) // each)]
+        local = (samples - grid[:, None]) @ rotation / scale + room.middle  # (g, s, 3)
+        clear = np.minimum(clear, room.grid.about(local).min(axis=1) * scale - obstacle.margin_mm)
+    return clear
 
 
 def _clearest(room: Room, scale: float, rotation: Array, grid: Array, clear: Array) -> tuple[int, float]:

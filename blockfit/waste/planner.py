@@ -175,6 +175,11 @@ class Planner:
         method = capable(self._limits.methods, count)
         return [method or self._limits.methods[-1]] * len(wedge.normals)
 
+    def _takes_more(self, wedge: Wedge, sawn: list[int]) -> bool:
+        """Whether the cuts would free more than the wedge: stone that earlier pieces left on it comes off too."""
+        free = _beyond(self.left, wedge.normals[sawn], wedge.offsets[sawn])
+        return float(free.volume()) * 1e-9 > wedge.stone * (1 + 1e-3) + 1e-6
+
     def _is_heavy(self, volume_m3: float) -> bool:
         """Whether a wedge of that much stone must be divided to be lifted."""
         return volume_m3 > self._limits.most_volume_m3
@@ -273,7 +278,7 @@ class Planner:
             # Planes that only border on what earlier pieces left open are no cuts.
             sawn = [k for k in range(count) if count == 1 or self._sawn(wedge.normals, wedge.offsets, k, ()) > _AIR_M2]
             corners = self._corners(wedge.normals, wedge.offsets)
-            if not sawn or len(sawn) > most_cuts or corners is None:
+            if not sawn or len(sawn) > most_cuts or corners is None or self._takes_more(wedge, sawn):
                 return None
             better = list(methods)
             for k in sawn:
