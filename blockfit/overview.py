@@ -71,7 +71,9 @@ class Survey:
             wording = f"at {largest_scale} of full size it would fit (largest found, this stance and cover)"
             sections[0][1].append(f"  {'What would fit':<16}{wording}")
         if self.cover is not None and self.reserve is not None:
-            sections.append(("Stone over the figure", text.cover_section(self.cover, self.reserve)))
+            sections.append(
+                ("Stone over the figure", text.cover_section(self.cover, self.reserve, plain=fit.block.is_plain))
+            )
         if fit.kept_mm:
             sections.append(("Flaws and rough sides", text.flaws_section(fit)))
         if self.undercuts is not None:

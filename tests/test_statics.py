@@ -335,7 +335,128 @@ def test_lying_on_two_battens_is_the_beam_of_every_table():
     assert told["its back"][0] == pytest.approx(long / 2, abs=10)
 
 
+def fit_of(body, pad=20):
+    low, high = arrays(body)[0].min(axis=0), arrays(body)[0].max(axis=0)
+    size = high - low
+    block = bf.Block.box(size[0] + 2 * pad, size[1] + 2 * pad, size[2], stone="marble")
+    return bf.safest(figure_of(body), block, stance=FIXED, cover=BARE)
+
+
+def rod(radius, low, high, at=(0, 0)):
+    return manifold3d.Manifold.cylinder(high - low, radius, radius, 128).translate([*at, low])
+
+
+def test_a_stump_beside_the_stem_carries_nothing():
+    """The stump stands on the same plinth and never touches the body: the stem alone bears it, by hand."""
+    stem = union(rod(25, 30, 440, (100, 0)), box((0, -200, 430), (350, 200, 800)))
+    body = union(box((-300, -200, 0), (300, 200, 40)), stem, box((-290, -150, 30), (-60, 150, 600)))
+    neck = bf.thin_stone(fit_of(body)).necks[0]
+    weight = 0.35 * 0.4 * 0.37 * 2860 * GRAVITY
+    assert neck.area_mm2 == pytest.approx(math.pi * 25**2, rel=1e-2)
+    assert neck.stress_mpa == pytest.approx(weight * 75 / (math.pi * 25**3 / 4) - weight / (math.pi * 25**2), rel=0.01)
+
+
+def test_an_arm_that_carries_most_of_the_figure_is_a_neck():
+    """A level arm of 40 x 40 with 0.072 m³ at its end: at its root 2,019 N x 380 mm / (40³/6) = 72 MPa, by hand."""
+    body = union(
+        box((-300, -200, 0), (700, 200, 20)), box((-60, -60, 10), (60, 60, 500)),
+        box((50, -20, 400), (250, 20, 440)), box((240, -150, 200), (640, 150, 800)),
+    )  # fmt: skip
+    neck = bf.thin_stone(fit_of(body)).necks[0]
+    assert neck.area_mm2 == pytest.approx(1600, rel=1e-3)
+    assert neck.stress_mpa == pytest.approx(0.4 * 0.3 * 0.6 * 2860 * GRAVITY * 380 / (40**3 / 6), rel=0.03)
+
+
+@pytest.mark.parametrize("thin", [2.0, 4.0, 20.0])
+def test_a_groove_however_low_is_found(thin):
+    """A neck of 30 mm between two bodies: the lever's law on a round section, by hand."""
+    body = union(rod(100, 0, 1000), rod(15, 990, 1001 + thin), box((-100, -150, 1000 + thin), (250, 150, 2000)))
+    weight = 0.35 * 0.3 * (1.0 - thin / 1e3) * 2860 * GRAVITY
+    worst = bf.thin_stone(fit_of(body)).necks[0]
+    exact = weight * 75 / (math.pi * 15**3 / 4) - weight / (math.pi * 15**2)
+    assert worst.stress_mpa == pytest.approx(exact, rel=0.01)
+
+
+def test_a_figure_on_a_low_point_and_a_closed_hollow():
+    point = union(rod(10, 0, 6), box((-100, -150, 5), (100, 150, 2000)))
+    pressed = max(bf.thin_stone(fit_of(point)).bearings, key=lambda b: b.compression_mpa)
+    assert pressed.compression_mpa == pytest.approx(0.2 * 0.3 * 1.995 * 2860 * GRAVITY / (math.pi * 100), rel=0.01)
+    hollow = union(rod(100, 0, 1000) - rod(95, 200, 800), box((0, -100, 950), (400, 100, 1200)))
+    for bearing in bearings(hollow, DENSITY):
+        above = middle_of(hollow.trim_by_plane([0, 0, 1], bearing.height_mm))
+        assert bearing.above_m3 == pytest.approx(above[0] * 1e-9, rel=1e-6)
+        assert bearing.lever_mm < 250
+
+
+def test_lying_pulls_the_side_it_lies_on():
+    """A triangular prism, apex behind: on its back the apex is pulled, M c / I with I = b h³/36 (any table)."""
+    section = manifold3d.CrossSection([[(-50, 0), (50, 0), (0, 120)]])
+    told = bf.thin_stone(fit_of(section.extrude(2000)), battens=(50, 1950)).lying
+    load = 100 * 120 / 2 * 2860e-9 * GRAVITY
+    moment = load * (1900**2 / 8 - 50**2 / 2)
+    inertia = 100 * 120**3 / 36
+    stress = {side: tension for side, _, tension, _ in told}
+    assert stress["its back"] == pytest.approx(moment * 80 / inertia, rel=0.01)
+    assert stress["its front"] == pytest.approx(moment * 40 / inertia, rel=0.01)
+
+
 # ---- lifts ----
+
+
+def test_a_bevelled_block_rolls_over_both_its_edges():
+    """Bevels of 60 at the foot: it rolls on to the second edge at atan(60/300), hardest there, by hand."""
+    ends = ((300, 0), (700, 0), (1000, 60), (1000, 800), (0, 800), (0, 60))
+    block = bf.Block.convex([[x, y, z] for x, z in ends for y in (0, 500)], stone="marble")
+    fit = bf.safest(cuboid(100, 100, 100), block, stance=FIXED)
+    turn = next(t for t in bf.handling(fit).turns if t.edge == "right")
+    weight = block.volume_m3 * 2860
+    slope, high = math.atan2(60, 300), block.centroid_mm[2]
+    arm = 500 * math.cos(slope) - (high - 60) * math.sin(slope)
+    assert turn.pull_kg[0][1] == pytest.approx(weight * arm / math.hypot(1000, 740), rel=1e-6)
+    assert turn.balance_deg == pytest.approx(math.degrees(math.atan2(500, high - 60)), abs=1e-6)
+    assert turn.rests
+
+
+def test_supports_count_only_under_the_stone():
+    body = union(box((0, 0, 0), (100, 100, 600)), box((0, 0, 590), (700, 100, 900)))
+    cover = {"bottom": 0, "top": 0, "other": 50}
+    fit = bf.safest(figure_of(body), bf.Block.box(1000, 1000, 900, stone="marble"), stance=FIXED, cover=cover)
+    corners = [(50, 50), (950, 50), (950, 950), (50, 950)]
+    loads = bf.handling(fit, supports=corners).loads
+    assert loads[0].on_supports.stands
+    assert not loads[-1].on_supports.stands
+    far = bf.handling(fit, supports=[(-5000, -5000), (6000, -5000), (500, 6000)]).loads
+    assert not far[0].on_supports.stands
+
+
+def test_a_line_of_contact_is_measured_to_the_line():
+    """A block whose bottom rises by a fifth rests on one edge: the plumb line falls 200 mm beside it."""
+    ends = [[x, y, z + x * 0.2] for x in (0, 400) for y in (0, 300) for z in (0, 500)]
+    fit = bf.safest(cuboid(50, 50, 50), bf.Block.convex(ends, stone="marble"), stance=FIXED)
+    stands = bf.handling(fit).loads[0].stands
+    assert not stands.stands
+    assert stands.margin_mm == pytest.approx(-200, abs=1e-6)
+
+
+def test_legs_to_the_corners_and_what_the_feet_press():
+    """Four legs at 60° rise by half the diagonal's tangent; three feet of 20 x 20 press on 0.0012 m², by hand."""
+    fit = bf.safest(cuboid(300, 300, 290), bf.Block.box(1000, 1000, 300, stone="marble"), stance=FIXED)
+    check = bf.handling(fit, legs=4, sling_angle=60, hook_height=1300).checks[0]
+    assert check.over == pytest.approx(300 + math.hypot(1000, 1000) / 2 * math.tan(math.radians(60)) - 1300)
+    feet = [box((x, y, 0), (x + 20, y + 20, 30)) for x, y in ((0, 0), (380, 0), (190, 380))]
+    body = union(*feet, box((0, 0, 29), (400, 400, 200)))
+    told = bf.handling(fit_of(body), floor_kg_m2=600)
+    last = told.checks[-1]
+    kilograms = told.loads[-1].weight_range_kg[1]
+    assert last.over == pytest.approx(kilograms / 1.2e-3 - 600, rel=1e-3)
+
+
+def test_a_tiny_figure_and_slings_too_flat_are_answered():
+    body = union(box((0, 0, 0), (0.3, 0.3, 1.0)), box((0, 0, 0.9), (1.0, 0.3, 1.2)))
+    fit = fit_of(body, 0.1)
+    assert not bf.handling(fit).loads[-1].stands.stands
+    told = str(bf.survey(fit_of(body.scale([300] * 3)), alternatives=False, limits={"sling_angle": 20}))
+    assert "DO NOT LIFT at 20°" in "\n".join(told.splitlines()[:12])
 
 
 def test_a_block_needs_its_own_height_under_the_hook():

@@ -106,13 +106,13 @@ class Setting:
             )
             lines.append("corners lie, from the model's left end, front end and table (below 0: on the other side):")
         heading = ("corner", "right mm", "behind mm", "above mm")
-        rows = [(c.name, *(f"{v:.{at_corners}f}" for v in (c.right_mm, c.behind_mm, c.above_mm))) for c in self.corners]
+        rows = [(c.name, *(_plain(v, at_corners) for v in (c.right_mm, c.behind_mm, c.above_mm))) for c in self.corners]
         lines += [in_columns([heading, *rows]), ""]
         if self.wedges and not level:
             lines.append("Or: the frame level, the model wedged up in it until these points of its base stand so high:")
             head = ("point", "right mm", "behind mm", "above table mm", "then above the frame's floor mm")
             places = [
-                (w.at, *(f"{v:.{at_wedges}f}" for v in (w.right_mm, w.behind_mm, w.above_mm, w.height_mm)))
+                (w.at, *(_plain(v, at_wedges) for v in (w.right_mm, w.behind_mm, w.above_mm, w.height_mm)))
                 for w in self.wedges
             ]
             lines += [in_columns([head, *places]), ""]
@@ -171,6 +171,11 @@ def setting(fit: Fit) -> Setting:
         rotation=rotation,
         shift_mm=shift,
     )
+
+
+def _plain(value: float, digits: int) -> str:
+    """Return a number with so many digits, never as −0."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _digits(error_mm: float) -> int:

@@ -23,14 +23,14 @@ _GRID = 48  # nodes along each side of the grid of winding numbers
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DistanceGrid:
-    """Signed distances at the nodes of a grid, ``values`` (i, j, k) at ``origin + steps · (i, j, k)``: for a first look."""
+    """Signed distances at the nodes of a grid, ``values`` (i, j, k) at ``origin + steps · (i, j, k)``."""
 
     origin: Array
     steps: Array
     values: Array
 
     def about(self, points: Array) -> Array:
-        """Return (n,) distances at the nodes nearest to (n, 3) points; beside the grid, and as far again as they lie."""
+        """Return (n,) distances at the nodes nearest to (n, 3) points; beside the grid, and as far again."""
         at = (points - self.origin) / self.steps
         kept = np.clip(np.rint(at), 0, np.array(self.values.shape) - 1).astype(np.int64)
         beside = np.linalg.norm((np.clip(at, 0, np.array(self.values.shape) - 1) - at) * self.steps, axis=-1)

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.solids.arrays import Array, Ints
+from blockfit.solids.arrays import Array, Flags, Ints
 
 __all__ = [
     "Outline",
@@ -15,6 +15,7 @@ __all__ = [
     "area_of",
     "band",
     "convex_area",
+    "distance_to",
     "footprint",
     "grown",
     "lacks",
@@ -28,6 +29,8 @@ __all__ = [
     "rings_of",
     "section_near",
     "swept_area",
+    "united",
+    "within",
     "united_triangles",
 ]
 
@@ -153,10 +156,17 @@ def plane_of(area: Any) -> Plane:
     return Plane(float(area.area), middle, moments, np.concatenate(rings))
 
 
-def parts_of(area: Any) -> list[tuple[Array, Plane]]:
-    """Return the separate parts of a shapely area: each one's outer ring (n, 2) and its measures."""
+def parts_of(area: Any) -> list[tuple[Any, Plane]]:
+    """Return the separate parts of a shapely area, each with its measures."""
     parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
-    return [(np.array(part.exterior.coords)[:-1], plane_of(part)) for part in parts if not part.is_empty]
+    return [(part, plane_of(part)) for part in parts if not part.is_empty and part.area > 0]
+
+
+def united(areas: list[Any]) -> Any:
+    """Return all that lies in any of some shapely areas."""
+    import shapely
+
+    return areas[0] if len(areas) == 1 else only_areas(shapely.union_all(areas))
 
 
 def overlap(area: Any, ground: Any) -> Any:
@@ -277,6 +287,23 @@ def lacks(area: Any, points: Array, spare: float) -> bool:
         return False
     shapely.prepare(area)
     return bool((shapely.distance(area, shapely.points(outside)) > spare).any()) if not area.is_empty else True
+
+
+def distance_to(points: Array, place: Array) -> float:
+    """Return how far a place (2,) lies from the hull of (n, 2) points, a line or a point too; inf if there are none."""
+    import shapely
+
+    if len(points) == 0:
+        return np.inf
+    return float(shapely.distance(shapely.MultiPoint(points).convex_hull, shapely.Point(place)))
+
+
+def within(ring: Array, points: Array, near: float) -> Flags:
+    """Return which of (n, 2) points lie in the hull of a ring of corners, or within ``near`` of it."""
+    import shapely
+
+    hull = shapely.MultiPoint(ring).convex_hull
+    return np.asarray(shapely.distance(hull, shapely.points(points)) <= near)
 
 
 def swept_area(area: Any, by: Array) -> Any:

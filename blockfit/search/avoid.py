@@ -33,8 +33,8 @@ class Room:
     """A figure and all that it must keep clear of.
 
     ``corners`` (n, 3) are its hull's, ``surface`` (m, 3) and ``inside`` (k, 3) samples of it, all about ``middle`` (3,)
-    in the figure's frame; ``field`` gives distances from it, ``grid`` the same for a first look. Planes hold where ``normals @ x <= offsets``, cover and
-    skin taken off.
+    in the figure's frame; ``field`` gives distances from it, ``grid`` the same for a first look. Planes hold where
+    ``normals @ x <= offsets``, cover and skin taken off.
     """
 
     figure: Figure

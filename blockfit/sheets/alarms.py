@@ -1,7 +1,8 @@
 """What can hurt someone, said first: what does not stand, what is too much, what would break of its own weight."""
 
 from blockfit.sheets.words import rounded_up
-from blockfit.waste.handling import Handling
+from blockfit.waste.handling import Check, Handling
+from blockfit.waste.lifting import LEAST_ANGLE_DEG, Lift
 from blockfit.waste.thin import ThinStone
 
 __all__ = ["alarms_of"]
@@ -17,7 +18,12 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
         told += _counted("DOES NOT STAND BY ITSELF", fallen)
         propped = [load.name for load in moved.loads if load.on_supports is not None and not load.on_supports.stands]
         told += _counted("DOES NOT STAND ON THE SUPPORTS GIVEN", propped)
-        told += _counted("TOO MUCH", [f"{check.about}, {check.text}" for check in moved.checks if not check.kept])
+        told += [f"{name}: {lift.warnings[0]}" for name, lift in moved.lifts[:1] if _bad_angle(lift)]
+        worst: dict[str, Check] = {}
+        for check in moved.checks:
+            if not check.kept and check.over >= worst.get(check.about, check).over:
+                worst[check.about] = check
+        told += [f"TOO MUCH, {about}: {check.text}" for about, check in worst.items()]
     if thin is not None and thin.rupture_mpa is not None:
         broken = []
         for neck in thin.necks:
@@ -29,7 +35,13 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
                     f"{thin.rupture_mpa[0]:g} it may bear"
                 )
         told += _counted("WOULD BREAK OF ITS OWN WEIGHT", broken)
+        laid = [f"on {side}, {stress:.3g} MPa" for side, _, stress, _ in thin.lying if stress >= thin.rupture_mpa[0]]
+        told += _counted("WOULD BREAK LYING ON THE BATTENS GIVEN", laid)
     return told
+
+
+def _bad_angle(lift: Lift) -> bool:
+    return lift.angle_deg < LEAST_ANGLE_DEG and bool(lift.warnings)
 
 
 def _counted(what: str, names: list[str]) -> list[str]:

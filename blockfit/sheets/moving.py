@@ -64,7 +64,7 @@ def thin_section(thin: ThinStone) -> list[str]:
         "left out)",
     )
     if not thin.necks:
-        return lines + item("Necks", "no part hangs on a single neck")
+        lines += item("Necks", "no part was found that hangs on a single neck")
     if thin.rupture_mpa is None:
         lines += item("Strength", thin.rupture_source)
     else:
@@ -94,8 +94,9 @@ def thin_section(thin: ThinStone) -> list[str]:
     lines += _standing_lines(thin)
     counts = "" if thin.jerk == 1 else f", the weight counted {thin.jerk:g} times"
     lines += entry(
-        f"(estimates for planning, by plain beams on exact sections{counts}; shear and stress raisers are left out, "
-        "and tools, transport and flaws ask more than weight does)"
+        f"(estimates for planning, by plain beams on exact sections{counts}; shear, stress raisers and "
+        "whatever bears at both ends (a lintel, drapery that bridges) are left out, and tools, "
+        "transport and flaws ask more than weight does)"
     )
     return lines
 

@@ -106,8 +106,9 @@ def gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
     return item("Other stances", "; ".join(parts) + " (best found)")
 
 
-def cover_section(cover: Cover, reserve: Setback) -> list[str]:
-    """Return the stone on every face, where it is thinnest, and the reserve behind."""
+def cover_section(cover: Cover, reserve: Setback, *, plain: bool = True) -> list[str]:
+    """Return the stone on every face, where it is thinnest, and the reserve behind; ``plain``: among no flaws."""
+    sure = "exact" if plain else "never more than there is"
     lines = item(
         "Least cover",
         f"{length(cover.least_mm)} towards the {cover.least_face}, at {point(cover.at)} (exact)",
@@ -119,7 +120,7 @@ def cover_section(cover: Cover, reserve: Setback) -> list[str]:
         "Reserve",
         f"the whole figure can be set back {length(reserve.back_mm)} with its cover kept; {_the(reserve.limit_face)} "
         f"ends it; or moved {length(reserve.left_mm)} to the left, {length(reserve.right_mm)} to the right, "
-        f"{length(reserve.up_mm)} up (exact, in the block as bought)",
+        f"{length(reserve.up_mm)} up ({sure}, in the block as bought)",
     )
     return lines
 

@@ -10,18 +10,19 @@ from typing import Any
 import numpy as np
 
 from blockfit.measure.booleans import Solid, arrays_of, level_rings
-from blockfit.measure.sections import Plane, area_of, overlap, parts_of, plane_of
+from blockfit.measure.sections import Plane, area_of, overlap, parts_of, plane_of, united
 from blockfit.solids.arrays import Array
 from blockfit.solids.surface import centroid
+from blockfit.waste.slices import Carrier, carriers_of, heights_of
 
-__all__ = ["GRAVITY", "Bearing", "Slices", "bearings", "lying", "slices_of"]
+__all__ = ["GRAVITY", "Bearing", "bearings", "lying"]
 
 GRAVITY = 9.80665  # m/s², standard gravity (ISO 80000-3)
 _FINER = 6  # further heights around each of the worst
 _MOST = 3  # worst heights that are reported
 _APART = 0.04  # of the height: nearer ones are one
 _LEAST = 2e-4  # of the volume: where less lies above, nothing is asked
-_EDGE = 5e-3  # of the height: how far from top and bottom sections are taken; contact with the floor is no section
+_FLAT_MM, _EDGE = 1.0, 1e-3  # of the height: what lies lower touches the floor, and is no section
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,37 +47,7 @@ class Bearing:
     compression_mpa: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Slices:
-    """Horizontal sections of a solid, from below: ``heights`` (n,), and for each the part that stands on the ground,
-    as a shapely area with its ``planes`` (area, middle, moments), and the areas and first moments of all of it."""
-
-    heights: Array
-    grounded: tuple[Any, ...]
-    planes: tuple[Plane, ...]
-    all_area: Array
-    all_first: Array
-
-
-def slices_of(solid: Solid, low: float, high: float, count: int) -> Slices:
-    """Return the sections of a solid at ``count`` heights, evenly spread."""
-    edge = _EDGE * (high - low)
-    heights = np.linspace(low + edge, high - edge, count)
-    areas = [area_of(level_rings(solid, z)) for z in heights.tolist()]
-    grounded = [areas[0]]
-    for area in areas[1:]:
-        grounded.append(overlap(area, grounded[-1]))
-    wholes = [plane_of(area) for area in areas]
-    return Slices(
-        heights,
-        tuple(grounded),
-        tuple(plane_of(area) for area in grounded),
-        np.array([whole.area for whole in wholes]),
-        np.array([whole.area * whole.middle for whole in wholes]),
-    )
-
-
-def bearings(solid: Solid, density_kg_m3: float, *, jerk: float = 1.0, count: int = 160) -> tuple[Bearing, ...]:
+def bearings(solid: Solid, density_kg_m3: float, *, jerk: float = 1.0, count: int = 200) -> tuple[Bearing, ...]:
     """Return the heights at which a standing solid's own weight asks most of what carries it, the worst first.
 
     Most is the greatest tension, and the greatest compression. Sections are looked at ``count`` heights and finer
@@ -90,22 +61,20 @@ def bearings(solid: Solid, density_kg_m3: float, *, jerk: float = 1.0, count: in
     >>> abs(worst.tension_mpa - (6 * load * lever / 100**3 - load / 100**2)) < 0.001
     True
     """
-    vertices, faces = arrays_of(solid)
+    vertices, _ = arrays_of(solid)
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
-    slices = slices_of(solid, low, high, count)
-    carried = _carried(slices)
-    stress = np.array([_pair(slices.planes[k], carried[k], density_kg_m3 * jerk) for k in range(count)])  # (n, 2)
-    picked = [
-        _finer(solid, slices, carried, k, kind, density_kg_m3 * jerk)
-        for kind in (0, 1)
-        for k in _peaks(stress[:, kind], slices.heights, _APART * (high - low))
-    ]
+    edge = max(_FLAT_MM, _EDGE * (high - low))
+    if high - low <= 3 * edge:
+        return ()
+    heights = heights_of(solid, low + edge, high - edge, count)
+    carriers = carriers_of(solid, heights)
+    whole = float(solid.volume())
+    worst = [_worst_of(level, density_kg_m3 * jerk, _LEAST * whole) for level in carriers]
     found: list[Bearing] = []
-    for height in picked:
-        if all(abs(height - other.height_mm) > 1e-9 for other in found):
-            told = _bearing(solid, height, low, density_kg_m3 * jerk)
-            if told is not None:
-                found.append(told)
+    for kind in (0, 1):
+        for k in _peaks(np.array([pair[kind] for pair in worst]), heights, _APART * (high - low)):
+            height = _finer(solid, heights, carriers, k, kind, density_kg_m3 * jerk)
+            found += _bearings_at(solid, height, low + edge, density_kg_m3 * jerk, kind)
     found.sort(key=lambda b: (-b.tension_mpa, -b.compression_mpa))
     kept: list[Bearing] = []
     for bearing in found:  # along an even stem every section is as bad: the worst is enough
@@ -129,46 +98,40 @@ def lying(
     """
     vertices, _ = arrays_of(solid)
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
-    slices = slices_of(solid, low, high, count)
-    step = float(slices.heights[1] - slices.heights[0])
-    weight = slices.all_area * step * density_kg_m3 * jerk * 1e-9 * GRAVITY  # N each
-    total, middle = float(weight.sum()), float(weight @ slices.heights) / float(weight.sum())
+    step = (high - low) / count
+    heights = low + step * (np.arange(count) + 0.5)
+    planes = [plane_of(area_of(level_rings(solid, z))) for z in heights.tolist()]
+    weight = np.array([plane.area for plane in planes]) * step * density_kg_m3 * jerk * 1e-9 * GRAVITY  # N each
+    total, middle = float(weight.sum()), float(weight @ heights) / float(weight.sum())
     near, far = sorted(supports_mm)
     at_far = total * (middle - near) / (far - near)
     reactions = ((near, total - at_far), (far, at_far))
     told = []
     for side, way in (("its back", (0, 1)), ("its front", (0, -1)), ("its left", (-1, 0)), ("its right", (1, 0))):
-        worst = (float(low), 0.0, 0.0)
-        for k, z in enumerate(slices.heights.tolist()):
-            moment = float((weight[: k + 1] * (z - slices.heights[: k + 1])).sum())
-            moment -= sum(force * (z - at) for at, force in reactions if at < z)
-            plane = plane_of(area_of(level_rings(solid, z)))
-            tension, compression = plane.extremes(0.0, moment * np.array(way, np.float64))
+        worst = (low, 0.0, 0.0)
+        for k, z in enumerate(heights.tolist()):
+            # Above 0 where it sags: the side that it lies on is then pulled.
+            sags = sum(force * (z - at) for at, force in reactions if at < z)
+            sags -= float((weight[:k] * (z - heights[:k])).sum()) + float(weight[k]) * step / 8
+            tension, compression = planes[k].extremes(0.0, sags * np.array(way, np.float64))
             if tension > worst[1]:
                 worst = (z, tension, compression)
         told.append((side, *worst))
     return tuple(told)
 
 
-def _carried(slices: Slices) -> Array:
-    """Return (n, 3) the volume (mm³) that each section carries, and where its centre lies, by sections alone."""
-    step = float(slices.heights[1] - slices.heights[0])
-    area = np.array([plane.area for plane in slices.planes])
-    first = np.array([plane.area * plane.middle for plane in slices.planes])
-    below = np.cumsum(area) * step - area * step / 2
-    below_first = np.cumsum(first, axis=0) * step - first * step / 2
-    total = float(slices.all_area.sum()) * step
-    load = total - below
-    centre = (slices.all_first.sum(axis=0) * step - below_first) / np.where(load > 0, load, 1.0)[:, None]
-    return np.column_stack([np.where(load > _LEAST * total, load, 0.0), centre])
-
-
-def _pair(plane: Plane, carried: Array, density: float) -> tuple[float, float]:
-    """Return the greatest tension and compression under what a section carries (volume, centre)."""
-    if plane.area <= 0 or carried[0] <= 0:
+def _pair(plane: Plane, volume: float, centre: Array, density: float) -> tuple[float, float]:
+    """Return the greatest tension and compression where a section carries a volume with its centre over (2,)."""
+    if plane.area <= 0 or volume <= 0:
         return 0.0, 0.0
-    weight = float(carried[0]) * density * 1e-9 * GRAVITY
-    return plane.extremes(-weight, -weight * (carried[1:] - plane.middle))
+    weight = volume * density * 1e-9 * GRAVITY
+    return plane.extremes(-weight, -weight * (centre - plane.middle))
+
+
+def _worst_of(level: list[Carrier], density: float, least_mm3: float) -> tuple[float, float]:
+    """Return the greatest tension and the greatest compression among the carriers at a height."""
+    pairs = [_pair(c.plane, c.volume, c.centre, density) for c in level if c.volume > least_mm3]
+    return max((t for t, _ in pairs), default=0.0), max((c for _, c in pairs), default=0.0)
 
 
 def _peaks(stress: Array, heights: Array, apart: float) -> list[int]:
@@ -183,45 +146,71 @@ def _peaks(stress: Array, heights: Array, apart: float) -> list[int]:
     return taken
 
 
-def _finer(solid: Solid, slices: Slices, carried: Array, k: int, kind: int, density: float) -> float:
+def _finer(solid: Solid, heights: Array, carriers: list[list[Carrier]], k: int, kind: int, density: float) -> float:
     """Return the height near the k-th at which the tension (``kind`` 0) or compression (1) is greatest."""
-    step = float(slices.heights[1] - slices.heights[0])
-    best, most = float(slices.heights[k]), _pair(slices.planes[k], carried[k], density)[kind]
-    for share in np.linspace(-1, 1, 2 * _FINER + 1)[1:-1].tolist():
-        height = float(np.clip(slices.heights[k] + share * step, slices.heights[0], slices.heights[-1]))
-        plane = plane_of(overlap(area_of(level_rings(solid, height)), slices.grounded[k]))
-        load = np.array([np.interp(height, slices.heights, carried[:, j]) for j in range(3)])
-        value = _pair(plane, load, density)[kind]
+    carrier = max(carriers[k], key=lambda c: _pair(c.plane, c.volume, c.centre, density)[kind])
+    best, most = float(heights[k]), _pair(carrier.plane, carrier.volume, carrier.centre, density)[kind]
+    low, high = float(heights[max(k - 1, 0)]), float(heights[min(k + 1, len(heights) - 1)])
+    for height in np.linspace(low, high, 2 * _FINER + 1)[1:-1].tolist():
+        plane = plane_of(overlap(area_of(level_rings(solid, height)), carrier.area))
+        volume = carrier.volume + (carrier.height - height) * (plane.area + carrier.plane.area) / 2
+        value = _pair(plane, volume, carrier.centre, density)[kind]
         if value > most * (1 + 1e-9):
             best, most = height, value
     return best
 
 
-def _bearing(solid: Solid, height: float, low: float, density: float) -> Bearing | None:
-    """Return what the exact section at a height carries."""
+def _bearings_at(solid: Solid, height: float, floor: float, density: float, kind: int) -> list[Bearing]:
+    """Return what asks most of the exact sections at a height: each piece above by what it alone stands on."""
+    near = 1e-7 * max(1.0, abs(height))
     below = solid.trim_by_plane([0.0, 0.0, -1.0], -height).decompose()
-    standing = [part for part in below if float(part.bounding_box()[2]) <= low + 1.0]
-    if not standing:
-        return None
-    area = area_of(
-        [ring for part in standing for ring in level_rings(part, height - 1e-7 * max(1.0, abs(height - low)))]
-    )
+    standing = [part for part in below if float(part.bounding_box()[2]) <= floor]
+    # A closed hollow comes apart as a part of its own, of negative volume: it hangs nowhere.
+    hanging = [part for part in below if float(part.bounding_box()[2]) > floor and part.volume() > 0]
+    ground = [area_of(level_rings(part, height - near)) for part in standing]
+    told = []
+    above = solid.trim_by_plane([0.0, 0.0, 1.0], height).decompose()
+    hollow = [part for part in above if part.volume() < 0]
+    for piece in above:
+        if piece.volume() <= 0:
+            continue
+        foot = area_of(level_rings(piece, height + near))
+        touching = [overlap(area, foot) for area in ground]
+        touching = [area for area in touching if not area.is_empty]
+        if not touching:
+            continue
+        carried = [
+            piece,
+            *[part for part in hollow if _lies_in(part, piece)],
+            *[part for part in hanging if area_of(level_rings(part, height - near)).intersects(foot)],
+        ]
+        told.append(_bearing(united(touching), height, carried, density))
+    told = [b for b in told if b.above_m3 * 1e9 > _LEAST * float(solid.volume())]
+    return sorted(told, key=lambda b: -(b.compression_mpa if kind else b.tension_mpa))[:1]
+
+
+def _lies_in(part: Solid, other: Solid) -> bool:
+    """Tell whether a part's box lies within another's."""
+    inner, outer = part.bounding_box(), other.bounding_box()
+    return all(inner[k] >= outer[k] and inner[k + 3] <= outer[k + 3] for k in range(3))
+
+
+def _bearing(area: Any, height: float, carried: list[Solid], density: float) -> Bearing:
+    """Return what an area at a height bears under the exact solids that it carries."""
     plane = plane_of(area)
-    hanging = [part for part in below if float(part.bounding_box()[2]) > low + 1.0]
-    carried = [_mass(part) for part in (solid.trim_by_plane([0.0, 0.0, 1.0], height), *hanging)]
-    volume, moment = sum(own for own, _ in carried), sum((m for _, m in carried), np.zeros(3))
-    if plane.area <= 0 or volume <= _LEAST * float(solid.volume()):
-        return None
+    masses = [_mass(part) for part in carried]
+    volume, moment = sum(own for own, _ in masses), sum((m for _, m in masses), np.zeros(3))
     centre = moment / volume
     weight = volume * density * 1e-9 * GRAVITY
     couple = -weight * (centre[:2] - plane.middle)
     tension, compression = plane.extremes(-weight, couple)
     loops = parts_of(area)
+    rings = [np.array(part.exterior.coords)[:-1] for part, _ in loops]
     return Bearing(
         height_mm=height,
         area_mm2=plane.area,
         centre_mm=np.array([*plane.middle, height]),
-        outlines=tuple(np.column_stack([ring, np.full(len(ring), height)]) for ring, _ in loops),
+        outlines=tuple(np.column_stack([ring, np.full(len(ring), height)]) for ring in rings),
         shares=tuple(plane.share(-weight, couple, loop) for _, loop in loops),
         above_m3=volume * 1e-9,
         above_centre_mm=np.asarray(centre),
@@ -235,4 +224,4 @@ def _mass(solid: Solid) -> tuple[float, Array]:
     """Return the volume in mm³ and its first moment (3,)."""
     volume = float(solid.volume())
     vertices, faces = arrays_of(solid)
-    return volume, volume * centroid(vertices, faces) if volume > 0 else np.zeros(3)
+    return volume, volume * centroid(vertices, faces) if volume else np.zeros(3)

@@ -23,6 +23,7 @@ from blockfit.waste.undercut import Undercuts, undercuts
 
 __all__ = ["Check", "Handling", "Load", "handling"]
 
+_FLAT_SHARE = 0.05  # of the figure's height, at most
 _DENSITY = 2700.0  # where no stone is named; it says so
 
 
@@ -92,8 +93,9 @@ def handling(
     stuff = Stuff(_DENSITY, _DENSITY, _DENSITY)
     if stone is not None:
         stuff = Stuff(stone.density_kg_m3, stone.low_kg_m3, stone.high_kg_m3)
-    points = None if supports is None else _points(supports, float(fit.block.corners_mm[:, 2].min()))
-    flat_mm = length_mm(flat, "flat", least=0)
+    points = None if supports is None else _points(supports)
+    # Of a small figure a thousandth of a metre would be all of it.
+    flat_mm = min(length_mm(flat, "flat", least=0), _FLAT_SHARE * figure.size_mm[2])
     loads = loads_of(fit, figure, offcuts, undercut or undercuts(fit), stuff, points, flat_mm)
     hung = [Hung(load.name, load.weight_range_kg[1], load.size_mm) for load in (loads[0], loads[-1])]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
@@ -103,7 +105,7 @@ def handling(
         turns=loads[0].turns,
         lifts=tuple((thing.name, _lift(thing, limits)) for thing in hung),
         rollers=roller_pull(loads[0].weight_range_kg[1]),
-        checks=checks_of(limits, loads, hung),
+        checks=checks_of(limits, loads, hung, on_supports=points is not None),
         stone_named=stone is not None,
         flat_mm=flat_mm,
     )
@@ -113,8 +115,8 @@ def _lift(thing: Hung, limits: Limits) -> Lift:
     return lift(thing.most_kg, legs=limits.legs, angle_deg=limits.sling_angle, limit_kg=limits.weakest_kg)
 
 
-def _points(supports: Sequence[Sequence[float]], floor: float) -> Array:
+def _points(supports: Sequence[Sequence[float]]) -> Array:
     points = np.array(supports, np.float64)
     if points.ndim != 2 or points.shape[1] != 2 or not np.isfinite(points).all():
         raise BadValueError("supports must be (x, y) points in mm, such as [(100, 50), (100, 650), (800, 350)]")
-    return np.column_stack([points, np.full(len(points), floor)])
+    return points

@@ -80,13 +80,18 @@ def lift(load_kg: float, *, legs: int = 2, angle_deg: float = 60, limit_kg: floa
 
 
 def sling_rise_mm(size_mm: tuple[float, float, float], legs: int, angle_deg: float) -> float:
-    """Return how high the hook hangs over a load's top, for legs at an angle over its longer level side.
+    """Return how high the hook hangs over a load's top: two legs over its longer level side, more to its corners.
+
+    Legs at 90° hang from a spreader, whose own height is not counted.
 
     >>> from blockfit.waste.lifting import sling_rise_mm
-    >>> round(sling_rise_mm((1000, 600, 900), 2, 60)), sling_rise_mm((1000, 600, 900), 1, 60)
-    (866, 0.0)
+    >>> [round(sling_rise_mm((1000, 600, 900), legs, 60)) for legs in (1, 2, 4)]
+    [0, 866, 1010]
     """
-    return 0.0 if legs == 1 else max(size_mm[:2]) / 2 * math.tan(math.radians(min(angle_deg, 89.0)))
+    if legs == 1 or angle_deg >= 90:
+        return 0.0
+    span = max(size_mm[:2]) if legs == 2 else math.hypot(*size_mm[:2])
+    return span / 2 * math.tan(math.radians(angle_deg))
 
 
 def roller_pull(load_kg: float) -> RollerPull:

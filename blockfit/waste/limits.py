@@ -104,7 +104,9 @@ def limits_of(
     )
 
 
-def checks_of(limits: Limits, loads: Sequence[Load], hung: Sequence[Hung]) -> tuple[Check, ...]:
+def checks_of(
+    limits: Limits, loads: Sequence[Load], hung: Sequence[Hung], *, on_supports: bool = False
+) -> tuple[Check, ...]:
     """Return a check for every limit and every load that it concerns."""
     checks = [_passes(loads[0], opening) for opening in limits.openings]
     if limits.hook_mm is not None:
@@ -113,7 +115,7 @@ def checks_of(limits: Limits, loads: Sequence[Load], hung: Sequence[Hung]) -> tu
     if weakest is not None:
         checks += [_carried("lifting gear", thing.name, thing.most_kg, weakest) for thing in hung]
     if limits.floor_kg_m2 is not None:
-        checks += [_floor(load, limits.floor_kg_m2) for load in loads]
+        checks += [_UNKNOWN_FLOOR] if on_supports else [_floor(load, limits.floor_kg_m2) for load in loads]
     if limits.table_kg is not None:
         checks += [_carried("table", load.name, load.weight_range_kg[1], limits.table_kg) for load in loads]
     if limits.friction is not None:
@@ -151,7 +153,8 @@ def _hook(thing: Hung, limits: Limits, hook_mm: float) -> Check:
     rise = sling_rise_mm(thing.size_mm, limits.legs, limits.sling_angle)
     need = thing.size_mm[2] + rise + limits.hook_clearance_mm
     over = max(0.0, need - hook_mm)
-    parts = f"its height {math.ceil(thing.size_mm[2]):,}, legs at {limits.sling_angle:g}° {math.ceil(rise):,}"
+    spread = " under a spreader, whose height comes on top," if limits.sling_angle >= 90 and limits.legs > 1 else ""
+    parts = f"its height {math.ceil(thing.size_mm[2]):,}, legs{spread} at {limits.sling_angle:g}° {math.ceil(rise):,}"
     parts += f", clearance {math.ceil(limits.hook_clearance_mm):,}"
     text = f"{thing.name}: needs {math.ceil(need):,} mm under the hook ({parts}), there are {math.floor(hook_mm):,} mm"
     return Check("hook height", over == 0, text + (f": TOO MUCH by {math.ceil(over):,} mm" if over else ""), over)
@@ -160,6 +163,8 @@ def _hook(thing: Hung, limits: Limits, hook_mm: float) -> Check:
 def _slope(load: Load, friction: float) -> Check:
     """Return whether the block, on a slope, would slide before it tips."""
     slides, tips = slides_at_deg(friction), load.stands.weakest_deg
+    if not load.stands.stands:
+        return Check("slope", False, "the block does not stand by itself even on the level", slides)
     first = f"slides at {slides:.0f}°, before it tips at {tips:.0f}°"
     if tips < slides:
         first = f"tips over the {load.stands.weakest} at {tips:.0f}°, before it slides at {slides:.0f}°"
@@ -169,12 +174,19 @@ def _slope(load: Load, friction: float) -> Check:
 
 
 def _floor(load: Load, limit: float) -> Check:
-    ring = load.stands.base
-    area = polygon_area(ring) * 1e-6 if len(ring) >= 3 else 0.0
+    """Return what a load presses on the stone that touches the floor; or on the base's hull."""
+    area = load.contact_m2
+    where = "on what touches the floor"
+    if area is None:
+        area = polygon_area(load.stands.base) * 1e-6 if len(load.stands.base) >= 3 else 0.0
+        where = "if spread over the whole of its base"
     each = load.weight_range_kg[1] / area if area > 0 else math.inf
     over = max(0.0, each - limit)
     much = f": TOO MUCH by {math.ceil(over):,} kg/m²" if 0 < over < math.inf else ": TOO MUCH" if over else ""
-    presses = (
-        f"presses {math.ceil(each):,} kg/m² on its base of {area:.2f} m²" if area > 0 else "rests on no area at all"
-    )
-    return Check("floor", over == 0, f"{load.name}: {presses}, the floor carries {limit:,.0f} kg/m²{much}", over)
+    presses = f"presses {math.ceil(each):,} kg/m² {where}, {area:.4g} m²" if area > 0 else "rests on no area at all"
+    return Check("floor", over == 0, f"{load.name}: {presses}; the floor carries {limit:,.0f} kg/m²{much}", over)
+
+
+_UNKNOWN_FLOOR = Check(
+    "floor", False, "not checked: the load stands on the supports given, and what they press depends on their own area"
+)

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.measure.booleans import Solid, arrays_of, hull_solid, level_rings, solid_from
-from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area
+from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, within
 from blockfit.search.result import Fit
-from blockfit.solids.arrays import Array
+from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Figure
 from blockfit.solids.surface import centroid
 from blockfit.waste.offcut import OffcutPlan
@@ -23,19 +23,9 @@ from blockfit.waste.undercut import Undercuts
 
 __all__ = ["LevelCut", "Load", "Stuff", "loads_of"]
 
+_NEAR_MM = 1.0  # a support this far beside the base still bears
 _KNOWN = 0.25  # of a column's pitch: how well a centre of gravity by columns is known
-_LEVELS = (
-    1.0,
-    2.0,
-    3.0,
-    5.0,
-    8.0,
-    12.0,
-    20.0,
-    30.0,
-    45.0,
-    65.0,
-)  # mm: where a base that does not stand may be cut level
+_LEVELS = 60  # heights up to a tenth of the figure's at which its base is tried cut level
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,7 +39,7 @@ class Stuff:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LevelCut:
-    """The least height at which cutting the base level lets a body stand, and how it then stands."""
+    """The least height looked at at which cutting the base level lets a body stand, and how it then stands."""
 
     height_mm: float
     stands: Balance
@@ -61,7 +51,8 @@ class Load:
 
     ``on_supports`` is how it stands on the rollers, wedges or battens given instead of its base. ``size_mm`` is its own
     at that moment. ``turns`` are over the edges of its base, where it is an exact solid; ``level`` is what cutting the
-    finished figure's base level would do, where it does not stand.
+    finished figure's base level would do, where it does not stand; ``contact_m2`` is the stone that really touches the
+    floor, where it is an exact solid.
     """
 
     name: str
@@ -74,6 +65,7 @@ class Load:
     size_mm: tuple[float, float, float]
     turns: tuple[Turning, ...] = ()
     level: LevelCut | None = None
+    contact_m2: float | None = None
 
 
 def loads_of(
@@ -88,18 +80,23 @@ def loads_of(
     """Return the stone as delivered, after each offcut and each part of the waste, and the finished figure."""
     block = fit.block
 
-    def exact(name: str, vertices: Array, centre: Array, volume: float, level: LevelCut | None = None) -> Load:
+    def exact(
+        name: str, vertices: Array, faces: Ints, centre: Array, volume: float, level: LevelCut | None = None
+    ) -> Load:
         stands = balance(centre, base_of(vertices, flat_mm))
         heavy = volume * stuff.high
         turns = turnings(vertices, centre, heavy, stands.base, flat_mm)
-        return _load(name, volume, centre, stands, _size(vertices), stuff, supports, turns, level)
+        low = float(vertices[:, 2].min())
+        touch = area_of(level_rings(solid_from(vertices, faces), low + max(flat_mm, 1e-6))).area * 1e-6
+        return _load(name, volume, centre, stands, _size(vertices), stuff, supports, low, turns, level, touch)
 
-    corners = block.corners_mm
-    loads = [exact("as delivered", corners, block.centroid_mm, block.volume_m3)]
+    bought = arrays_of(hull_solid(block.corners_mm))
+    loads = [exact("as delivered", *bought, block.centroid_mm, block.volume_m3)]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
         left = piece.left
-        loads.append(exact(f"after offcut {number}", left.vertices, centroid(left.vertices, left.faces), piece.left_m3))
-    start = arrays_of(hull_solid(corners)) if offcuts is None else (offcuts.left.vertices, offcuts.left.faces)
+        middle = centroid(left.vertices, left.faces)
+        loads.append(exact(f"after offcut {number}", left.vertices, left.faces, middle, piece.left_m3))
+    start = bought if offcuts is None else (offcuts.left.vertices, offcuts.left.faces)
     bases = _stage_bases(figure, solid_from(*start), cut.view.into, flat_mm)
     within = _KNOWN * cut.pitch_mm
     for (name, volume, centre), base in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
@@ -113,12 +110,13 @@ def loads_of(
                 _size(whole),
                 stuff,
                 supports,
+                float(base[:, 2].min()),
             )
         )
     middle = centroid(figure.vertices, figure.faces)
     feet = balance(middle, base_of(figure.vertices, flat_mm))
     level = None if feet.stands else _level_cut(figure)
-    loads.append(exact("the finished figure", figure.vertices, middle, figure.volume_m3 or 0.0, level))
+    loads.append(exact("the finished figure", figure.vertices, figure.faces, middle, figure.volume_m3 or 0.0, level))
     return tuple(loads)
 
 
@@ -130,13 +128,12 @@ def _load(
     size: tuple[float, float, float],
     stuff: Stuff,
     supports: Array | None,
+    base_height: float,
     turns: Sequence[Turning] = (),
     level: LevelCut | None = None,
+    contact_m2: float | None = None,
 ) -> Load:
-    floor = 0.0 if supports is None else float(supports[:, 2].max())
-    held = (
-        None if supports is None else balance(centre, np.column_stack([supports[:, :2], np.full(len(supports), floor)]))
-    )
+    held = None if supports is None else balance(centre, _under(supports, stands.base, base_height))
     return Load(
         name=name,
         volume_m3=volume,
@@ -148,7 +145,14 @@ def _load(
         size_mm=size,
         turns=tuple(turns),
         level=level,
+        contact_m2=contact_m2,
     )
+
+
+def _under(supports: Array, base: Array, floor: float) -> Array:
+    """Return those of (n, 2) supports that lie under what would touch the floor, as places (k, 3)."""
+    held = supports[within(base, supports, _NEAR_MM)] if len(base) >= 3 else supports[:0]
+    return np.column_stack([held, np.full(len(held), floor)])
 
 
 def _size(vertices: Array) -> tuple[float, float, float]:
@@ -190,16 +194,14 @@ def _corners(area: object, height: float) -> Array:
 
 
 def _level_cut(figure: Figure) -> LevelCut | None:
-    """Return the least height at which the figure, its base cut level there, would stand; ``None`` if at none."""
+    """Return the least height looked at, up to a tenth of the figure's, at which its base cut level lets it stand."""
     solid = solid_from(figure.vertices, figure.faces)
-    low = float(figure.vertices[:, 2].min())
-    for height in _LEVELS:
-        if height > 0.1 * figure.size_mm[2]:
-            return None
+    low, tall = float(figure.vertices[:, 2].min()), figure.size_mm[2]
+    for height in (tall / 10 * np.arange(1, _LEVELS + 1) / _LEVELS).tolist():
         vertices, faces = arrays_of(solid.trim_by_plane([0.0, 0.0, 1.0], low + height))
         if len(faces) == 0:
             return None
-        stands = balance(centroid(vertices, faces), base_of(vertices, 1e-3))
+        stands = balance(centroid(vertices, faces), base_of(vertices, 1e-6 * tall))
         if stands.stands:
             return LevelCut(height, stands)
     return None

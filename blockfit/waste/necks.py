@@ -18,6 +18,7 @@ from blockfit.waste.thickness import Thickness
 __all__ = ["Neck", "bending_mpa", "neck_of_bearing", "necks_of"]
 
 _MOST_PLACES = 48
+_ROD = 0.1  # normals across a limb spread so much the other way, of what they do one way
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
 
 
@@ -108,8 +109,14 @@ def necks_of(
     floor = float(vertices[:, 2].min())
     tall = float(np.ptp(vertices[:, 2]))
     found: list[Neck] = []
+    looked = 0
     for at, width in _places(thick, tall):
         normal = _limb(thick, at, width)
+        if normal is None:
+            continue
+        looked += 1
+        if looked > _MOST_PLACES:
+            break
         section, normal, at = _least_section(vertices, faces, normal, at, width)
         if section is None or section.area_mm2 > 40 * width**2:
             continue
@@ -131,9 +138,11 @@ def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
     """Return middles of balls in thin limbs, thinnest first, none near one already taken."""
     middles, diameter = thick.middles, thick.diameter_mm
     order = np.argsort(diameter, kind="stable")
-    order = order[diameter[order] <= 0.3 * tall]
+    floor = float(thick.points[:, 2].min())
+    # What lies on the floor hangs on nothing.
+    order = order[(diameter[order] <= 0.3 * tall) & (middles[order, 2] - 0.6 * diameter[order] > floor)]
     taken: list[tuple[Array, float]] = []
-    while len(order) and len(taken) < _MOST_PLACES:
+    while len(order) and len(taken) < 8 * _MOST_PLACES:
         at, width = middles[order[0]], float(diameter[order[0]])
         taken.append((at, width))
         apart = np.maximum(np.maximum(1.2 * diameter[order], 0.03 * tall), 1.2 * width)
@@ -141,11 +150,15 @@ def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
     return taken
 
 
-def _limb(thick: Thickness, at: Array, width: float) -> Array:
-    """Return the direction along a limb: the one to which the normals around it are squarest."""
+def _limb(thick: Thickness, at: Array, width: float) -> Array | None:
+    """Return the direction along a limb: the one to which the normals around it are squarest.
+
+    ``None`` where they are all but parallel: a plate, which no one section parts.
+    """
     near = np.linalg.norm(thick.points - at, axis=1) < 1.2 * width
     spread = (thick.inward[near] * thick.areas_mm2[near, None]).T @ thick.inward[near]
-    return np.asarray(np.linalg.eigh(spread)[1][:, 0])
+    sizes, ways = np.linalg.eigh(spread)
+    return np.asarray(ways[:, 0]) if sizes[1] > _ROD * sizes[2] else None
 
 
 def _least_section(
@@ -220,7 +233,7 @@ def _part(
                 continue
             part = part_beyond(vertices, faces[inside[faces].any(axis=1)], inside, section.centre, way)
             volume = part.volume_mm3
-            if not _LEAST_PART * whole < volume < 0.5 * whole:
+            if volume <= _LEAST_PART * whole:
                 continue
             if abs(part.cut_mm2 - section.area_mm2) < 0.02 * section.area_mm2:
                 return part, way

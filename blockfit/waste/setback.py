@@ -2,9 +2,10 @@
 
 In a convex block as bought only vertices count, and the answer is exact. Among flaws, in the stone as it stands or in a
 rough block it is exact too, to `FINE_MM`, by lines and solids (`search/travel.py`), and never more than there is; only
-the cover under a rough block's own surface may fall short between two looks, by a hundredth of itself at most."""
+the cover under a rough block's own surface may fall short between two looks, by a hundredth of itself at most. Margins
+about flaws that are no balls are taken up to a twentieth too large, so the setback may be that much too small."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,7 +76,10 @@ def _obstacles(fit: Fit, stage: Stage | None) -> list[Obstacle]:
     """Return what may stop the figure besides the block's planes."""
     asked = float(fit.asked_cover_mm.max(initial=0.0))
     found = [] if fit.block.is_plain else obstacles_of(fit.block, asked)
-    return found if stage is None else [*found, stone_obstacle("the stone as it stands", stage.stone, 0.0)]
+    if stage is not None:
+        found.append(stone_obstacle("the stone as it stands", stage.stone, 0.0))
+    spare = fit.figure.tolerance_mm * fit.scale
+    return [replace(obstacle, margin_mm=obstacle.margin_mm + spare) for obstacle in found] if spare else found
 
 
 def _to_the_planes(fit: Fit, way: Array) -> tuple[float, str, Array]:

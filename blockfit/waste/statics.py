@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blockfit.measure.sections import footprint
+from blockfit.measure.sections import distance_to, footprint
 from blockfit.solids.arrays import Array
 
 __all__ = ["FLAT_MM", "Balance", "balance", "base_of", "side_words", "slides_at_deg"]
@@ -59,11 +59,11 @@ def balance(centre: Array, contacts: Array, within_mm: float = 0.0) -> Balance:
     >>> round(balance(np.array([50, 50, 100.0]), corners).weakest_deg, 2)
     26.57
     """
-    ring = footprint(contacts[:, :2])
-    height = float(centre[2] - contacts[:, 2].max()) + within_mm
-    if len(ring) < 3:  # a point or a line: nothing can stand on it
-        off = float(np.linalg.norm(ring - centre[:2], axis=1).min()) if len(ring) else math.inf
+    ring = footprint(contacts[:, :2]) if len(contacts) else np.zeros((0, 2))
+    if len(ring) < 3:  # a point, a line or nothing: nothing can stand on it
+        off = distance_to(ring, centre[:2])
         return Balance(False, -off, "every side", 0.0, (), ring, centre, within_mm)
+    height = float(centre[2] - contacts[:, 2].max()) + within_mm
     along = np.roll(ring, -1, axis=0) - ring
     outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
     room = np.einsum("ij,ij->i", outward, ring - centre[:2]) - within_mm

@@ -15,6 +15,7 @@ __all__ = ["Turning", "turning", "turnings"]
 
 _LEAST_EDGE = 0.02  # of the base's circumference: shorter edges of a round base are not turned over one by one
 _MOST_EDGES = 8
+_MOST_SIDES = 64  # that a round body rolls over
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,32 +79,68 @@ def turnings(
 def _over(
     vertices: Array, centre: Array, load_kg: float, start: Array, along: Array, floor: float, flat_mm: float
 ) -> Turning:
-    """Return the turn over the edge that runs ``along`` (2,) from ``start`` (2,) at the floor."""
+    """Return the turn over the edge that runs ``along`` (2,) from ``start`` (2,) at the floor.
+
+    Seen along the edge the body rolls: where its next side comes down before it balances, it goes on over that side's
+    far corner.
+    """
     outward = np.array([along[1], -along[0]])
-    out, high = (vertices[:, :2] - start) @ outward, vertices[:, 2] - floor
-    centre_out, centre_high = float((centre[:2] - start) @ outward), float(centre[2]) - floor
-    holds = np.flatnonzero(high >= 0.5 * high.max())
-    at = holds[int(np.hypot(out[holds], high[holds]).argmax())]
-    turn = turning(side_words(outward), load_kg, -float(out[at]), float(high[at]), -centre_out, centre_high)
-    # It turns until the next of it, seen from the edge, comes down to the floor.
-    away = np.hypot(out, high) > 2 * flat_mm
-    angles = np.arctan2(high[away], out[away])
-    rests = float(angles.min())
+    seen = np.column_stack([(vertices[:, :2] - start) @ outward, vertices[:, 2] - floor])
+    middle = np.array([float((centre[:2] - start) @ outward), float(centre[2]) - floor])
+    flat = min(flat_mm, 1e-2 * float(np.ptp(seen, axis=0).max()))
+    phases, balanced, rests = _rolled(seen, middle, flat)
+    holds = np.flatnonzero(seen[:, 1] >= 0.5 * seen[:, 1].max())
+    at = holds[int(np.linalg.norm(seen[holds], axis=1).argmax())]
+    angles = [math.radians(angle) for angle in range(15, 91, 15)]
+    # What starts it is the hardest of what each corner asks as the body comes to stand on it.
+    first = max(_pull(phases, seen, middle, seen[at], angle) for angle, _ in phases)
+    pulls = [(0.0, first * load_kg)]
+    pulls += [(math.degrees(angle), _pull(phases, seen, middle, seen[at], angle) * load_kg) for angle in angles]
     cos, sin = math.cos(rests), math.sin(rests)
-    edge_way = np.array([along[0], along[1]])
-    lain = np.column_stack([out * cos + high * sin, vertices[:, :2] @ edge_way, high * cos - out * sin])
-    middle = np.array(
-        [centre_out * cos + centre_high * sin, float(centre[:2] @ edge_way), centre_high * cos - centre_out * sin]
-    )
-    touching = lain[lain[:, 2] <= float(lain[:, 2].min()) + flat_mm]
+    turned = np.array([[cos, -sin], [sin, cos]])
+    lain, place, across = seen @ turned, middle @ turned, vertices[:, :2] @ along
+    lowest = float(lain[:, 1].min())
+    touching = np.flatnonzero(lain[:, 1] <= lowest + flat)
+    contacts = np.column_stack([lain[touching, 0], across[touching], np.zeros(len(touching))])
+    stands = balance(np.array([place[0], float(centre[:2] @ along), place[1] - lowest]), contacts)
     return Turning(
-        edge=turn.edge,
-        pull_kg=turn.pull_kg,
-        balance_deg=turn.balance_deg,
-        diagonal_mm=float(np.hypot(out, high).max()),
-        goes_by_itself=turn.goes_by_itself,
+        edge=side_words(outward),
+        pull_kg=tuple(pulls),
+        balance_deg=math.degrees(balanced),
+        diagonal_mm=float(max(np.linalg.norm(seen - seen[pivot], axis=1).max() for _, pivot in phases)),
+        goes_by_itself=balanced <= 0,
         rests_deg=math.degrees(rests),
-        rests=balance(middle, touching).stands,
+        rests=stands.stands,
         lands_on=np.array([outward[0] * sin, outward[1] * sin, -cos]),
         pull_at_mm=vertices[at].copy(),
     )
+
+
+def _rolled(seen: Array, middle: Array, flat_mm: float) -> tuple[list[tuple[float, int]], float, float]:
+    """Return the corners that a body rolls over until it balances, each with the angle from which it bears.
+
+    And the angle at which it balances, and that at which its next side then comes down. ``seen`` (n, 2), radians.
+    """
+    pivot, angle = int(np.linalg.norm(seen, axis=1).argmin()), 0.0
+    phases: list[tuple[float, int]] = []
+    for _ in range(_MOST_SIDES):
+        phases.append((angle, pivot))
+        to = seen - seen[pivot]
+        ahead = np.arctan2(to[:, 1], to[:, 0]) % (2 * math.pi)
+        ahead[(np.linalg.norm(to, axis=1) <= 2 * flat_mm) | (ahead < angle - 1e-9)] = np.inf
+        comes_down = float(ahead.min())
+        out, high = (middle - seen[pivot]).tolist()
+        over = math.atan2(high, out) - math.pi / 2
+        if over <= comes_down or not math.isfinite(comes_down):
+            return phases, max(angle, over) if phases[1:] else max(0.0, over), min(comes_down, math.pi)
+        level = np.flatnonzero(ahead <= comes_down + 1e-6)
+        pivot, angle = int(level[np.linalg.norm(to[level], axis=1).argmax()]), comes_down
+    return phases, angle, angle
+
+
+def _pull(phases: list[tuple[float, int]], seen: Array, middle: Array, at: Array, angle: float) -> float:
+    """Return the pull at a place (2,) that holds a body of 1 kg at an angle, over the corner that then bears."""
+    pivot = seen[[k for begins, k in phases if begins <= angle + 1e-12][-1]]
+    out, high = (middle - pivot).tolist()
+    lever = float(np.linalg.norm(at - pivot))
+    return -(out * math.cos(angle) + high * math.sin(angle)) / lever if lever > 0 else 0.0
