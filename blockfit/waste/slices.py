@@ -1,8 +1,8 @@
 """A solid in level slices: which parts of its sections stand on the ground, what each carries, and what only hangs.
 
 mm and mm³. Sections are taken at even heights, and at every level of vertices if there are few, and joined where they
-lie over each other. What hangs from above without reaching the ground weighs where it joins what stands; what stands beside
-without being joined above carries nothing of it."""
+lie over each other. What hangs from above without reaching the ground weighs where it joins what stands; what stands
+beside without being joined above carries nothing of it."""
 
 from dataclasses import dataclass
 from typing import Any
