@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import manifold3d as m3
 import numpy as np
-import shapely
 from hands_figures import Case, surface_of
 from hands_read import Drawing, Row, inward
-from hands_solid import Convex, Skewed, clipped, column, cut_to, point_gap, shadow, thickness, touch
+from hands_solid import Convex, Skewed, apart_by_points, clipped, column, cut_to, point_gap, shadow, thickness, touch
 
 __all__ = ["Fault", "Points", "compare_outline", "cut_between", "cut_planes", "drill", "read_back"]
 
@@ -242,26 +241,6 @@ def _gone(drawing: Drawing, start: float, depth: float, less: float = 0) -> m3.M
     return m3.Manifold.extrude(waste, depth + 1).translate((0, 0, start - 1))
 
 
-def _room_by_points(solid: m3.Manifold, drawing: Drawing, depth_at: float) -> float:
-    """How near a plane's waste comes to the figure, by distances from points of it: the second way."""
-    polygon = lambda rings: shapely.make_valid(  # noqa: E731
-        shapely.Polygon() if not rings else _even_odd(rings)
-    )
-    waste = polygon(drawing.block).difference(polygon(drawing.rings))
-    if waste.is_empty:
-        return np.inf
-    places = surface_of(solid.refine_to_length(5.0))[0]
-    beside = shapely.distance(shapely.points(places[:, :2]), waste)
-    return float(np.hypot(beside, np.maximum(places[:, 2] - depth_at, 0)).min())
-
-
-def _even_odd(rings):
-    whole = shapely.Polygon()
-    for ring in rings:
-        whole = whole.symmetric_difference(shapely.make_valid(shapely.Polygon(ring)))
-    return whole
-
-
 def compare_outline(case: Case, drawing: Drawing, axes) -> list[Fault]:
     """Compare a face's outline of the whole figure with its shadow: none of it outside, and little of it empty."""
     seen = shadow(case.solid.transform(_seen_from(drawing.face, axes)))
@@ -282,40 +261,42 @@ def cut_planes(case: Case, sheet, drawings: list[Drawing], axes) -> list[Fault]:
     turn = _seen_from(face, axes)
     solid, block = case.solid.transform(turn), case.block.transform(turn)
     start = block.bounding_box()[2]
-    faults, taken = [], m3.Manifold()
+    faults: list[Fault] = []
+    taken = before = 0.0
     if [number for number, _, _ in planes] != [drawing.number for drawing in drawings]:
         faults.append(Fault("planes on the sheet and drawings differ", 0.0, face))
     density = case.fit.block.mass_kg / case.fit.block.volume_m3
     for (number, depth, so_far), drawing in zip(planes, drawings, strict=False):
         where = f"plane {number} of the {face}, {depth} mm in"
-        if drawing.named_off > 0.5 + TOLERANCE_MM or abs(drawing.depth - depth) > TOLERANCE_MM:
+        if drawing.named_off > PRINTED_MM + TOLERANCE_MM or abs(drawing.depth - depth) > TOLERANCE_MM:
             faults.append(Fault("a drawing's corner or depth is not where it says", drawing.named_off, where))
         gone = _gone(drawing, start, depth) ^ block
-        met = solid ^ _gone(drawing, start, depth, TOLERANCE_MM)
-        faults += _plane_faults(solid, met, gone, allowance, where, lambda d=drawing, z=depth: _room_by_points(
-            solid, d, start + z))  # fmt: skip
+        surely = _gone(drawing, start, depth, TOLERANCE_MM) ^ block  # without what the drawing's own rounding makes
+        faults += _plane_faults(solid, surely, allowance, where)
         needed = shadow(solid.trim_by_plane((0, 0, -1), -(start + depth + allowance + 0.1)))
         spare = m3.CrossSection(drawing.rings, m3.FillRule.EvenOdd) - needed.offset(allowance + 1.5)
         spare = spare ^ m3.CrossSection(drawing.block, m3.FillRule.EvenOdd)
         if spare.area() > 4.0:
             faults.append(Fault("a plane keeps more than it need", spare.area() ** 0.5, where))
-        taken = taken + gone
-        if so_far is not None and abs(taken.volume() * 1e-9 * density - so_far) > 0.1 + 0.01 * so_far:
-            faults.append(Fault("the weight that is to go is not what goes", taken.volume() * 1e-9 * density - so_far,
-                                where))  # fmt: skip
+        taken += gone.trim_by_plane((0, 0, 1), start + before).volume() * 1e-9 * density  # past the plane before
+        before = depth
+        if so_far is not None and abs(taken - so_far) > 0.1 + 0.01 * so_far:
+            what = "the weight that is to go is not what goes"
+            faults.append(Fault(what, taken - so_far, f"{where}, {taken:.1f} kg for {so_far}"))
     return faults
 
 
-def _plane_faults(solid, cut, gone, allowance: float, where: str, second_way) -> list[Fault]:
+def _plane_faults(solid, gone, allowance: float, where: str) -> list[Fault]:
+    cut = solid ^ gone
     if thickness(cut) > 0:
         box = cut.bounding_box()
         if box[5] - box[2] > TOLERANCE_MM:
-            sure = second_way() < TOLERANCE_MM
+            sure = solid.volume() - (solid - gone).volume() > 0
             return [Fault("a plane cuts into the figure", box[5] - box[2], f"{where}, {cut.volume():.3g} mm³", sure)]
     if allowance <= 0 or gone.is_empty():
         return []
     left = solid.min_gap(gone, allowance + 1)
     if left < allowance - TOLERANCE_MM:
-        sure = second_way() < allowance - TOLERANCE_MM / 2
+        sure = apart_by_points(gone, solid) < allowance
         return [Fault("a plane leaves less than its allowance", allowance - left, where, sure)]
     return []
