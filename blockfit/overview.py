@@ -203,9 +203,11 @@ def survey(
         return Survey(fit, cover, depth, None, None, None, None, None, tuple(gains), None, lacking)
     if fit.block.surface is not None:
         lacking = (
-            "undercuts, offcuts and weights are told in a sawn block; in a rough one, of the block as you square it"
+            "undercuts, offcuts and weights by stage are answered in a sawn block; in a rough one, of the block as you "
+            "square it. Standing is answered for the block as it is and for the finished figure"
         )
-        return Survey(fit, cover, depth, None, None, None, None, None, tuple(gains), None, lacking)
+        moved, thin = handling(fit, **limits), thin_stone(fit)
+        return Survey(fit, cover, depth, None, None, None, moved, thin, tuple(gains), None, lacking, pounds)
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch)
     progress("planning offcuts")

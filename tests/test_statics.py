@@ -388,6 +388,31 @@ def test_a_figure_on_a_low_point_and_a_closed_hollow():
         assert bearing.lever_mm < 250
 
 
+def test_a_taper_is_asked_where_it_carries_most():
+    """A cone of an arm, 30 to 15 mm over 620: at its root the weight of all of it, W e / (π r³/4), by hand."""
+    first, last, long = 30.0, 15.0, 620.0
+    taper = manifold3d.Manifold.cylinder(long + 10, first * (1 + 10 / long * 0.5), last, 128).rotate([0, 90, 0])
+    body = union(box((-200, -200, 0), (200, 200, 1800)), taper.translate([190, 0, 1200]))
+    neck = bf.thin_stone(fit_of(body)).necks[0]
+    volume = math.pi * long / 3 * (first**2 + first * last + last**2)
+    middle = long / 4 * (first**2 + 2 * first * last + 3 * last**2) / (first**2 + first * last + last**2)
+    exact = volume * 2860e-9 * GRAVITY * middle / (math.pi * first**3 / 4)
+    assert neck.stress_mpa == pytest.approx(exact, rel=0.05)
+
+
+def test_a_rough_block_says_what_hurts_first():
+    """A scooped block and a figure that its stem does not carry: limits, standing and breaking are answered there too."""
+    stone = box((0, 0, 0), (900, 800, 900)) - manifold3d.Manifold.sphere(120, 64).translate([300, 0, 300])
+    stem = union(rod(25, 30, 440, (100, 0)), box((0, -200, 430), (350, 200, 800)))
+    body = union(box((-300, -200, 0), (300, 200, 40)), stem)
+    fit = bf.safest(figure_of(body), bf.Block.scanned(figure_of(stone), stone="marble"), stance=FIXED, cover=0)
+    told = str(bf.survey(fit, limits={"hoist_kg": 10}, alternatives=False))
+    first = "\n".join(told.splitlines()[:10])
+    assert "WOULD BREAK" in first
+    assert "TOO MUCH" in first
+    assert bf.handling(fit).loads[0].volume_m3 == pytest.approx(middle_of(stone)[0] * 1e-9, rel=1e-6)
+
+
 def test_lying_pulls_the_side_it_lies_on():
     """A triangular prism, apex behind: on its back the apex is pulled, M c / I with I = b h³/36 (any table)."""
     section = manifold3d.CrossSection([[(-50, 0), (50, 0), (0, 120)]])

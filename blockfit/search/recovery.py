@@ -33,6 +33,7 @@ from blockfit.units import Length, length_mm
 
 __all__ = ["Recovery", "Rung", "recover"]
 
+_WORTH_MM = 0.5  # a turned figure that goes back less by no more than this is no better than one straight back
 _RECUT_MM = 2.0  # surface that moves less is not counted as lost work
 
 
@@ -149,8 +150,10 @@ def recover(
     near = Aim("nearest", start=start.at, aside=aside_mm)
     starts = _around(room, start, back, turn, lean, allow, round(8 * effort))
     turned = best_of(room, starts, axes, near, allow)
-    if back is not None and (turned is None or _back_of(room, turned[0], start) > _back_of(room, back[0], start)):
-        turned = back
+    if back is not None and (
+        turned is None or _back_of(room, turned[0], start) > _back_of(room, back[0], start) - _WORTH_MM
+    ):
+        turned = back  # turning and leaning is worth it only where it saves way back
     told_turned = _rung("back with a small turn and lean", fit, figure, room, start, turned, "best found")
     smaller = turned or back
     if smaller is None:
@@ -259,6 +262,8 @@ def _rung(
     assert before is not None
     moved = placement.apply(room.middle[None])[0] - start.at
     cover = planes + fit.asked_cover_mm
+    skin = float(fit.block.skin_mm.max(initial=0.0))
+    outside = [by - skin for about, by in kept if about == "the block's surface"]
     marks = {}
     for mark, place in figure.landmarks.items():
         point = np.array(place)
@@ -275,7 +280,7 @@ def _rung(
         up_mm=float(moved[2]),
         turn_deg=turned,
         lean_deg=float(np.degrees(np.arccos(up))),
-        cover_mm=float(cover[counted_faces(fit.asked_cover_mm)].min()),
+        cover_mm=min([float(cover[counted_faces(fit.asked_cover_mm)].min()), *outside]),
         kept_mm=kept,
         landmarks_mm=marks,
         recut_m2=_recut(fit, figure, placement),

@@ -28,7 +28,7 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
         broken = []
         for neck in thin.necks:
             shares = thin.share_of_rupture(neck)
-            if shares is not None and shares[1] >= 1:
+            if shares is not None and shares[1] >= 1 and (thin.stands or not neck.stands):
                 place = f"{neck.centre_mm[2]:,.0f} mm up"
                 broken.append(
                     f"{neck.area_mm2 / 100:.1f} cm² {place}, {rounded_up(neck.stress_mpa, 1):g} MPa of the "

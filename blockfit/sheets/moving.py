@@ -92,6 +92,8 @@ def thin_section(thin: ThinStone) -> list[str]:
             f"weight{share}{early}{prop}"
         )
     lines += _standing_lines(thin)
+    if not thin.stands:
+        lines += entry("it does not stand by itself: level sections hold only once it is wedged up or cut level")
     counts = "" if thin.jerk == 1 else f", the weight counted {thin.jerk:g} times"
     lines += entry(
         f"(estimates for planning, by plain beams on exact sections{counts}; shear, stress raisers and "

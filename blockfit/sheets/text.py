@@ -113,7 +113,8 @@ def cover_section(cover: Cover, reserve: Setback, *, plain: bool = True) -> list
         "Least cover",
         f"{length(cover.least_mm)} towards the {cover.least_face}, at {point(cover.at)} (exact)",
     )
-    lines += item("On each face", ", ".join(f"{name} {length(by)}" for name, by in cover.by_face.items()))
+    faces = "On each face" if cover.least_face != "block's surface" else "To its planes"
+    lines += item(faces, ", ".join(f"{name} {length(by)}" for name, by in cover.by_face.items()))
     if cover.tolerance_mm:
         lines += item("", f"{cover.tolerance_mm:.1f} mm is taken off for the tolerance of the points")
     lines += item(

@@ -71,8 +71,8 @@ def handling(
     roller); ``openings`` are doors to pass as (width, height). Limits left out are not checked; each one given is
     checked for every load that it concerns. ``hook_height`` must hold the load, its legs and ``hook_clearance``. With
     ``friction``, the slope at which the block slides is compared with that at which it tips. ``slings_kg`` is what the
-    slings carry as used; ``rigging_kg`` hangs on the hook with the load. Raises `BadValueError` for limits that are
-    none.
+    slings carry as used; ``rigging_kg`` hangs on the hook with the load. In a rough block it is answered as delivered
+    and finished only. Raises `BadValueError` for limits that are none.
     """
     figure = placed_solid(fit, "handling")
     limits = limits_of(
@@ -96,7 +96,8 @@ def handling(
     points = None if supports is None else _points(supports)
     # Of a small figure a thousandth of a metre would be all of it.
     flat_mm = min(length_mm(flat, "flat", least=0), _FLAT_SHARE * figure.size_mm[2])
-    loads = loads_of(fit, figure, offcuts, undercut or undercuts(fit), stuff, points, flat_mm)
+    cut = None if fit.block.surface is not None else undercut or undercuts(fit)
+    loads = loads_of(fit, figure, offcuts, cut, stuff, points, flat_mm)
     hung = [Hung(load.name, load.weight_range_kg[1], load.size_mm) for load in (loads[0], loads[-1])]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
         hung.append(Hung(f"offcut {number}", piece.volume_m3 * stuff.high, piece.size_mm))

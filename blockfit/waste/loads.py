@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blockfit.measure.booleans import Solid, arrays_of, hull_solid, level_rings, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, block_solid, level_rings, solid_from
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, within
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array, Ints
@@ -72,7 +72,7 @@ def loads_of(
     fit: Fit,
     figure: Figure,
     offcuts: OffcutPlan | None,
-    cut: Undercuts,
+    cut: Undercuts | None,
     stuff: Stuff,
     supports: Array | None,
     flat_mm: float,
@@ -90,13 +90,34 @@ def loads_of(
         touch = area_of(level_rings(solid_from(vertices, faces), low + max(flat_mm, 1e-6))).area * 1e-6
         return _load(name, volume, centre, stands, _size(vertices), stuff, supports, low, turns, level, touch)
 
-    bought = arrays_of(hull_solid(block.corners_mm))
-    loads = [exact("as delivered", *bought, block.centroid_mm, block.volume_m3)]
+    bought = arrays_of(block_solid(block.corners_mm, block.surface))
+    loads = [exact("as delivered", *bought, centroid(*bought), block.volume_m3)]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
         left = piece.left
         middle = centroid(left.vertices, left.faces)
         loads.append(exact(f"after offcut {number}", left.vertices, left.faces, middle, piece.left_m3))
+    if cut is not None:
+        loads += _between(fit, figure, offcuts, cut, bought, stuff, supports, flat_mm)
+    middle = centroid(figure.vertices, figure.faces)
+    feet = balance(middle, base_of(figure.vertices, flat_mm))
+    level = None if feet.stands else _level_cut(figure)
+    loads.append(exact("the finished figure", figure.vertices, figure.faces, middle, figure.volume_m3 or 0.0, level))
+    return tuple(loads)
+
+
+def _between(
+    fit: Fit,
+    figure: Figure,
+    offcuts: OffcutPlan | None,
+    cut: Undercuts,
+    bought: tuple[Array, Ints],
+    stuff: Stuff,
+    supports: Array | None,
+    flat_mm: float,
+) -> list[Load]:
+    """Return the stone as the waste before, beside and between the figure goes: by columns, the worse end answered."""
     start = bought if offcuts is None else (offcuts.left.vertices, offcuts.left.faces)
+    loads: list[Load] = []
     bases = _stage_bases(figure, solid_from(*start), cut.view.into, flat_mm)
     within = _KNOWN * cut.pitch_mm
     for (name, volume, centre), base in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
@@ -113,11 +134,7 @@ def loads_of(
                 float(base[:, 2].min()),
             )
         )
-    middle = centroid(figure.vertices, figure.faces)
-    feet = balance(middle, base_of(figure.vertices, flat_mm))
-    level = None if feet.stands else _level_cut(figure)
-    loads.append(exact("the finished figure", figure.vertices, figure.faces, middle, figure.volume_m3 or 0.0, level))
-    return tuple(loads)
+    return loads
 
 
 def _load(

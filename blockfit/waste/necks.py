@@ -18,6 +18,8 @@ from blockfit.waste.thickness import Thickness
 __all__ = ["Neck", "bending_mpa", "neck_of_bearing", "necks_of"]
 
 _MOST_PLACES = 48
+_JUMP = 1.4  # of a section to the next: where a limb ends in the rest
+_MOST_STEPS = 80
 _ROD = 0.1  # normals across a limb spread so much the other way, of what they do one way
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
 
@@ -124,8 +126,8 @@ def necks_of(
         if part is None:
             continue
         body, towards = part
-        # Along an even limb every section is as small: the one at its root carries most.
-        root = _root(vertices, faces, section, towards, width)
+        # Towards its root a limb carries more, and over a longer lever: the section that this asks most of counts.
+        root = _root(vertices, faces, section, towards, body, width)
         if root is not section:
             further = _part(vertices, faces, root, towards, floor, whole)
             if further is not None:
@@ -184,15 +186,25 @@ def _least_section(
     return (whole if whole is not None and whole.area_mm2 < 1.2 * best.area_mm2 else None), normal, at
 
 
-def _root(vertices: Array, faces: Ints, section: Section, towards: Array, width: float) -> Section:
-    """Return the last section on the way back along a limb that is hardly larger than the one given."""
-    best, step = section, 0.15 * width
-    near = _faces_near(vertices, faces, section.centre, 8 * width)
-    for _ in range(40):
-        trial = section_near(vertices, near, towards, best.centre - step * towards)
-        if trial is None or trial.area_mm2 > 1.03 * section.area_mm2 or trial.area_mm2 < 0.8 * section.area_mm2:
+def _root(vertices: Array, faces: Ints, section: Section, towards: Array, body: Part, width: float) -> Section:
+    """Return the section on the way back along a limb, to where it ends in the rest, that its part asks most of.
+
+    The part grows by the slices passed; the limb ends where a section is much larger than the one before.
+    """
+    best, here = section, section
+    step = 0.1 * width
+    near = _faces_near(vertices, faces, section.centre, 10 * width)
+    volume, moment = body.volume_mm3, body.volume_mm3 * body.centre
+    most = bending_mpa(section, towards, body.centre - section.centre, volume)
+    for _ in range(_MOST_STEPS):
+        trial = section_near(vertices, near, towards, here.centre - step * towards)
+        if trial is None or not 0.6 < trial.area_mm2 / here.area_mm2 < _JUMP or trial.area_mm2 > 16 * section.area_mm2:
             break
-        best = trial
+        volume, moment = volume + step * trial.area_mm2, moment + step * trial.area_mm2 * trial.centre
+        stress = bending_mpa(trial, towards, moment / volume - trial.centre, volume)
+        if stress > most * (1 + 1e-9):
+            best, most = trial, stress
+        here = trial
     return best
 
 

@@ -14,6 +14,7 @@ from blockfit.waste.bearing import Bearing, bearings, lying
 from blockfit.waste.necks import Neck, neck_of_bearing, necks_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reach import Elements, elements_of
+from blockfit.waste.statics import FLAT_MM, balance, base_of
 from blockfit.waste.thickness import Thickness, thickness_of
 
 __all__ = ["ThinStone", "thin_stone"]
@@ -27,9 +28,10 @@ class ThinStone:
     to the faces of ``elements``. ``necks`` are the most stressed first: sections that overhanging parts hang on, and
     level sections that carry all above them. ``bearings`` are those level sections, also where they are only pressed;
     ``lying`` is, for each side that it may be laid on, the height, tension and compression where its weight asks most
-    across the battens given. ``jerk`` is how many times the weight counts. ``rupture_mpa`` is the range of the stone's
-    modulus of rupture that they are held against, ``None`` if unknown, with where it comes from. ``density_kg_m3`` is
-    what the parts' weights count.
+    across the battens given. ``jerk`` is how many times the weight counts. ``stands``: the figure stands by itself;
+    where it does not, its level sections hold only once it is wedged up or cut level. ``rupture_mpa`` is the range of
+    the stone's modulus of rupture that they are compared with, ``None`` if unknown, with where it comes from.
+    ``density_kg_m3`` is what the parts' weights count.
     """
 
     least_mm: float
@@ -44,6 +46,7 @@ class ThinStone:
     bearings: tuple[Bearing, ...] = ()
     lying: tuple[tuple[str, float, float, float], ...] = ()
     jerk: float = 1.0
+    stands: bool = True
 
     def share_of_rupture(self, neck: Neck) -> tuple[float, float] | None:
         """Return a neck's stress as a share of the rupture strength: at its upper and its lower end."""
@@ -90,6 +93,7 @@ def thin_stone(
     standing = bearings(solid, density, jerk=jerk)
     hanging = necks_of(float(solid.volume()), figure.vertices, figure.faces, thick, density * jerk, most)
     bent = [neck_of_bearing(bearing) for bearing in standing if bearing.tension_mpa > 0]
+    hanging = tuple(neck for neck in hanging if not any(_is_same(neck, level) for level in bent))
     limits, source = _rupture(fit, rupture)
     for name, share in (("wet", wet), ("along_bed", along_bed)):
         if share is None:
@@ -111,7 +115,14 @@ def thin_stone(
         bearings=standing,
         lying=() if battens is None else lying(solid, density, _heights(battens, figure), jerk=jerk),
         jerk=float(jerk),
+        stands=balance(figure.centroid_mm, base_of(figure.vertices, min(FLAT_MM, 0.05 * tall))).stands,
     )
+
+
+def _is_same(neck: Neck, level: Neck) -> bool:
+    """Tell whether a neck is the same upright limb as a level section that is listed."""
+    alike = abs(neck.area_mm2 - level.area_mm2) < 0.05 * level.area_mm2
+    return alike and abs(float(neck.normal[2])) > 0.95 and abs(neck.part_m3 - level.part_m3) < 0.1 * level.part_m3
 
 
 def _heights(battens: tuple[Length, Length], figure: Figure) -> tuple[float, float]:
