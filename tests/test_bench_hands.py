@@ -17,7 +17,7 @@ from hands_stone import Hole, Room, move_all_ways, move_back, saw
 import blockfit as bf
 
 # How many random cases of each kind run here, in batches of so many; `python tests/bench_hands.py` runs thousands.
-CASES = {"points": (50, 5), "setback": (100, 10), "recovery": (14, 2), "offcuts": (10, 2)}
+CASES = {"points": (50, 5), "planes": (130, 10), "setback": (100, 10), "recovery": (14, 2), "offcuts": (10, 2)}
 BATCHES = [(kind, start, batch) for kind, (count, batch) in CASES.items() for start in range(0, count, batch)]
 
 

@@ -401,7 +401,7 @@ def test_a_taper_is_asked_where_it_carries_most():
 
 
 def test_a_rough_block_says_what_hurts_first():
-    """A scooped block and a figure that its stem does not carry: limits, standing and breaking are answered there too."""
+    """A scooped block and a stem that breaks: limits, standing and breaking are answered there too."""
     stone = box((0, 0, 0), (900, 800, 900)) - manifold3d.Manifold.sphere(120, 64).translate([300, 0, 300])
     stem = union(rod(25, 30, 440, (100, 0)), box((0, -200, 430), (350, 200, 800)))
     body = union(box((-300, -200, 0), (300, 200, 40)), stem)

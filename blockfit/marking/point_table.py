@@ -19,13 +19,13 @@ from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
 from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Figure
-from blockfit.units import rounded_down
+from blockfit.units import rounded_down, rounded_up
 
 __all__ = ["Point", "Task", "face_points", "landmark_points", "taken_points"]
 
 Kind = Literal["high", "fill", "landmark", "taken"]
 NO_FACE = "none"
-_PRINTED_MM = 0.05  # half of the last digit of a printed reading
+_PRINTED_MM = 0.1  # half of the last digit of a printed reading, and as much for faces that lean
 _REACHED_MM = 2.0  # how far a landmark may lie under the surface and still count as reached
 _NOTHING = "nothing to cut here: so little stone lies over it"
 _FAR_MM = 5.0  # a stop further out than that has its reason in the row
@@ -71,8 +71,8 @@ class Task:
 
     @property
     def aside_mm(self) -> float:
-        """How far beside its place a point may be marked, along each direction."""
-        return self.grain.mm * self.factor / 2 + _PRINTED_MM
+        """How far beside its place a point may be marked, each way: by rounding and place as they are printed."""
+        return rounded_up(self.grain.mm * self.factor) / 2 + _PRINTED_MM
 
     @property
     def half_mm(self) -> float:

@@ -213,6 +213,8 @@ def _removed_m3(
     if block.kind == "box":
         return float(go.area) * (far - near) * 1e-9
     slab = hull_solid(block.corners_mm).trim_by_plane(into.tolist(), near).trim_by_plane((-into).tolist(), -far)
+    if keep.is_empty:
+        return float(slab.volume()) * 1e-9
     third = 3 - sum(axes)
     low, high = sorted((near * into[third], far * into[third]))
     kept = prism(rings_of(keep), axes, low - 1.0, high + 1.0)

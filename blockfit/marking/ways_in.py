@@ -43,6 +43,8 @@ class WayIn:
         ends = (0.0,) if aside_mm <= 0 else (-aside_mm, 0.0, aside_mm)
         moves = [(a, b) for a in ends for b in ends]
         found = np.stack([self._entry(points + a * view.right + b * view.up) for a, b in moves])
+        # Beside the stone the face is taken to run on as it does on the place's other side.
+        found = np.where(np.isnan(found), 2 * found[len(found) // 2] - found[::-1], found)
         return np.asarray(np.where(np.isnan(found).all(axis=0), np.nan, np.fmax.reduce(found, axis=0)))
 
     def entry_at(self, places: Array, aside_mm: float = 0.0) -> Array:
