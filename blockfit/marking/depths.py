@@ -95,6 +95,8 @@ def picture_of(figure: Figure, view: View, allowance_mm: float, half_mm: float) 
     """Return the picture of a figure from a face; a tool at a place touches no more than ``half_mm`` to every side."""
     seen, _ = view.seen(figure.vertices)
     pitch = max(float(np.ptp(seen, axis=0).max()) / _CELLS, 1e-9)
+    # What a tool touches as a whole number of cells: what is rounded up to whole ones leaves stone for nothing.
+    pitch = half_mm / math.ceil(half_mm / pitch) if half_mm > 0.75 * pitch else pitch
     lattice = lattice_over(view, figure.vertices, pitch, plain=True)
     found = crossings(figure.vertices, figure.faces, view, lattice, entering_only=True)
     depth = first_depths(found, lattice)[0].reshape(lattice.rows, lattice.columns)
@@ -104,7 +106,7 @@ def picture_of(figure: Figure, view: View, allowance_mm: float, half_mm: float) 
     with np.errstate(invalid="ignore"):
         slopes = np.gradient(filled, pitch)
     steep = np.nan_to_num(slopes[0] ** 2 + slopes[1] ** 2, nan=np.inf)
-    safe = least_square(near, math.ceil(half_mm / pitch)) - allowance_mm
+    safe = least_square(near, math.ceil(half_mm / pitch - 1e-9)) - allowance_mm
     places = lattice.places(rows, columns)
     return DepthPicture(view, lattice, depth, near, 1 / np.sqrt(1 + steep), safe, places)
 
