@@ -43,8 +43,16 @@ def main() -> None:
     lines += _growth()
     lines += _yard(figures)
     lines += _import()
+    lines += _kept(HERE / "RESULTS.md")
     (HERE / "RESULTS.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
     print("\n".join(lines))
+
+
+def _kept(file: Path) -> list[str]:
+    """The last section, which `python tests/bench_hands.py` fills: it takes the better part of an hour."""
+    text = file.read_text(encoding="utf-8") if file.exists() else ""
+    at = text.find("## A second pair of hands")
+    return ["", text[at:].rstrip()] if at >= 0 else []
 
 
 def _figures(folder: Path | None) -> dict[str, bf.Figure]:
