@@ -34,6 +34,7 @@ from blockfit.units import Length, length_mm
 __all__ = ["Recovery", "Rung", "recover"]
 
 _WORTH_MM = 0.5  # a turned figure that goes back less by no more than this is no better than one straight back
+_TOUCH_MM = 0.05  # what a touch of two solids may be measured as
 _RECUT_MM = 2.0  # surface that moves less is not counted as lost work
 
 
@@ -209,8 +210,8 @@ def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tu
         return None
     back = min(found.by_mm + FINE_MM, most) if found.by_mm > least else found.by_mm
     at = replace(start, at=start.at + np.array([0.0, back, 0.0]), fields=None)
-    placement, planes, kept, _ = verified(room, at)
-    return placement, planes, kept
+    placement, planes, kept, missing = verified(room, at)
+    return (placement, planes, kept) if missing <= _TOUCH_MM else None
 
 
 def _is_exact(room: Room) -> bool:

@@ -31,7 +31,7 @@ _AROUND = _ASIDE_MM * np.array([[0.0, 0.0], [1.0, 0.0], [-0.5, 0.866], [-0.5, -0
 _TOUCH = 1e-7
 _ENDLESS = 1e7
 _LINES = 2500
-_ROUNDS = 60
+_ROUNDS = 1000  # each takes at least `FINE_MM`: far more than any pair of solids has needed
 _MOST_CELLS = 400_000
 _BETWEEN = (0.25, 0.5, 0.75)  # of a way: where the moved solid is looked at besides the end
 
@@ -82,8 +82,8 @@ def first_blocked(placed: Figure, obstacles: Sequence[Obstacle], way: Sequence[f
         grew = [search.look(share * at) for share in (*_BETWEEN, 1.0)] if at > 0 else [search.look(0.0)]
         after = _blocked_at(search.intervals(), most)
         if not any(grew) or at - after < FINE_MM:
-            at = min(at, after)
             break
+    at = _blocked_at(search.intervals(), most)
     end, name = search.scanned_blocked(at)
     return Travel(end, name or search.first_name(at), search.first_place(at))
 

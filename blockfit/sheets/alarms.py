@@ -1,7 +1,7 @@
 """What can hurt someone, said first: what does not stand, what is too much, what would break of its own weight."""
 
 from blockfit.sheets.words import rounded_up
-from blockfit.waste.handling import Check, Handling
+from blockfit.waste.handling import Check, Handling, Load
 from blockfit.waste.lifting import LEAST_ANGLE_DEG, Lift
 from blockfit.waste.thin import ThinStone
 
@@ -14,7 +14,7 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
     """Return what must be read before anything else, a sentence each; none where nothing is wrong."""
     told: list[str] = []
     if moved is not None:
-        fallen = [load.name for load in moved.loads if not load.stands.stands]
+        fallen = [f"{load.name}{_cut_level(load)}" for load in moved.loads if not load.stands.stands]
         told += _counted("DOES NOT STAND BY ITSELF", fallen)
         propped = [load.name for load in moved.loads if load.on_supports is not None and not load.on_supports.stands]
         told += _counted("DOES NOT STAND ON THE SUPPORTS GIVEN", propped)
@@ -23,7 +23,7 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
         for check in moved.checks:
             if not check.kept and check.over >= worst.get(check.about, check).over:
                 worst[check.about] = check
-        told += [f"TOO MUCH, {about}: {check.text}" for about, check in worst.items()]
+        told += [f"{about}, {check.text}" for about, check in worst.items()]
     if thin is not None and thin.rupture_mpa is not None:
         broken = []
         for neck in thin.necks:
@@ -31,13 +31,17 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
             if shares is not None and shares[1] >= 1 and (thin.stands or not neck.stands):
                 place = f"{neck.centre_mm[2]:,.0f} mm up"
                 broken.append(
-                    f"{neck.area_mm2 / 100:.1f} cm² {place}, {rounded_up(neck.stress_mpa, 1):g} MPa of the "
-                    f"{thin.rupture_mpa[0]:g} it may bear"
+                    f"{neck.area_mm2 / 100:.1f} cm² {place}, {rounded_up(neck.stress_mpa, 1):g} MPa where stone "
+                    f"ruptures from {thin.rupture_mpa[0]:g}"
                 )
-        told += _counted("WOULD BREAK OF ITS OWN WEIGHT", broken)
+        told += _counted("WOULD BREAK OF ITS OWN WEIGHT (estimate)", broken)
         laid = [f"on {side}, {stress:.3g} MPa" for side, _, stress, _ in thin.lying if stress >= thin.rupture_mpa[0]]
-        told += _counted("WOULD BREAK LYING ON THE BATTENS GIVEN", laid)
+        told += _counted("WOULD BREAK LYING ON THE BATTENS GIVEN (estimate)", laid)
     return told
+
+
+def _cut_level(load: Load) -> str:
+    return "" if load.level is None else f" (its base cut level {load.level.height_mm:.0f} mm up, it would)"
 
 
 def _bad_angle(lift: Lift) -> bool:

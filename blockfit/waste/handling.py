@@ -17,13 +17,12 @@ from blockfit.waste.limits import Check, Hung, Limits, checks_of, limits_of
 from blockfit.waste.loads import Load, Stuff, loads_of
 from blockfit.waste.offcut import OffcutPlan
 from blockfit.waste.placed import placed_solid
-from blockfit.waste.statics import FLAT_MM
+from blockfit.waste.statics import FLAT_MM, flat_within
 from blockfit.waste.turning import Turning
 from blockfit.waste.undercut import Undercuts, undercuts
 
 __all__ = ["Check", "Handling", "Load", "handling"]
 
-_FLAT_SHARE = 0.05  # of the figure's height, at most
 _DENSITY = 2700.0  # where no stone is named; it says so
 
 
@@ -66,7 +65,8 @@ def handling(
 ) -> Handling:
     """Return how the stone stands, turns, lifts and rolls, from the block as delivered to the finished figure.
 
-    What it rests on is what lies within ``flat`` of its lowest point, of the solid that is there at that stage.
+    What it rests on is what lies within ``flat`` of its lowest point (a twentieth of the figure's height at most), of
+    the solid that is there at that stage.
     ``supports`` are (x, y) points of rollers, wedges or battens under it, in mm, block frame (the ends of each
     roller); ``openings`` are doors to pass as (width, height). Limits left out are not checked; each one given is
     checked for every load that it concerns. ``hook_height`` must hold the load, its legs and ``hook_clearance``. With
@@ -94,8 +94,7 @@ def handling(
     if stone is not None:
         stuff = Stuff(stone.density_kg_m3, stone.low_kg_m3, stone.high_kg_m3)
     points = None if supports is None else _points(supports)
-    # Of a small figure a thousandth of a metre would be all of it.
-    flat_mm = min(length_mm(flat, "flat", least=0), _FLAT_SHARE * figure.size_mm[2])
+    flat_mm = flat_within(length_mm(flat, "flat", least=0), figure.size_mm[2])
     cut = None if fit.block.surface is not None else undercut or undercuts(fit)
     loads = loads_of(fit, figure, offcuts, cut, stuff, points, flat_mm)
     hung = [Hung(load.name, load.weight_range_kg[1], load.size_mm) for load in (loads[0], loads[-1])]

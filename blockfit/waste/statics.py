@@ -12,7 +12,7 @@ import numpy as np
 from blockfit.measure.sections import distance_to, footprint
 from blockfit.solids.arrays import Array
 
-__all__ = ["FLAT_MM", "Balance", "balance", "base_of", "side_words", "slides_at_deg"]
+__all__ = ["FLAT_MM", "Balance", "balance", "base_of", "flat_within", "side_words", "slides_at_deg"]
 
 FLAT_MM = 1.0
 """How far above the lowest point surface still counts as touching the floor, at full size; or give ``flat=``."""
@@ -35,6 +35,11 @@ class Balance:
     base: Array
     centre_mm: Array
     within_mm: float = 0.0
+
+
+def flat_within(flat_mm: float, height_mm: float) -> float:
+    """Return how near the floor counts as touching it: as given, but of a small body no more than a twentieth of it."""
+    return min(flat_mm, 0.05 * height_mm)
 
 
 def base_of(vertices: Array, flat_mm: float = FLAT_MM) -> Array:

@@ -14,7 +14,7 @@ from blockfit.waste.bearing import Bearing, bearings, lying
 from blockfit.waste.necks import Neck, neck_of_bearing, necks_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reach import Elements, elements_of
-from blockfit.waste.statics import FLAT_MM, balance, base_of
+from blockfit.waste.statics import FLAT_MM, balance, base_of, flat_within
 from blockfit.waste.thickness import Thickness, thickness_of
 
 __all__ = ["ThinStone", "thin_stone"]
@@ -115,7 +115,7 @@ def thin_stone(
         bearings=standing,
         lying=() if battens is None else lying(solid, density, _heights(battens, figure), jerk=jerk),
         jerk=float(jerk),
-        stands=balance(figure.centroid_mm, base_of(figure.vertices, min(FLAT_MM, 0.05 * tall))).stands,
+        stands=balance(figure.centroid_mm, base_of(figure.vertices, flat_within(FLAT_MM, tall))).stands,
     )
 
 
