@@ -20,12 +20,12 @@ import trimesh
 from scipy.optimize import differential_evolution, direct, shgo
 
 import blockfit as bf
+from blockfit.geometry.turns import from_quaternions
 from blockfit.measure.booleans import solid_from
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import View, face_view, lattice_over
-from blockfit.search.support import hull_of
-from blockfit.solids.turns import from_quaternions
-from blockfit.waste.reach import Elements, elements_of, reached
+from blockfit.search.proof.support import hull_of
+from blockfit.waste.reach.sight import Elements, elements_of, reached
 
 HERE = Path(__file__).parent
 BOXES = {"kneeling": (900, 700, 1600), "striding": (900, 700, 1600), "putto": (900, 700, 1000)}

@@ -10,6 +10,7 @@ from blockfit.errors import (
     UnknownStoneError,
     UnreadableFileError,
 )
+from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
 from blockfit.intake.yard_file import iter_blocks, read_blocks
 from blockfit.marking.check import Check, check
@@ -19,33 +20,34 @@ from blockfit.marking.pointing import Point, Pointing, pointing
 from blockfit.marking.roughing import Plane, Roughing, roughing
 from blockfit.marking.setting import Setting, setting
 from blockfit.overview import Survey, survey
-from blockfit.search.fit import largest, safest
-from blockfit.search.least_box import BlockSize, smallest_block
-from blockfit.search.recovery import Recovery, Rung, recover
+from blockfit.search.choice.fit import largest, safest
+from blockfit.search.choice.least_box import BlockSize, smallest_block
+from blockfit.search.choice.recovery import Recovery, Rung, recover
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.last_look import before_the_back
-from blockfit.sheets.ranking import Comparison
-from blockfit.sheets.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
-from blockfit.sheets.templates import save_template
+from blockfit.sheets import pictures
+from blockfit.sheets.survey.last_look import before_the_back
+from blockfit.sheets.templates.files import save_template
+from blockfit.sheets.templates.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
+from blockfit.sheets.yard.ranking import Comparison
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
-from blockfit.waste.cover import Cover, stone_cover
-from blockfit.waste.directions import Directions, directions
-from blockfit.waste.fronts import Front, best_front
-from blockfit.waste.handling import Handling, handling
-from blockfit.waste.methods import METHODS, Method
-from blockfit.waste.offcut import Cut, Offcut, OffcutPlan, offcuts
-from blockfit.waste.regions import Region
-from blockfit.waste.setback import Setback, setback
-from blockfit.waste.stages import stage_of
-from blockfit.waste.thin import ThinStone, thin_stone
-from blockfit.waste.tools import Tool
-from blockfit.waste.undercut import Undercuts, undercuts
-from blockfit.waste.weight import Stage, Weights, hours, weights
+from blockfit.waste.offcuts.methods import METHODS, Method
+from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, offcuts
+from blockfit.waste.offcuts.stages import stage_of
+from blockfit.waste.reach.directions import Directions, directions
+from blockfit.waste.reach.fronts import Front, best_front
+from blockfit.waste.reach.regions import Region
+from blockfit.waste.reach.tools import Tool
+from blockfit.waste.reach.undercut import Undercuts, undercuts
+from blockfit.waste.reserve.cover import Cover, stone_cover
+from blockfit.waste.reserve.setback import Setback, setback
+from blockfit.waste.standing.handling import Handling, handling
+from blockfit.waste.standing.weight import Stage, Weights, hours, weights
+from blockfit.waste.strength.thin import ThinStone, thin_stone
 from blockfit.yard import compare
 
 __all__ = [
@@ -100,6 +102,8 @@ __all__ = [
     "best_front",
     "check",
     "compare",
+    "demo_blocks",
+    "demo_figure",
     "directions",
     "face_sheet",
     "handling",
@@ -108,6 +112,7 @@ __all__ = [
     "largest",
     "model_moved",
     "offcuts",
+    "pictures",
     "plane_sheets",
     "pointing",
     "read_blocks",

@@ -16,14 +16,14 @@ from blockfit.marking.pointing import pointing
 from blockfit.marking.roughing import roughing
 from blockfit.marking.setting import setting
 from blockfit.overview import Survey, survey
-from blockfit.search.fit import largest, safest
+from blockfit.search.choice.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.page import page_can_be_made
-from blockfit.sheets.ranking import RANKS
+from blockfit.sheets.page.document import page_can_be_made
 from blockfit.sheets.saving import check_folder, check_target, write_whole
-from blockfit.sheets.sheet import face_sheet, plane_sheets, ruler_sheet
-from blockfit.sheets.templates import PAPERS_MM, save_template
+from blockfit.sheets.templates.files import PAPERS_MM, save_template
+from blockfit.sheets.templates.sheet import face_sheet, plane_sheets, ruler_sheet
 from blockfit.sheets.words import kg, rounded_down
+from blockfit.sheets.yard.ranking import RANKS
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance

@@ -11,23 +11,23 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, safe_lines, shown_name
-from blockfit.search.fit import largest, safest
+from blockfit.search.choice.fit import largest, safest
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets import moving, record, text
-from blockfit.sheets.alarms import alarms_of
-from blockfit.sheets.doubts import doubts_of
-from blockfit.sheets.page import page_of
+from blockfit.sheets.page.document import page_of
 from blockfit.sheets.saving import MADE_BY, check_free, write_whole
+from blockfit.sheets.survey import moving, record, text
+from blockfit.sheets.survey.alarms import alarms_of
+from blockfit.sheets.survey.doubts import doubts_of
 from blockfit.sheets.words import item, length, rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
-from blockfit.waste.cover import Cover, stone_cover
-from blockfit.waste.handling import Handling, handling
-from blockfit.waste.offcut import OffcutPlan, offcuts
-from blockfit.waste.setback import Setback, setback
-from blockfit.waste.thin import ThinStone, thin_stone
-from blockfit.waste.undercut import Undercuts, undercuts
-from blockfit.waste.weight import Weights, weights
+from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
+from blockfit.waste.reach.undercut import Undercuts, undercuts
+from blockfit.waste.reserve.cover import Cover, stone_cover
+from blockfit.waste.reserve.setback import Setback, setback
+from blockfit.waste.standing.handling import Handling, handling
+from blockfit.waste.standing.weight import Weights, weights
+from blockfit.waste.strength.thin import ThinStone, thin_stone
 
 __all__ = ["Survey", "survey"]
 

@@ -17,18 +17,18 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, BlockfitError, plain_text
-from blockfit.search.fit import largest, safest
+from blockfit.geometry.polytope import polytope_volume
+from blockfit.search.choice.fit import largest, safest
+from blockfit.search.proof.support import hull_of
+from blockfit.search.proof.widths import least_and_longest
 from blockfit.search.result import Fit, Verdict
-from blockfit.search.support import hull_of
-from blockfit.search.widths import least_and_longest
-from blockfit.sheets.journal import Journal, RowWriter, digest_of
-from blockfit.sheets.ranking import RANKS, Comparison, Row, alike, rank_key
+from blockfit.sheets.yard.journal import Journal, RowWriter, digest_of
+from blockfit.sheets.yard.ranking import RANKS, Comparison, Row, alike, rank_key
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
-from blockfit.solids.polytope import polytope_volume
 from blockfit.solids.stance import Stance
 from blockfit.units import Ratio, ratio_value
-from blockfit.waste.offcut import offcuts as plan_offcuts
+from blockfit.waste.offcuts.plan import offcuts as plan_offcuts
 from blockfit.workers import WorkerLostError, in_order
 
 __all__ = ["compare"]

@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blockfit import Figure
+from blockfit.geometry.turns import from_quaternions
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.measure.columns import columns_of, crossings
 from blockfit.measure.views import FACE_DIRECTIONS, face_view, lattice_over, view_along
-from blockfit.solids.turns import from_quaternions
 
 
 def volume(figure, face="front", pitch=4.0, plain=False):

@@ -11,16 +11,16 @@ from regular import SOLIDS
 
 import blockfit as bf
 from blockfit.__main__ import _check_target
+from blockfit.geometry.turns import about, turn_deg
 from blockfit.intake.yard_file import read_blocks
 from blockfit.measure.booleans import prism
+from blockfit.search.proof.widths import least_and_longest
 from blockfit.search.result import Verdict
-from blockfit.search.widths import least_and_longest
-from blockfit.sheets.doubts import doubts_of
-from blockfit.sheets.record import plain
-from blockfit.sheets.views import bounds_picture, yard_picture
+from blockfit.sheets.pictures.drawings import bounds_picture, yard_picture
+from blockfit.sheets.survey.doubts import doubts_of
+from blockfit.sheets.survey.record import plain
 from blockfit.sheets.words import length, standing_words
-from blockfit.solids.turns import about, turn_deg
-from blockfit.waste.places import approach_words
+from blockfit.waste.reach.places import approach_words
 
 BRICK = cuboid(200, 100, 50)
 BLOCK = bf.Block.box(300, 200, 250, stone="marble")

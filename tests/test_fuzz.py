@@ -110,7 +110,7 @@ def test_a_hollow_shell_is_doubted():
 
 def test_nothing_is_doubted_without_reason(kneeling):
     fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600, stone="marble"), stance=bf.Stance.upright(30))
-    from blockfit.sheets.doubts import doubts_of
+    from blockfit.sheets.survey.doubts import doubts_of
 
     assert doubts_of(fit) == []
 

@@ -10,13 +10,13 @@ from test_waste import around, united
 
 import blockfit as bf
 from blockfit.measure.sections import section_near
-from blockfit.waste.bearing import GRAVITY
-from blockfit.waste.lifting import lift, roller_pull, sling_factor
-from blockfit.waste.reach import elements_of
-from blockfit.waste.shares import shares_of_solid
+from blockfit.waste.reach.shares import shares_of_solid
+from blockfit.waste.reach.sight import elements_of
+from blockfit.waste.standing.lifting import lift, roller_pull, sling_factor
+from blockfit.waste.standing.turning import turning
 from blockfit.waste.statics import balance
-from blockfit.waste.thickness import thickness_of
-from blockfit.waste.turning import turning
+from blockfit.waste.strength.bearing import GRAVITY
+from blockfit.waste.strength.thickness import thickness_of
 
 FIXED = bf.Stance.fixed()
 

@@ -9,11 +9,11 @@ import pytest
 from scipy.spatial import ConvexHull
 
 import blockfit as bf
-from blockfit.search import bounds
-from blockfit.search.polish import polish
-from blockfit.search.questions import question_about
-from blockfit.solids.programs import least
-from blockfit.solids.turns import about, from_quaternions
+from blockfit.geometry.programs import least
+from blockfit.geometry.turns import about, from_quaternions
+from blockfit.search.proof import bounds
+from blockfit.search.proof.polish import polish
+from blockfit.search.proof.questions import question_about
 
 points = bf.Figure.from_points
 
@@ -126,7 +126,7 @@ def test_a_round_column_and_a_round_ball_do_not_spend_the_budget():
     fit = bf.largest(points(column), bf.Block.box(250, 250, 400), stance=bf.Stance.upright())
     assert fit.cells < 100_000
     assert fit.gap <= 1e-3
-    from blockfit.solids.turns import spread_directions
+    from blockfit.geometry.turns import spread_directions
 
     ball = bf.largest(points(spread_directions(10_000) * 100), bf.Block.box(250, 250, 250), gap=3e-3)
     assert ball.cells < 20_000

@@ -9,10 +9,10 @@ from conftest import ball, cuboid
 from test_edges import BLOCK, BRICK, NO_ROOM, WEDGE
 
 import blockfit as bf
-from blockfit.sheets.moving import handling_section
-from blockfit.sheets.scene import scene_json
-from blockfit.sheets.views import measured_drawing, save_picture, weight_picture
-from blockfit.solids.arrays import all_differ, distinct_rows
+from blockfit.geometry.arrays import all_differ, distinct_rows
+from blockfit.sheets.page.scene import scene_json
+from blockfit.sheets.pictures.drawings import measured_drawing, save_picture, weight_picture
+from blockfit.sheets.survey.moving import handling_section
 from blockfit.waste.placed import light_solid
 
 # ---- reading ----
@@ -51,7 +51,7 @@ def test_rows_told_apart_by_one_number():
 
 
 def test_rows_that_mix_alike_are_compared_in_full(monkeypatch):
-    monkeypatch.setattr("blockfit.solids.arrays._mixed", lambda rows: np.zeros(len(rows), np.uint64))
+    monkeypatch.setattr("blockfit.geometry.arrays._mixed", lambda rows: np.zeros(len(rows), np.uint64))
     found, which = distinct_rows(np.array([[1.0, 2.0], [0.0, 5.0], [1.0, 2.0]]))
     assert (found.tolist(), which.tolist()) == ([[0.0, 5.0], [1.0, 2.0]], [1, 0, 1])
 

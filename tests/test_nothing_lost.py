@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import blockfit as bf
-from blockfit.sheets.journal import digest_of
+from blockfit.sheets.yard.journal import digest_of
 
 FIXED = bf.Stance.fixed()
 FIGURE = cuboid(100, 200, 300)

@@ -10,9 +10,9 @@ from test_waste import around, united
 
 import blockfit as bf
 from blockfit.measure.booleans import solid_from
+from blockfit.waste.offcuts.sweep import free_travel, swept
+from blockfit.waste.standing.weight import hours
 from blockfit.waste.statics import balance
-from blockfit.waste.sweep import free_travel, swept
-from blockfit.waste.weight import hours
 
 FIXED = bf.Stance.fixed()
 

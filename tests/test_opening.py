@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import blockfit as bf
-from blockfit.waste.opening import without_cycles
+from blockfit.waste.reach.opening import without_cycles
 
 shares = st.dictionaries(
     st.integers(1, 9), st.dictionaries(st.integers(1, 9), st.floats(0, 1), max_size=8), min_size=1, max_size=9

@@ -10,8 +10,8 @@ import pytest
 from conftest import SHARED, cuboid, needs_meshes
 
 import blockfit as bf
-from blockfit.sheets import views
-from blockfit.sheets.relief import relief_of
+from blockfit.sheets.pictures import drawings as views
+from blockfit.sheets.pictures.relief import relief_of
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 DRIVER = shutil.which("chromedriver")

@@ -12,11 +12,11 @@ from regular import SOLIDS
 from scipy.optimize import differential_evolution, minimize
 
 import blockfit as bf
-from blockfit.search.questions import Question
-from blockfit.search.support import hull_of
-from blockfit.solids.polytope import corners_of
+from blockfit.geometry.polytope import corners_of
+from blockfit.geometry.turns import from_quaternions
+from blockfit.search.proof.questions import Question
+from blockfit.search.proof.support import hull_of
 from blockfit.solids.standing import standings
-from blockfit.solids.turns import from_quaternions
 
 PHI = (1 + 5**0.5) / 2
 WEDGE = bf.Block.convex(
@@ -295,7 +295,7 @@ def test_odd_hulls_neither_blow_up_nor_stall(shape):
 
 
 def _sphere(count):
-    from blockfit.solids.turns import spread_directions
+    from blockfit.geometry.turns import spread_directions
 
     return spread_directions(count)
 

@@ -9,15 +9,15 @@ from regular import SOLIDS
 from scipy.optimize import differential_evolution, linprog
 
 import blockfit as bf
-from blockfit.search import bounds
-from blockfit.search.cells import Cells, outside_stance, split, start_cubes, start_patches, start_turns
-from blockfit.search.dependencies import dependencies
-from blockfit.search.explore import _Search
-from blockfit.search.polish import polish
-from blockfit.search.questions import Question, question_about
-from blockfit.search.support import hull_of
-from blockfit.search.widths import least_and_longest
-from blockfit.solids.turns import angle_deg, from_quaternions
+from blockfit.geometry.turns import angle_deg, from_quaternions
+from blockfit.search.proof import bounds
+from blockfit.search.proof.cells import Cells, outside_stance, split, start_cubes, start_patches, start_turns
+from blockfit.search.proof.dependencies import dependencies
+from blockfit.search.proof.explore import _Search
+from blockfit.search.proof.polish import polish
+from blockfit.search.proof.questions import Question, question_about
+from blockfit.search.proof.support import hull_of
+from blockfit.search.proof.widths import least_and_longest
 
 BOX = bf.Block.box(900, 700, 1600)
 PHI = (1 + 5**0.5) / 2
@@ -242,7 +242,7 @@ def test_a_bound_broken_by_a_hair_is_caught(monkeypatch):
     """The test above has teeth: with either bound made a little too tight it must fail."""
     for name in ("least_width", "least_over_turns"):
         real = getattr(bounds, name)
-        monkeypatch.setattr(f"blockfit.search.explore.{name}", lambda *args, real=real: real(*args) * 1.02)
+        monkeypatch.setattr(f"blockfit.search.proof.explore.{name}", lambda *args, real=real: real(*args) * 1.02)
         broken = 0
         for seed in range(400):
             search, question, points, cell, rotations = _random_case(seed, "cubes")

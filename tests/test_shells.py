@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import blockfit as bf
 from blockfit.intake.scan import repaired
-from blockfit.measure.winding import winding_numbers
+from blockfit.measure.distance import winding_numbers
 
 
 def bar(low, high):

@@ -7,10 +7,10 @@ from regular import SOLIDS
 from scipy.spatial.transform import Rotation
 
 from blockfit import BadValueError, Block, Figure, Placement, Stance, UnknownStoneError
+from blockfit.geometry.polytope import corners_of, hull_corners, least_width
+from blockfit.geometry.turns import about, from_quaternions, quaternion, tilt_deg, turn_deg
 from blockfit.measure.booleans import solid_from
-from blockfit.solids.polytope import corners_of, hull_corners, least_width
 from blockfit.solids.stone import STONES, find_stone
-from blockfit.solids.turns import about, from_quaternions, quaternion, tilt_deg, turn_deg
 from blockfit.units import KG_PER_LB
 
 quaternions = st.lists(st.floats(-1, 1), min_size=4, max_size=4).filter(lambda q: np.linalg.norm(q) > 1e-3)

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
 import blockfit as bf
-from blockfit.waste.bearing import GRAVITY, bearings, lying
+from blockfit.waste.standing.turning import turnings
 from blockfit.waste.statics import balance, base_of
-from blockfit.waste.turning import turnings
+from blockfit.waste.strength.bearing import GRAVITY, bearings, lying
 
 FIXED, BARE = bf.Stance.fixed(), {"bottom": 0, "other": 0}
 DENSITY = 2700.0

@@ -10,8 +10,8 @@ import pytest
 from conftest import HERE, SHARED, cuboid, needs_meshes, run
 
 import blockfit as bf
+from blockfit.geometry.turns import about
 from blockfit.sheets.words import standing_words
-from blockfit.solids.turns import about
 
 KNEELING = str(HERE / "data" / "kneeling.stl")
 USUAL = ["survey", KNEELING, "--unit", "m", "--block", "900x700x1600", "--stone", "marble", "--cover", "20"]

@@ -10,8 +10,8 @@ from conftest import cuboid
 from test_waste import united
 
 import blockfit as bf
-from blockfit.search.obstacles import obstacles_of, stone_obstacle
-from blockfit.search.travel import first_blocked, first_free
+from blockfit.search.flawed.obstacles import obstacles_of, stone_obstacle
+from blockfit.search.flawed.travel import first_blocked, first_free
 
 FIXED = bf.Stance.fixed()
 BACK = (0.0, 1.0, 0.0)

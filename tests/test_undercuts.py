@@ -7,12 +7,12 @@ from conftest import ball, cuboid, joined, torus
 from test_waste import around, mushroom, united
 
 import blockfit as bf
+from blockfit.geometry.turns import spread_directions
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.measure.pictures import closed_picture
 from blockfit.measure.views import view_along
-from blockfit.solids.turns import spread_directions
-from blockfit.waste.reach import elements_of, reached
-from blockfit.waste.tools import tool_reached
+from blockfit.waste.reach.sight import elements_of, reached
+from blockfit.waste.reach.tools import tool_reached
 
 
 def drilled(body, *holes):

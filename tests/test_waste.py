@@ -11,8 +11,8 @@ import blockfit as bf
 from blockfit.intake.scan import repaired
 from blockfit.measure.booleans import arrays_of, gap_between, solid_from
 from blockfit.measure.views import face_view
-from blockfit.waste.clipping import reach_beyond
-from blockfit.waste.reach import elements_of, reached
+from blockfit.waste.offcuts.clipping import reach_beyond
+from blockfit.waste.reach.sight import elements_of, reached
 
 FIXED = bf.Stance.fixed()
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import blockfit as bf
-from blockfit.sheets.ranking import rank_key
+from blockfit.sheets.yard.ranking import rank_key
 from blockfit.yard import _Asked, _most_scale, _Shape
 
 UPRIGHT = bf.Stance.upright(30)

@@ -6,9 +6,9 @@ from functools import cache
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.intake.scan import repaired
 from blockfit.measure.booleans import level_surface
-from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.stone import Stone

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import UnreadableFileError, shown_name
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.intake.containers import MOST_FACES, check_container
 from blockfit.intake.guard import MOST_MESH_BYTES, bytes_of
-from blockfit.solids.arrays import Array, Ints
 
 __all__ = ["FORMATS", "RawMesh", "read_mesh"]
 

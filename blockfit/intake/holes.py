@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import open_edges
 from blockfit.measure.booleans import triangulated
-from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import open_edges
 
 __all__ = ["fill_holes", "hole_loops"]
 

@@ -6,13 +6,13 @@ six counts vote, so that a hole spoils only the columns that pass through it."""
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import area_vectors
 from blockfit.measure.booleans import level_surface
 from blockfit.measure.columns import crossings
 from blockfit.measure.nearest import tree_of
 from blockfit.measure.views import Lattice, view_along
-from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import area_vectors
 
 __all__ = ["rebuilt"]
 

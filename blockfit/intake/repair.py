@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Ints, all_differ, distinct_rows
+from blockfit.geometry.surface import compacted, is_closed, open_edges, undirected_edges
 from blockfit.intake.holes import fill_holes
 from blockfit.intake.shells import one_solid
 from blockfit.measure.patches import areas, face_pairs, linked, pieces
-from blockfit.solids.arrays import Array, Ints, all_differ, distinct_rows
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import compacted, is_closed, open_edges, undirected_edges
 
 __all__ = ["mended", "untangled"]
 

@@ -16,15 +16,15 @@ from blockfit.errors import (
     plain_text,
     shown_name,
 )
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import compacted, is_closed, signed_volume
 from blockfit.intake.files import RawMesh, read_mesh
 from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
 from blockfit.intake.repair import mended, untangled
 from blockfit.measure.booleans import solid_from
-from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
-from blockfit.solids.surface import compacted, is_closed, signed_volume
 from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, unit_mm
 
 __all__ = ["read_figure", "repaired"]

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import OpenSurfaceError
+from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.surface import is_closed, signed_volume, undirected_edges
 from blockfit.measure.booleans import Solid, arrays_of, solid_from, unite
+from blockfit.measure.distance import winding_numbers
 from blockfit.measure.patches import areas, linked, pieces
-from blockfit.measure.winding import winding_numbers
-from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.figure import Repair
-from blockfit.solids.surface import is_closed, signed_volume, undirected_edges
 
 __all__ = ["one_solid"]
 

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array, frozen
 from blockfit.marking.datum import Datum
 from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit
-from blockfit.solids.arrays import Array, frozen
 from blockfit.units import Length, length_mm
 from blockfit.waste.placed import placed_solid
 

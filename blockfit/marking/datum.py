@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, frozen
+from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.programs import fitted
 from blockfit.solids.block import Block
-from blockfit.solids.programs import fitted
 from blockfit.units import Length, length_mm
 
 __all__ = ["CORNERS", "Change", "Datum"]

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.polytope import linear_over
 from blockfit.measure.columns import crossings, first_depths
 from blockfit.measure.least_depth import cells_touched, least_cells, least_over, least_within
 from blockfit.measure.nearest import tree_of
 from blockfit.measure.pictures import least_square
 from blockfit.measure.views import Lattice, View, lattice_over
-from blockfit.solids.arrays import Array, Flags, Ints
 from blockfit.solids.figure import Figure
-from blockfit.solids.polytope import linear_over
 
 __all__ = ["DepthPicture", "Facets", "Spots", "chosen_spots", "facets_over", "high_spots", "picture_of"]
 

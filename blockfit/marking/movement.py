@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, frozen
+from blockfit.geometry.arrays import Array, frozen
 
 __all__ = ["Movement", "model_moved"]
 

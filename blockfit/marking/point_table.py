@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import DepthPicture, Facets, chosen_spots, facets_over, high_spots, picture_of
 from blockfit.marking.rounding import Grain
@@ -17,7 +18,6 @@ from blockfit.marking.ways_in import AXIS, WayIn, way_in
 from blockfit.measure.least_depth import least_over
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
-from blockfit.solids.arrays import Array, Ints
 from blockfit.solids.figure import Figure
 from blockfit.units import rounded_down, rounded_up
 

@@ -9,18 +9,18 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import hull_solid, prism
 from blockfit.measure.sections import area_of, convex_area, grown, moved, only_areas, rings_of
 from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
-from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm, rounded_down
 from blockfit.waste.placed import placed_solid
-from blockfit.waste.setback import setback
+from blockfit.waste.reserve.setback import setback
 
 __all__ = ["AXES", "Plane", "Roughing", "roughing"]
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
-from blockfit.solids.arrays import Array
 from blockfit.units import rounded_up
 
 _WANTED_MM = 0.5  # on the block: what printed digits may be worth at most

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
 from blockfit.marking.datum import Datum
 from blockfit.measure.lines import nudged, stretches
 from blockfit.measure.views import FACE_DIRECTIONS, face_view
-from blockfit.solids.arrays import Array
 from blockfit.solids.block import Block
 
 __all__ = ["AXIS", "WayIn", "way_in"]

@@ -8,10 +8,10 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from blockfit.errors import OpenSurfaceError
-from blockfit.solids.arrays import Array, Ints
-from blockfit.solids.polytope import corners_of
-from blockfit.solids.surface import area_vectors, signed_volume
-from blockfit.solids.turns import spread_directions
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.polytope import corners_of
+from blockfit.geometry.surface import area_vectors, signed_volume
+from blockfit.geometry.turns import spread_directions
 
 __all__ = [
     "Solid",

@@ -10,8 +10,8 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.measure.views import Lattice, View
-from blockfit.solids.arrays import Array, Flags, Ints
 
 __all__ = ["Columns", "Crossings", "columns_of", "crossings", "first_depths", "spread"]
 

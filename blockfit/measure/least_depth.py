@@ -7,9 +7,9 @@ in every cell that they touch, which is never too deep."""
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.measure.columns import spread
 from blockfit.measure.views import Lattice, View
-from blockfit.solids.arrays import Array, Flags, Ints
 
 __all__ = ["cells_touched", "least_cells", "least_over", "least_within"]
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.measure.columns import spread
 from blockfit.measure.views import View
-from blockfit.solids.arrays import Array, Flags, Ints
 
 __all__ = ["Stretches", "nudged", "stretches"]
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from blockfit.solids.arrays import Array
+from blockfit.geometry.arrays import Array
 
 __all__ = ["tree_of"]
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from blockfit.solids.arrays import Array, Flags, Ints
-from blockfit.solids.surface import undirected_edges
+from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.surface import undirected_edges
 
 __all__ = ["face_pairs", "linked", "patches", "pieces"]
 

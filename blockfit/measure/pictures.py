@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 
-from blockfit.solids.arrays import Array, Flags
+from blockfit.geometry.arrays import Array, Flags
 
 __all__ = ["closed_once", "closed_picture", "least_around", "least_square"]
 

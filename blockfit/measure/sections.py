@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.solids.arrays import Array, Flags, Ints
+from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
     "Outline",

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.measure.booleans import Solid, arrays_of, projected_rings, solid_from
 from blockfit.measure.sections import area_of, lacks, united_triangles
-from blockfit.solids.arrays import Array, Ints
 
 __all__ = ["Shadow"]
 

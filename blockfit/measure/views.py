@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, Ints
+from blockfit.geometry.arrays import Array, Ints
 
 __all__ = ["FACE_DIRECTIONS", "Lattice", "View", "face_view", "lattice_over", "view_along"]
 

@@ -1,1 +1,1 @@
-"""Where the figure sits best in a convex block, with a proved bound."""
+"""Where the figure sits best."""

@@ -10,11 +10,11 @@ from functools import cached_property
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, Flags
+from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.polytope import inner_ball
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
-from blockfit.solids.polytope import inner_ball
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import Standing
 

@@ -2,7 +2,7 @@
 
 import math
 
-from blockfit.solids.arrays import Array
+from blockfit.geometry.arrays import Array
 from blockfit.solids.placement import Placement
 from blockfit.units import rounded_down, rounded_up
 

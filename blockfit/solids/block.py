@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, frozen
+from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.polytope import corners_of, hull_planes, polytope_centre, polytope_volume
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
-from blockfit.solids.polytope import corners_of, hull_planes, polytope_centre, polytope_volume
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 

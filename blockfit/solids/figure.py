@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, OpenSurfaceError
-from blockfit.solids.arrays import Array, Ints, frozen
+from blockfit.geometry.arrays import Array, Ints, frozen
+from blockfit.geometry.surface import area_vectors, centroid, is_closed, signed_volume
 from blockfit.solids.placement import Placement
-from blockfit.solids.surface import area_vectors, centroid, is_closed, signed_volume
 from blockfit.units import Length, length_mm
 
 __all__ = ["Figure", "Repair"]

@@ -6,7 +6,7 @@ from typing import Any, Literal
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, frozen
+from blockfit.geometry.arrays import Array, frozen
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.units import Length, length_mm
 

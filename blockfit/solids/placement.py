@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array, frozen
-from blockfit.solids.turns import tilt_deg, turn_deg
+from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.turns import tilt_deg, turn_deg
 
 __all__ = ["Placement"]
 

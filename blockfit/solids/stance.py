@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array
-from blockfit.solids.turns import tilt_deg, turn_deg
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.turns import tilt_deg, turn_deg
 
 __all__ = ["Stance"]
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.solids.arrays import Array
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.turns import about, from_quaternions
 from blockfit.solids.block import BOX_FACES, Block, named_faces
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
-from blockfit.solids.turns import about, from_quaternions
 
 __all__ = ["BEDS", "Standing", "standings"]
 

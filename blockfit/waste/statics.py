@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.geometry.arrays import Array
 from blockfit.measure.sections import distance_to, footprint
-from blockfit.solids.arrays import Array
 
 __all__ = ["FLAT_MM", "Balance", "balance", "base_of", "flat_within", "side_words", "slides_at_deg"]
 

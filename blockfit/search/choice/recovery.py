@@ -1,0 +1,343 @@
+"""After a loss: where the figure still goes in the stone that is left. A ladder of answers, each checked exactly.
+
+mm and degrees, block frame. (a) straight back by the least distance; (b) back with a small turn and lean; (c) the
+largest scale within the limits. Straight back is exact: every smaller distance is forbidden on some straight line
+through the figure and what it must not meet, and at it solids find nothing in the way. The others are the best found,
+and keep the limits on turn, lean and moving aside."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.turns import from_quaternions, turn_deg
+from blockfit.measure.booleans import refined
+from blockfit.measure.distance import SurfaceDistance
+from blockfit.search.choice.fit import largest
+from blockfit.search.flawed.avoid import Aim, Found, Room, clearances, room_of, verified
+from blockfit.search.flawed.obstacles import stone_obstacle
+from blockfit.search.flawed.rough import best_of, plain_of
+from blockfit.search.flawed.starts import starts_for
+from blockfit.search.flawed.travel import FINE_MM, first_free
+from blockfit.search.result import Fit, counted_faces
+from blockfit.solids.figure import Figure, require_solid
+from blockfit.solids.flaw import Flaw
+from blockfit.solids.placement import Placement
+from blockfit.solids.stage import Stage
+from blockfit.solids.stance import Stance
+from blockfit.units import Length, length_mm
+
+__all__ = ["Recovery", "Rung", "recover"]
+
+_WORTH_MM = 0.5  # a turned figure that goes back less by no more than this is no better than one straight back
+_TOUCH_MM = 0.05  # what a touch of two solids may be measured as
+_RECUT_MM = 2.0  # surface that moves less is not counted as lost work
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rung:
+    """One answer: whether there is one, the placement, and what it costs.
+
+    ``back_mm``, ``aside_mm`` and ``up_mm`` are how far the figure's middle moves, ``turn_deg`` and ``lean_deg`` how it
+    turns. ``cover_mm`` is the least cover, ``kept_mm`` the exact distance from what was lost. ``landmarks_mm`` is how
+    far every landmark moves; ``recut_m2`` the surface that ends up elsewhere: finished work there is lost.
+    ``short_mm`` is what is missing where no placement was found. ``proof`` is ``exact``, ``safe side`` (margins about
+    anything but a ball are taken up to a twentieth too large) or ``best found``.
+    """
+
+    name: str
+    found: bool
+    placement: Placement | None
+    scale: float
+    back_mm: float
+    aside_mm: float
+    up_mm: float
+    turn_deg: float
+    lean_deg: float
+    cover_mm: float
+    kept_mm: tuple[tuple[str, float], ...]
+    landmarks_mm: Mapping[str, float]
+    recut_m2: float
+    short_mm: float
+    proof: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recovery:
+    """The ladder; ``scale_bound`` is proved: no placement within the limits exceeds it.
+
+    ``stone_given`` says whether the stone as it stands was given: without it, what has been cut away already is not
+    counted.
+    """
+
+    straight_back: Rung
+    turned: Rung
+    smaller: Rung
+    scale_bound: float
+    stone_given: bool
+
+    @property
+    def rungs(self) -> tuple[Rung, Rung, Rung]:
+        """The three answers in order."""
+        return self.straight_back, self.turned, self.smaller
+
+    def __str__(self) -> str:
+        """Return the ladder in words; a rung that is the same placement as the one before it is not repeated."""
+        lines = ["WHERE THE FIGURE STILL GOES"]
+        if not self.stone_given:
+            lines.append("  Stone that is already gone is not counted here: give stone= (the stone as it stands).")
+        before: Rung | None = None
+        for letter, rung in zip("abc", self.rungs, strict=True):
+            same = before is not None and rung.found and rung.placement is before.placement
+            if not same:
+                lines += [f"  {letter}) {rung.name}: {_words(rung)}"]
+            before = rung
+        bound = math.ceil(self.scale_bound * 1e4 - 1e-6) / 1e4
+        lines.append(f"  No placement within these limits exceeds {bound:.4f} of full size (proved).")
+        return "\n".join(lines) + "\n"
+
+
+def recover(
+    fit: Fit,
+    lost: Any = (),
+    *,
+    stone: Stage | Figure | None = None,
+    design: Figure | None = None,
+    margin: Length = 0,
+    turn: float = 5,
+    lean: float = 5,
+    aside: Length = 30,
+    least_scale: float = 0.5,
+    effort: float = 1.0,
+) -> Recovery:
+    """Return where the figure still goes after a loss, or for a changed design.
+
+    ``lost`` is one or more of: a `Flaw` (a ball, a half space, any solid), a closed surface as a `Figure`, or checked
+    readings (those too deep are lost). ``stone`` is the stone as it stands, a `Stage` or a scan of it. ``margin`` is
+    kept clear of what was lost. ``turn``, ``lean`` (degrees) and ``aside`` limit how far the figure may turn, lean and
+    move sideways; ``least_scale`` is the least share of its scale that is of any use. ``effort`` multiplies the
+    number of starts. The block's cover is kept. Raises `OpenSurfaceError` for a figure that is no solid.
+    """
+    if fit.placement is None:
+        raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name} to recover")
+    figure = require_solid(design or fit.figure, "recovering")
+    for name, value in (("turn", turn), ("lean", lean)):
+        if not 0 <= value <= 90:
+            raise BadValueError(f"{name}={value!r} must be an angle of 0 to 90 degrees")
+    if not 0 < least_scale <= 1:
+        raise BadValueError(f"least_scale={least_scale!r} must be a share of the present scale, such as 0.8")
+    margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
+    block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in _flaws(lost)])
+    asked = fit.asked_cover_mm
+    room = room_of(figure, block, asked, counted_faces(asked))
+    if stone is not None:
+        body = stone.stone if isinstance(stone, Stage) else require_solid(stone, "the stone as it stands")
+        room = replace(room, obstacles=(*room.obstacles, stone_obstacle("the stone as it stands", body, 0.0)))
+    now = fit.placement
+    start = Found(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
+
+    def allow(rotation: Array) -> bool:
+        up = float(np.clip(rotation[:, 2] @ now.rotation[:, 2], -1, 1))
+        turned = abs(turn_deg(rotation) - turn_deg(now.rotation))
+        return bool(np.degrees(np.arccos(up)) <= lean + 1e-9 and min(turned, 360 - turned) <= turn + 1e-9)
+
+    back = _straight_back(room, start)
+    told_back = _rung("straight back", fit, figure, room, start, back, "exact" if _is_exact(room) else "safe side")
+    axes = Stance.fixed() if turn == lean == 0 else Stance.upright() if lean == 0 else Stance.free()
+    near = Aim("nearest", start=start.at, aside=aside_mm)
+    starts = _around(room, start, back, turn, lean, allow, round(8 * effort))
+    turned = best_of(room, starts, axes, near, allow)
+    if back is not None and (
+        turned is None or _back_of(room, turned[0], start) > _back_of(room, back[0], start) - _WORTH_MM
+    ):
+        turned = back  # turning and leaning is worth it only where it saves way back
+    told_turned = _rung("back with a small turn and lean", fit, figure, room, start, turned, "best found")
+    smaller = turned or back
+    if smaller is None:
+        scales = now.scale * np.linspace(1.0, least_scale, 7)
+        spread = [s.rotation for s in starts] + [now.rotation]
+        grid = starts_for(room, spread, scales, round(10 * effort))
+        grid = [replace(g, at=_kept_near(g.at, start.at, aside_mm)) for g in grid]
+        widest = Aim("largest", most=now.scale, start=start.at, aside=aside_mm)
+        best = best_of(room, [start, *starts[:4], *grid], axes, widest, allow)
+        smaller = best if best is not None and best[0].scale >= least_scale * now.scale else None
+    told_smaller = _rung("largest scale within the limits", fit, figure, room, start, smaller, "best found")
+    wider = Stance(min(180.0, fit.placement.tilt_deg + lean), min(180.0, abs(fit.placement.turn_deg) + turn))
+    relaxed = largest(figure, plain_of(block), cover=_asked(fit), stance=wider, scales=(0.0, now.scale))
+    return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound), stone is not None)
+
+
+def _flaws(lost: Any) -> list[Flaw]:
+    """Return what was lost as flaws."""
+    if isinstance(lost, Flaw):
+        return [lost]
+    if isinstance(lost, Figure):
+        return [Flaw.solid(lost, name="what was lost")]
+    deep = getattr(lost, "too_deep", None)
+    if deep is not None:  # readings: the new figure must lie behind each of them
+        return [Flaw.ball(reading.at_mm, 0.1, name=reading.name) for reading in deep]
+    if isinstance(lost, Iterable) and not isinstance(lost, str):
+        return [flaw for item in lost for flaw in _flaws(item)]
+    raise BadValueError(f"lost={lost!r} must be flaws, closed surfaces or checked readings")
+
+
+def _kept_near(at: Array, start: Array, aside: float) -> Array:
+    """Return a place no further aside than allowed."""
+    return np.array([np.clip(at[0], start[0] - aside, start[0] + aside), at[1], at[2]])
+
+
+def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
+    """Return the placement straight back by the least distance that does, or ``None``."""
+    slack = clearances(room, start)[: len(room.normals)]
+    least, most = 0.0, np.inf
+    for normal, clear in zip(room.normals, slack, strict=True):
+        along, short = float(normal[1]), min(0.0, clear + 1e-6 * max(1.0, room.radius))
+        if along > 1e-12:
+            most = min(most, max(0.0, clear) / along if short == 0 else -1.0)
+        elif along < -1e-12:
+            least = max(least, clear / along)
+        elif short < 0:
+            return None
+    if least > most:
+        return None
+    placed = Figure(_placement(room, start).apply(room.figure.vertices), room.figure.faces)
+    found = first_free(placed, room.obstacles, (0.0, 1.0, 0.0), least, most)
+    if found.by_mm is None:
+        return None
+    back = min(found.by_mm + FINE_MM, most) if found.by_mm > least else found.by_mm
+    at = replace(start, at=start.at + np.array([0.0, back, 0.0]), fields=None)
+    placement, planes, kept, missing = verified(room, at)
+    return (placement, planes, kept) if missing <= _TOUCH_MM else None
+
+
+def _is_exact(room: Room) -> bool:
+    """Tell whether straight back is exact: margins about anything but balls are taken a little too large."""
+    return all(o.field is None or o.is_flat or o.margin_mm <= 0 for o in room.obstacles)
+
+
+def _placement(room: Room, at: Found) -> Placement:
+    return Placement(at.scale, at.rotation, at.at - at.scale * at.rotation @ room.middle)
+
+
+def _around(
+    room: Room, start: Found, back: tuple[Placement, Any, Any] | None, turn: float, lean: float, allow: Any, keep: int
+) -> list[Found]:
+    """Return starts about the present placement: turned and leaned within the limits, and further back."""
+    starts = [start]
+    if back is not None:
+        starts.append(replace(start, at=back[0].apply(room.middle[None])[0]))
+    depth = 0.25 * room.radius * start.scale
+    ways = ((0, 0, 1), (0, 0, -1), (1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (1, 0, 1), (1, 0, -1))
+    for sideways, forward, about in ways:
+        half_lean, half_turn = np.radians(0.9 * lean) / 2, np.radians(0.9 * turn * about) / 2
+        axis = np.sin(half_lean) * np.array([sideways, forward, 0])
+        tilt = from_quaternions(np.array([np.cos(half_lean), *axis]))
+        spin = from_quaternions(np.array([np.cos(half_turn), 0, 0, np.sin(half_turn)]))
+        rotation = (tilt if sideways or forward else np.eye(3)) @ spin @ start.rotation
+        if allow(rotation):
+            for share in (0.0, 0.5):
+                at = start.at + np.array([0.0, share * depth, 0.0])
+                starts.append(replace(start, rotation=rotation, at=at))
+    worth = [-min(clearances(room, s)) + 0.05 * float(s.at[1] - start.at[1]) for s in starts]
+    order = np.argsort(worth, kind="stable")
+    return [starts[k] for k in order[: max(3, keep)]]
+
+
+def _back_of(room: Room, placement: Placement, start: Found) -> float:
+    return float(placement.apply(room.middle[None])[0][1] - start.at[1])
+
+
+def _rung(
+    name: str, fit: Fit, figure: Figure, room: Room, start: Found,
+    answer: tuple[Placement, Array, tuple[tuple[str, float], ...]] | None, proof: str,
+) -> Rung:  # fmt: skip
+    if answer is None:
+        short = max(0.0, -min(clearances(room, start)))
+        return Rung(name, False, None, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, (), {}, 0.0, short, proof)
+    placement, planes, kept = answer
+    before = fit.placement
+    assert before is not None
+    moved = placement.apply(room.middle[None])[0] - start.at
+    cover = planes + fit.asked_cover_mm
+    skin = float(fit.block.skin_mm.max(initial=0.0))
+    outside = [by - skin for about, by in kept if about == "the block's surface"]
+    marks = {}
+    for mark, place in figure.landmarks.items():
+        point = np.array(place)
+        marks[mark] = float(np.linalg.norm(placement.apply(point) - before.apply(point)))
+    up = float(np.clip(placement.rotation[:, 2] @ before.rotation[:, 2], -1, 1))
+    turned = (turn_deg(placement.rotation) - turn_deg(before.rotation) + 180) % 360 - 180
+    return Rung(
+        name=name,
+        found=True,
+        placement=placement,
+        scale=placement.scale,
+        back_mm=float(moved[1]),
+        aside_mm=float(moved[0]),
+        up_mm=float(moved[2]),
+        turn_deg=turned,
+        lean_deg=float(np.degrees(np.arccos(up))),
+        cover_mm=min([float(cover[counted_faces(fit.asked_cover_mm)].min()), *outside]),
+        kept_mm=kept,
+        landmarks_mm=marks,
+        recut_m2=_recut(fit, figure, placement),
+        short_mm=0.0,
+        proof=proof,
+    )
+
+
+def _recut(fit: Fit, figure: Figure, placement: Placement) -> float:
+    """Return how much of the figure's old surface lies off its new one."""
+    old = fit.solid()
+    vertices = placement.apply(figure.vertices)
+    spacing = max(old.size_mm) / 60
+    surface, faces = refined(vertices, figure.faces, spacing)
+    ours, triangles = refined(old.vertices, old.faces, spacing)
+    corners = ours[triangles]
+    areas = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
+    step = max(1, len(corners) // 20_000)
+    away, _ = SurfaceDistance(surface, faces).signed(corners[::step].mean(axis=1))
+    share = areas[::step][np.abs(away) > _RECUT_MM].sum() / areas[::step].sum()
+    return float(share * areas.sum() * 1e-6)
+
+
+def _asked(fit: Fit) -> dict[str, float]:
+    return {name: float(by) for name, by in zip(fit.block.names, fit.asked_cover_mm, strict=True)}
+
+
+def _words(rung: Rung) -> str:
+    if not rung.found:
+        return f"nothing found; {math.ceil(rung.short_mm)} mm would be missing where it is now"
+    parts = []
+    if rung.up_mm >= 0.05:
+        parts.append(f"FEET OFF THE BOTTOM: {_up(rung.up_mm)} mm up")
+    elif rung.up_mm <= -0.05:
+        parts.append(f"{_up(-rung.up_mm)} mm down")
+    parts.append(f"{_up(rung.back_mm)} mm back")
+    if abs(rung.aside_mm) >= 0.05:
+        parts.append(f"{abs(rung.aside_mm):.1f} mm to the {'right' if rung.aside_mm > 0 else 'left'}")
+    if abs(rung.turn_deg) >= 0.05:
+        parts.append(f"turned {abs(rung.turn_deg):.1f}°")
+    if rung.lean_deg >= 0.05:
+        parts.append(f"leaned {rung.lean_deg:.1f}°")
+    kept = ", ".join(f"{name} {_down(max(0.0, by))} mm" for name, by in rung.kept_mm)
+    marks = ", ".join(f"{name} {by:.0f} mm" for name, by in rung.landmarks_mm.items())
+    words = f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
+    words += f"; cover {_down(rung.cover_mm)} mm"
+    words += f"; clear of {kept}" if kept else ""
+    words += f"; landmarks move: {marks}" if marks else ""
+    known = {"exact": "the least distance that does", "safe side": "the least distance, by margins taken in full"}
+    sure = known.get(rung.proof, "the best found")
+    return f"{words}; {rung.recut_m2:.2f} m² of surface comes to lie elsewhere ({sure}; checked by exact solids)"
+
+
+def _up(mm: float) -> str:
+    return f"{math.ceil(mm * 10 - 2e-3) / 10:.1f}"
+
+
+def _down(mm: float) -> str:
+    return f"{math.floor(mm * 10 + 2e-3) / 10:.1f}"

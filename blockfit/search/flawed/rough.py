@@ -1,0 +1,157 @@
+"""The same questions in stone with flaws or in a rough block: the best found, and the bound of the convex relaxation.
+
+mm, block frame. The relaxation leaves flaws out and takes a rough block for all that its planes hold: no placement can
+be better there than what is proved for it. What is found is checked by exact distances of solids."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.turns import from_quaternions
+from blockfit.search.flawed.avoid import Aim, Found, Room, climbed, room_of, verified
+from blockfit.search.flawed.starts import axes_of, rotations_for, starts_for
+from blockfit.search.result import Fit, Verdict, counted_faces
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure, require_solid
+from blockfit.solids.placement import Placement
+from blockfit.solids.stance import Stance
+
+__all__ = ["best_of", "found_deepest", "found_largest", "plain_of"]
+
+_ROTATIONS = 40
+_CLIMBS = 10
+_SPARES = 8
+
+
+def plain_of(block: Block) -> Block:
+    """Return the convex relaxation of a block: without flaws, and all that its planes hold."""
+    return replace(block, flaws=(), surface=None, kind="convex" if block.surface is not None else block.kind)
+
+
+def found_largest(figure: Figure, block: Block, relaxed: Fit, least: float, most: float, effort: float = 1.0) -> Fit:
+    """Return the largest scale found for a figure among flaws; ``relaxed`` is the answer without them.
+
+    ``effort`` multiplies the number of starts.
+    """
+    require_solid(figure, "stone with flaws, or a rough block,")
+    if relaxed.placement is None:
+        return replace(relaxed, block=block, proof="bound proved")
+    room = room_of(figure, block, relaxed.asked_cover_mm, counted_faces(relaxed.asked_cover_mm))
+    top = min(most, relaxed.scale_bound)
+    first = _as_found(room, relaxed.placement)
+    rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
+    scales = top * np.array([1.0, 0.9, 0.8, 0.68, 0.55, 0.4, 0.25, 0.12])
+    starts = [first, *starts_for(room, rotations, scales, round(_CLIMBS * effort))]
+    best = best_of(room, starts, relaxed.stance, Aim("largest", most=top))
+    if best is not None and len(axes_of(relaxed.stance)) > 1:
+        # Turned a little from where it got to, it may get past what stopped it.
+        near = [
+            replace(_as_found(room, best[0]), rotation=r) for r in _turned_a_little(best[0].rotation, relaxed.stance)
+        ]
+        again = best_of(room, near, relaxed.stance, Aim("largest", most=top))
+        best = again if again is not None and again[0].scale > best[0].scale else best
+    if best is None:
+        return replace(relaxed, block=block, verdict=Verdict.UNDECIDED, question="largest", proof="nothing found")
+    return _told(relaxed, block, best, least)
+
+
+def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.0) -> Fit:
+    """Return the deepest cover found at the scale of ``relaxed``, the answer without flaws."""
+    require_solid(figure, "stone with flaws, or a rough block,")
+    if relaxed.placement is None or relaxed.verdict is Verdict.CANNOT_FIT:
+        return replace(relaxed, block=block, proof="bound proved")
+    if relaxed.question != "safest":
+        raise BadValueError('seek="setback" is not asked of stone with flaws: take the deepest cover, then setback()')
+    room = room_of(figure, block, relaxed.asked_cover_mm, counted_faces(relaxed.asked_cover_mm))
+    rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
+    scales = np.array([relaxed.scale])
+    starts = [_as_found(room, relaxed.placement), *starts_for(room, rotations, scales, round(_CLIMBS * effort))]
+    best = best_of(room, starts, relaxed.stance, Aim("deepest"))
+    if best is None:
+        # What grows into its place from a smaller scale gets where no start of this one does.
+        smaller = relaxed.scale * np.array([0.85, 0.7, 0.5, 0.3])
+        grown = starts_for(room, rotations, smaller, round(_CLIMBS * effort))
+        there = best_of(room, [*starts, *grown], relaxed.stance, Aim("largest", most=relaxed.scale))
+        if there is not None and there[0].scale >= relaxed.scale * (1 - 1e-9):
+            exactly = replace(_as_found(room, there[0]), scale=relaxed.scale)
+            best = best_of(room, [exactly], relaxed.stance, Aim("deepest")) or there
+    if best is None:
+        near = min((climbed(room, s, relaxed.stance.allows, axes_of(relaxed.stance), Aim("deepest")) for s in starts),
+                   key=lambda f: f.missing_mm)  # fmt: skip
+        placement, _, kept, missing = verified(room, near)
+        return replace(
+            relaxed, block=block, placement=placement, verdict=Verdict.UNDECIDED, short_mm=missing, kept_mm=kept,
+            proof="best found", short_faces=tuple(name for name, _ in kept),
+        )  # fmt: skip
+    return _told(relaxed, block, best, 0.0)
+
+
+def best_of(
+    room: Room, starts: list[Found], stance: Stance, aim: Aim, allow: Callable[[Array], bool] | None = None
+) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
+    """Return the best placement climbed to from the starts that passes the exact check, or ``None``."""
+    axes = axes_of(stance)
+    allowed = allow or stance.allows
+    ends = [climbed(room, start, allowed, axes, aim) for start in starts]
+    ends.sort(key=lambda found: -(found.worth - 60 * found.missing_mm))
+    tolerance = 1e-6 * max(1.0, room.radius)
+    for end in ends[:4]:
+        spare = 0.0
+        for _ in range(_SPARES):
+            if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale):
+                break
+            placement, planes, kept, missing = verified(room, end)
+            if missing <= tolerance:
+                return placement, planes, kept
+            # The samples saw less than there is: ask for what was missing, and a hair, and climb once more.
+            spare += missing + 1e-4
+            end = climbed(room, end, allowed, axes, aim, spare)
+            end = replace(end, missing_mm=max(0.0, end.missing_mm - spare))
+        if aim.kind == "largest" and end.missing_mm <= 1e-2 * room.radius * end.scale:
+            for _ in range(_SPARES):  # or a hair smaller, where it is
+                placement, planes, kept, missing = verified(room, end)
+                if missing <= tolerance:
+                    return placement, planes, kept
+                end = replace(
+                    end, scale=end.scale * (1 - 2 * (missing + 1e-3) / (room.radius * end.scale)), fields=None
+                )
+    return None
+
+
+def _turned_a_little(rotation: Array, stance: Stance) -> list[Array]:
+    random = np.random.default_rng(1)
+    turns = [from_quaternions(np.array([1.0, *(0.12 * random.normal(size=3))])) @ rotation for _ in range(8)]
+    return [turned for turned in turns if stance.allows(turned)]
+
+
+def _as_found(room: Room, placement: Placement) -> Found:
+    at = placement.apply(room.middle[None])[0]
+    return Found(placement.scale, placement.rotation, at, placement.scale * room.radius, 0.0)
+
+
+def _told(
+    relaxed: Fit, block: Block, best: tuple[Placement, Array, tuple[tuple[str, float], ...]], least: float
+) -> Fit:
+    placement, planes, kept = best
+    cover = planes + relaxed.asked_cover_mm
+    counted = counted_faces(relaxed.asked_cover_mm)
+    outside = [by - float(block.skin_mm.max()) for name, by in kept if name == "the block's surface"]
+    cover_mm = min([float(cover[counted].min()), *outside]) if block.surface is None else outside[0]
+    enough = placement.scale >= least
+    bound = relaxed.scale_bound
+    return replace(
+        relaxed,
+        block=block,
+        placement=placement,
+        verdict=Verdict.FITS if enough else Verdict.UNDECIDED,
+        scale=placement.scale,
+        cover_mm=cover_mm,
+        gap=bound / placement.scale - 1 if relaxed.question == "largest" else 0.0,
+        gap_mm=0.0 if relaxed.question == "largest" else max(0.0, relaxed.cover_bound_mm - cover_mm),
+        kept_mm=kept,
+        proof="best found",
+        flaw_cost=relaxed.scale - placement.scale if relaxed.question == "largest" else relaxed.cover_mm - cover_mm,
+    )

@@ -1,0 +1,1 @@
+"""The best rotation in a convex block, with a proved bound."""

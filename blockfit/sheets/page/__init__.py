@@ -1,0 +1,1 @@
+"""The survey as one page that opens offline."""

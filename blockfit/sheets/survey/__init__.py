@@ -1,0 +1,1 @@
+"""The survey in words and as plain data."""

@@ -1,0 +1,1 @@
+"""Drawings at full size, and the files they are saved to."""

@@ -1,0 +1,158 @@
+"""One plane drawing at full size, before it becomes a file: outlines, ticks, words, in mm, seen from outside a face."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
+from blockfit.marking.roughing import AXES, Roughing
+from blockfit.measure.sections import rings_of
+from blockfit.measure.shadows import Shadow
+from blockfit.measure.views import face_view
+from blockfit.search.result import Fit
+from blockfit.units import rounded_down
+from blockfit.waste.placed import placed_solid
+
+__all__ = ["Label", "Line", "Sheet", "face_sheet", "plane_sheets", "ruler_sheet"]
+
+_SQUARE = 100.0
+_CORNERS = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+_NEIGHBOURS = {
+    "front": ("left", "right", "bottom", "top"),
+    "back": ("right", "left", "bottom", "top"),
+    "left": ("back", "front", "bottom", "top"),
+    "right": ("front", "back", "bottom", "top"),
+    "top": ("left", "right", "front", "back"),
+    "bottom": ("left", "right", "back", "front"),
+}
+"""What lies to the left, right, below and above when one looks at a face from outside."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A line through (n, 2) points, closed or not; ``weight`` is outline, block, tick or square."""
+
+    points: Array
+    closed: bool
+    weight: str
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Words whose lower left corner is at (x, y), letters ``size`` mm high."""
+
+    x: float
+    y: float
+    text: str
+    size: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """A drawing at full size: x to the right, y up, from 0 to ``width`` and ``height`` mm."""
+
+    title: str
+    width: float
+    height: float
+    lines: tuple[Line, ...]
+    labels: tuple[Label, ...]
+
+
+def face_sheet(fit: Fit, face: str, *, date: str = "", inches: bool = False) -> Sheet:
+    """Return the whole figure's outline as seen from outside a face, on that face of the block."""
+    figure = placed_solid(fit, "templates")
+    view = face_view(face)
+    far = float((fit.block.corners_mm @ view.into).max()) + 1
+    rings = rings_of(Shadow(figure.vertices, figure.faces, AXES[face], view.into).up_to(far))
+    return _sheet(fit, face, "outline of the whole figure", rings, date, inches)
+
+
+def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", inches: bool = False) -> list[Sheet]:
+    """Return a sheet for every plane of a roughing: the outline of what must stay there."""
+    return [
+        _sheet(
+            fit,
+            planes.face,
+            f"{p.name}, {rounded_down(p.depth_mm):.1f} mm in: what must stay",
+            rings_of(p.keep),
+            date,
+            inches,
+        )
+        for p in planes.planes
+    ]
+
+
+def ruler_sheet(block_mm: float, factor: float, *, date: str = "") -> Sheet:
+    """Return two rulers side by side: the block's, and the same lengths at the maquette's size.
+
+    A length read on the model's ruler has the same number as on the block's: that is what the numbers are for.
+    """
+    if not (block_mm > 0 and factor > 0):
+        raise BadValueError("a ruler needs a length and a scale above 0")
+    lines: list[Line] = []
+    labels = [Label(10, 72, f"block 1:1, and model 1:{factor:g}, both numbered in mm on the block  {date}", 4)]
+    for base, scale in ((45.0, 1.0), (15.0, 1 / factor)):
+        fine = 10 if scale >= 0.5 else 50
+        for mm in range(0, int(block_mm) + 1, fine):
+            x = 10 + mm * scale
+            tall = 10 if mm % 100 == 0 else 7 if mm % 50 == 0 else 4
+            lines.append(Line(np.array([[x, base], [x, base + tall]]), False, "tick"))
+            if mm % 100 == 0:
+                labels.append(Label(x + 0.8, base + 10.5, str(mm), 3))
+        lines.append(Line(np.array([[10, base], [10 + block_mm * scale, base]]), False, "outline"))
+    return Sheet("rulers", block_mm + 30, 85, tuple(lines), tuple(labels))
+
+
+def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, inches: bool) -> Sheet:
+    """Return a sheet with the block's outline, its ticks, the check square, and words that leave no doubt."""
+    view = face_view(face)
+    axes = AXES[face]
+    flat = np.stack([view.right, view.up])[:, list(axes)]  # from the block's axes to the sheet's
+    corners = fit.block.corners_mm[:, list(axes)] @ flat.T
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    margin = np.array([60.0, 70.0])
+    shift = margin - low
+    size = high - low
+    lines: list[Line] = []
+    lines.extend(Line(ring @ flat.T + shift, True, "outline") for ring in rings)
+    x0, y0 = margin.tolist()
+    x1, y1 = (margin + size).tolist()
+    lines.append(Line(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]), True, "block"))
+    square = max(x1 + 20, 190.0)
+    lines.append(Line(_CORNERS * _SQUARE + np.array([square, y0]), True, "square"))
+    lines.extend(_ticks(x0, x1, y0, y1, inches))
+    left, right, below, above = _NEIGHBOURS[face]
+    middle_x, middle_y = (x0 + x1) / 2, (y0 + y1) / 2
+    zero = flat.T @ (low)
+    origin = " and ".join(f"{'xyz'[axis]} = {zero[k] + 0.0:.1f}" for k, axis in enumerate(axes))
+    labels = [
+        Label(x0, y1 + 34, f"{fit.figure.name} in {fit.block.name}: {face} face, seen from outside", 7),
+        Label(x0, y1 + 22, f"{what}  {date}".rstrip(), 6),
+        Label(middle_x, y1 + 8, f"UP ↑  {above}" if face not in ("top", "bottom") else f"↑ {above}", 6),
+        Label(middle_x, y0 - 22, below, 6),
+        Label(2, middle_y, left, 6),
+        Label(x1 + 20, middle_y, right, 6),
+        Label(
+            x0, y0 - 34, f"datum: this corner of the block, {origin} mm; ticks every {'inch' if inches else '10 mm'}", 4
+        ),
+        Label(x0, y0 - 46, "full size: print at 100 %, and measure the square", 4),
+        Label(square + 4, y0 + 46, "100 mm square", 5),
+    ]
+    width = max(square + _SQUARE + 20, x1 + 120)
+    return Sheet(f"{face}: {what}", width, max(y1 + 50, y0 + _SQUARE + 20), tuple(lines), tuple(labels))
+
+
+def _ticks(x0: float, x1: float, y0: float, y1: float, inches: bool) -> list[Line]:
+    """Return ticks along all four edges, long ones every 50 and 100 mm, or every inch and foot."""
+    step, half, whole = (25.4, 6, 12) if inches else (10.0, 5, 10)
+    lines = []
+    for start, end, fixed, outward, level in (
+        (x0, x1, y0, -1, True), (x0, x1, y1, 1, True), (y0, y1, x0, -1, False), (y0, y1, x1, 1, False),
+    ):  # fmt: skip
+        for k in range(int((end - start) / step + 1e-9) + 1):
+            tall = outward * (12 if k % whole == 0 else 8 if k % half == 0 else 4)
+            at = start + k * step
+            ends = [[at, fixed], [at, fixed + tall]] if level else [[fixed, at], [fixed + tall, at]]
+            lines.append(Line(np.array(ends), False, "tick"))
+    return lines

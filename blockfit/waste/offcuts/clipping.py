@@ -1,0 +1,66 @@
+"""How far a surface reaches beyond some planes: exact, triangle by triangle. Any length unit."""
+
+from itertools import combinations
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Ints
+
+__all__ = ["reach_beyond"]
+
+
+def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, along: Array) -> float:
+    """Return the most of ``along · x`` over the surface where ``normals @ x > bounds``; −inf where nothing is.
+
+    A linear function is greatest at a corner of what the planes leave of a triangle: a corner of its own, a side
+    cut by a plane, or a point where two planes meet on it. All are tried.
+
+    >>> import numpy as np
+    >>> from blockfit.waste.offcuts.clipping import reach_beyond
+    >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 2, 0]])
+    >>> x, y = np.eye(3)[:2]
+    >>> reach_beyond(corners, np.array([[0, 1, 2]]), x[None], np.array([0.5]), y)
+    1.5
+    """
+    heights = vertices @ normals.T - bounds  # (n, p) above 0 is beyond
+    values = vertices @ along
+    inside = np.asarray((heights > 0).all(axis=1))
+    most = float(values[inside].max(initial=-np.inf))
+    beyond = heights[faces]  # (m, 3, p)
+    # Triangles that reach past every plane but do not lie past all, and that could still beat the most.
+    cut = (beyond.max(axis=1) > 0).all(axis=1) & ~inside[faces].all(axis=1)
+    cut &= values[faces].max(axis=1) > most
+    if not cut.any():
+        return most
+    beyond, value = beyond[cut], values[faces[cut]]
+    spots = [_side_cuts(beyond, j) for j in range(len(bounds))]
+    spots += [_meetings(beyond, j, k) for j, k in combinations(range(len(bounds)), 2)]
+    for shares in spots:  # (m, s, 3) barycentric
+        reached = np.einsum("msc,mcp->msp", shares, beyond)
+        tolerance = 1e-9 * np.abs(beyond).max()
+        valid = (reached > -tolerance).all(axis=2) & (shares >= -1e-12).all(axis=2)
+        at = np.einsum("msc,mc->ms", shares, value)
+        most = max(most, float(at[valid].max(initial=-np.inf)))
+    return most
+
+
+def _side_cuts(beyond: Array, plane: int) -> Array:
+    """Return (m, 3, 3) barycentric points where a plane cuts the sides; outside the triangle where it does not."""
+    shares = np.full((len(beyond), 3, 3), -1.0)
+    for side in range(3):
+        a, b = side, (side + 1) % 3
+        start, end = beyond[:, a, plane], beyond[:, b, plane]
+        crosses = (start > 0) != (end > 0)
+        part = np.where(crosses, start / np.where(crosses, start - end, 1.0), -1.0)
+        shares[:, side] = 0.0
+        shares[:, side, a], shares[:, side, b] = 1 - part, part
+    return shares
+
+
+def _meetings(beyond: Array, first: int, second: int) -> Array:
+    """Return (m, 1, 3) barycentric points where two planes meet on the triangle's plane."""
+    u, v = beyond[:, :, first], beyond[:, :, second]
+    point = np.cross(u, v)  # λ with λ·u = λ·v = 0
+    total = point.sum(axis=1, keepdims=True)
+    safe = np.abs(total) > 1e-300
+    return np.where(safe, point / np.where(safe, total, 1.0), -1.0)[:, None, :]

@@ -1,0 +1,320 @@
+"""Which pieces of waste come off whole, by which flat cuts, in what order.
+
+mm, block frame. Every piece is convex, lies in the stone then left, keeps clear of the figure by the clearance
+plus the kerf, drift and overrun of what makes the cut (exact: each plane is set by cutting the figure itself), and
+can be drawn straight out. The choice of pieces is greedy over sampled stone: good, not proved best."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.polytope import inner_box, least_width
+from blockfit.geometry.surface import centroid, signed_volume
+from blockfit.measure.booleans import arrays_of, hull_solid
+from blockfit.measure.sections import band, polygon_area
+from blockfit.search.result import Fit
+from blockfit.solids.figure import Figure
+from blockfit.solids.stone import Stone
+from blockfit.units import Length, length_mm
+from blockfit.waste.offcuts.methods import METHODS, Method, any_method, depth_needed
+from blockfit.waste.offcuts.planner import Hollow, Limits, Part, Planner
+from blockfit.waste.offcuts.sweep import free_travel
+from blockfit.waste.placed import light_solid, placed_solid
+from blockfit.waste.reserve.setback import setback
+from blockfit.waste.statics import Balance, balance, base_of
+
+__all__ = ["Cut", "Offcut", "OffcutPlan", "Trade", "Web", "offcuts"]
+
+_KINDS = {1: "through cut", 2: "rebate", 3: "corner"}
+_EARLY, _LATE = "before carving", "once the front is finished"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """A flat cut: the piece lies where ``normal · x >= offset_mm``.
+
+    ``area_m2`` is what is sawn, ``outline`` (k, 3) its corners in order, ``kerf_mm`` its width, ``method`` what
+    makes it and ``depth_mm`` how deep that must reach. ``opposed`` cuts come from both sides.
+    """
+
+    normal: Array
+    offset_mm: float
+    area_m2: float
+    method: str
+    kerf_mm: float
+    depth_mm: float
+    outline: Array
+    opposed: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Web:
+    """Stone that opposed cuts may leave between them until the piece is slung: its outline (k, 3) and area."""
+
+    outline: Array
+    area_m2: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Offcut:
+    """One piece taken off whole: its cuts, size along the block's axes, centre of gravity and way out (3,).
+
+    ``weight_kg`` is at the stone's typical density, ``weight_range_kg`` at the ends of its range; ``None``
+    without a stone. ``kind`` is through cut, rebate, corner, or part of one that was divided to be lifted.
+    ``box_mm`` is the largest box that could be sawn from it. ``stage`` is when it may leave, ``setback_mm`` how far
+    the figure can still go back afterwards, ``left``, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the
+    banker.
+    """
+
+    kind: str
+    volume_m3: float
+    weight_kg: float | None
+    weight_range_kg: tuple[float, float] | None
+    size_mm: tuple[float, float, float]
+    box_mm: tuple[float, float, float]
+    least_thickness_mm: float
+    centre_mm: Array
+    cuts: tuple[Cut, ...]
+    web: Web | None
+    draw_out: Array
+    solid: Figure
+    stage: str
+    setback_mm: float
+    left_m3: float
+    left_kg: float | None
+    left_stands: Balance
+    left: Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Trade:
+    """What the first so many pieces of a plan recover (share of the waste), and what is sawn for them."""
+
+    pieces: int
+    recovered: float
+    sawn_m2: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OffcutPlan:
+    """The pieces in order of removal, the stone left after all of them, and the share of the waste they save.
+
+    Kerfs, and parts of a divided piece that are too light to keep (``too_light_m3``), are in neither: they go with
+    the chips. ``kerf_mm`` is the widest kerf; ``hollows`` are the convex places where stone is gone, kerfs included.
+    """
+
+    pieces: tuple[Offcut, ...]
+    left: Figure
+    recovered: float
+    volume_m3: float
+    too_light_m3: float
+    clearance_mm: float
+    kerf_mm: float
+    reserve_mm: float
+    lift_limit_kg: float | None
+    waste_m3: float
+    hollows: tuple[Hollow, ...]
+
+    @property
+    def later_m3(self) -> float:
+        """Volume of the pieces that wait for the front: what ``reserve=0`` would let leave before carving."""
+        return sum(piece.volume_m3 for piece in self.pieces if piece.stage == _LATE)
+
+    @property
+    def sawn_m2(self) -> float:
+        """Area of all cuts."""
+        return sum(cut.area_m2 for piece in self.pieces for cut in piece.cuts)
+
+    @property
+    def trade_off(self) -> tuple[Trade, ...]:
+        """What stopping after each piece would recover, and the sawing it costs: fewer pieces or more stone."""
+        steps: list[Trade] = []
+        volume = sawn = 0.0
+        for number, piece in enumerate(self.pieces, 1):
+            volume += piece.volume_m3
+            sawn += sum(cut.area_m2 for cut in piece.cuts)
+            steps.append(Trade(number, volume / self.waste_m3 if self.waste_m3 > 0 else 0.0, sawn))
+        return tuple(steps)
+
+
+def offcuts(
+    fit: Fit,
+    *,
+    clearance: Length = 20,
+    kerf: Length | None = None,
+    reserve: Length = "all",
+    least_thickness: Length = 80,
+    least_weight_kg: float = 20,
+    lift_limit_kg: float | None = None,
+    most_pieces: int | None = None,
+    most_cuts: int = 2,
+    methods: Sequence[Method] | None = None,
+    rectangular: bool = False,
+    web: Length = 40,
+) -> OffcutPlan:
+    """Return a plan of pieces to take off whole, greatest first.
+
+    ``clearance`` is the stone kept over the figure, ``methods`` what can make the cuts, in order of preference
+    (default `METHODS`: take your own tools' widths); ``kerf`` instead takes any cut as so wide, with nothing added
+    for drift. ``reserve`` keeps pieces clear of the figure set back so far until the front is finished: a length, or
+    ``"all"`` of the setback that the fit has; the pieces that only then may leave come last, and their ``stage`` says
+    so, and `OffcutPlan.later_m3` how much stone they are. ``least_thickness`` and ``least_weight_kg``
+    are what is worth keeping. Pieces over ``lift_limit_kg`` at the heaviest the stone may be are divided, within the
+    least thickness and weight, or left. ``most_cuts`` is 1 (through cuts), 2 (and rebates) or 3 (and corners);
+    ``rectangular`` allows only cuts square to the block. ``web`` is the width of stone that opposed cuts leave
+    between them. Without a stone, weights count 2700 kg/m³ for the limits only.
+    """
+    figure = placed_solid(fit, "offcuts")
+    clearance_mm = length_mm(clearance, "clearance", least=0)
+    back_mm = setback(fit).back_mm
+    reserve_mm = back_mm if reserve == "all" else length_mm(reserve, "reserve", least=0)
+    web_mm = length_mm(web, "web", least=0)
+    thick_mm = length_mm(least_thickness, "least_thickness", least=1)
+    _check_limits(most_cuts, least_weight_kg, lift_limit_kg, most_pieces)
+    ways = _ways(methods, kerf)
+    stone = fit.block.stone
+    heavy = stone.high_kg_m3 if stone else 2700.0
+    density = stone.density_kg_m3 if stone else 2700.0
+    # A lighter surface may lie inside the figure by so much: it is kept clear of by as much more.
+    light, apart_mm = light_solid(figure)
+    limits = Limits(
+        clearance_mm=clearance_mm + 2 * apart_mm,
+        methods=ways,
+        least_thickness_mm=thick_mm,
+        least_volume_m3=least_weight_kg / density,
+        most_volume_m3=math.inf if lift_limit_kg is None else lift_limit_kg / heavy,
+        rectangular=rectangular,
+    )
+    planner = Planner(fit.block, limits)
+    pieces: list[Offcut] = []
+    along = np.array([0.0, 1.0, 0.0])
+    for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),):
+        planner.keep_clear_of(light, kept_mm)
+        while most_pieces is None or len(pieces) < most_pieces:
+            plan = planner.next_wedge(most_cuts)
+            if plan is None:
+                break
+            parts = planner.take(plan, None if most_pieces is None else most_pieces - len(pieces))
+            gone = planner.hollows[-1]
+            bounds = gone.offsets - clearance_mm
+            back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
+            pieces += [
+                _offcut(part, stone, len(pieces) + k + 1, stage, back_mm, web_mm) for k, part in enumerate(parts)
+            ]
+    vertices, faces = arrays_of(planner.left)
+    volume = sum(piece.volume_m3 for piece in pieces)
+    waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
+    return OffcutPlan(
+        pieces=tuple(pieces),
+        left=Figure(vertices, faces, name="stone left"),
+        recovered=volume / waste if waste > 0 else 0.0,
+        volume_m3=volume,
+        too_light_m3=planner.too_light_m3,
+        clearance_mm=clearance_mm,
+        kerf_mm=max((cut.kerf_mm for piece in pieces for cut in piece.cuts), default=0.0),
+        reserve_mm=reserve_mm,
+        lift_limit_kg=lift_limit_kg,
+        waste_m3=waste,
+        hollows=tuple(planner.hollows),
+    )
+
+
+def _check_limits(most_cuts: int, least_weight_kg: float, lift_limit_kg: float | None, most_pieces: int | None) -> None:
+    if most_cuts not in (1, 2, 3):
+        raise BadValueError(f"most_cuts={most_cuts!r} must be 1, 2 or 3")
+    for limit, value in (("least_weight_kg", least_weight_kg), ("lift_limit_kg", lift_limit_kg)):
+        if value is not None and not (isinstance(value, int | float) and 0 <= value < math.inf):
+            raise BadValueError(f"{limit}={value!r} must be a number of kg, 0 or more")
+    if lift_limit_kg is not None and not lift_limit_kg > least_weight_kg:
+        raise BadValueError(
+            f"the lift limit of {lift_limit_kg:g} kg must be more than the least weight, {least_weight_kg:g} kg"
+        )
+    if most_pieces is not None and most_pieces < 0:
+        raise BadValueError(f"most_pieces={most_pieces!r} must be 0 or more")
+
+
+def _ways(methods: Sequence[Method] | None, kerf: Length | None) -> tuple[Method, ...]:
+    if methods is not None and kerf is not None:
+        raise BadValueError("give kerf, or methods with a kerf each, not both")
+    if kerf is not None:
+        return any_method(length_mm(kerf, "kerf", least=0))
+    ways = METHODS if methods is None else tuple(methods)
+    if not ways or not all(isinstance(way, Method) for way in ways):
+        raise BadValueError("methods must be one or more Method, such as Method('wire saw', kerf_mm=11)")
+    return ways
+
+
+def _offcut(part: Part, stone: Stone | None, number: int, stage: str, back_mm: float, web_mm: float) -> Offcut:
+    vertices, faces = arrays_of(hull_solid(part.corners))
+    solid = Figure(vertices, faces, name=f"offcut {number}")
+    volume = solid.volume_m3 or 0.0
+    kind = _KINDS[min(3, max(1, len(part.normals)))]
+    width, depth, height = np.ptp(part.corners, axis=0).tolist()
+    cuts = _cuts(part)
+    left, left_faces = arrays_of(part.left)
+    left_m3 = signed_volume(left, left_faces) * 1e-9
+    frames = [np.eye(3), *[_frame(normal) for normal in part.normals if np.abs(normal).max() < 1 - 1e-9]]
+    a, b, c = inner_box(part.corners, frames).tolist()
+    return Offcut(
+        kind=f"{kind}, divided" if part.divided else kind,
+        volume_m3=volume,
+        weight_kg=None if stone is None else volume * stone.density_kg_m3,
+        weight_range_kg=None if stone is None else (volume * stone.low_kg_m3, volume * stone.high_kg_m3),
+        size_mm=(width, depth, height),
+        box_mm=(a, b, c),
+        least_thickness_mm=least_width(part.corners),
+        centre_mm=solid.centroid_mm,
+        cuts=cuts,
+        web=_web(cuts[-1], web_mm) if cuts else None,
+        draw_out=part.draw_out,
+        solid=solid,
+        stage=stage,
+        setback_mm=back_mm,
+        left_m3=left_m3,
+        left_kg=None if stone is None else left_m3 * stone.density_kg_m3,
+        left_stands=balance(centroid(left, left_faces), base_of(left)),
+        left=Figure(left, left_faces, name=f"stone left after offcut {number}"),
+    )
+
+
+def _cuts(part: Part) -> tuple[Cut, ...]:
+    planes = [(normal, float(offset)) for normal, offset in zip(part.normals, part.offsets, strict=True)]
+    cuts = []
+    for k, (normal, offset) in enumerate(planes):
+        method = part.methods[k]
+        depth = depth_needed(part.outlines[k], normal, planes[:k] + planes[k + 1 :])
+        cuts.append(
+            Cut(
+                normal=normal,
+                offset_mm=offset,
+                area_m2=part.areas_m2[k],
+                method=method.name,
+                kerf_mm=method.kerf_mm,
+                depth_mm=depth,
+                outline=part.outlines[k],
+                opposed=method.opposed and len(planes) == 1,
+            )
+        )
+    return tuple(cuts)
+
+
+def _web(cut: Cut, width_mm: float) -> Web | None:
+    """Return the strip of stone that opposed cuts leave along the middle of the last cut, its longer way."""
+    if not cut.opposed or len(cut.outline) < 3 or width_mm <= 0:
+        return None
+    middle = cut.outline.mean(axis=0)
+    _, _, axes = np.linalg.svd(cut.outline - middle, full_matrices=False)
+    strip = band(cut.outline, middle, axes[0], axes[1], width_mm)
+    area = polygon_area((strip - middle) @ axes[:2].T) * 1e-6
+    return Web(strip, area)
+
+
+def _frame(normal: Array) -> Array:
+    """Return three axes (3, 3), the first square to a cut, the second level where it can be."""
+    level = np.cross(normal, [0.0, 0.0, 1.0])
+    level = np.array([1.0, 0.0, 0.0]) if np.linalg.norm(level) < 1e-9 else level / np.linalg.norm(level)
+    return np.stack([normal, level, np.cross(normal, level)])

@@ -1,0 +1,384 @@
+"""The stone as offcuts leave it: an outline that stays convex, and within it convex parts past what was taken.
+
+Every plane is set exactly, by cutting the figure itself; samples only suggest where to look. mm, block frame."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.polytope import corners_of, least_width
+from blockfit.measure.booleans import Solid, hull_solid
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.waste.offcuts.clipping import reach_beyond
+from blockfit.waste.offcuts.division import division, outline, spans
+from blockfit.waste.offcuts.methods import Method, capable, depth_needed
+from blockfit.waste.offcuts.sampling import grid_points, surface_points, thinned
+from blockfit.waste.offcuts.sweep import swept
+from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, draw_out
+
+__all__ = ["Hollow", "Limits", "Part", "Planner"]
+
+_SAMPLES = 18_000
+_MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
+_EXACT = 14  # candidates set exactly, until two keep every limit
+_AIR_M2 = 1e-5  # a plane that passes through less stone than that is no cut
+_HAIR_MM = 1e-4
+_TOUCH_MM = 1e-6
+_SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Limits:
+    """What a piece must keep: clear of the figure, thick, large and light enough; and what can make its cuts.
+
+    ``rectangular``: only cuts square to the block's axes.
+    """
+
+    clearance_mm: float
+    methods: tuple[Method, ...]
+    least_thickness_mm: float
+    least_volume_m3: float
+    most_volume_m3: float
+    rectangular: bool = False
+
+    @property
+    def least_clear_mm(self) -> float:
+        """The least that lies between a piece and the figure, whatever makes its cuts."""
+        return self.clearance_mm + min(method.allowance_mm(1) for method in self.methods)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hollow:
+    """Where stone is gone, kerf included: ``normals @ x >= offsets``."""
+
+    normals: Array
+    offsets: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), way out, and for every cut its
+    sawn area (m²), outline (k, 3) and method."""
+
+    normals: Array
+    offsets: Array
+    corners: Array
+    areas_m2: tuple[float, ...]
+    outlines: tuple[Array, ...]
+    methods: tuple[Method, ...]
+    draw_out: Array
+    divided: bool
+    left: Solid  # the stone then left
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setting:
+    """A wedge set exactly, and what makes each of its cuts."""
+
+    wedge: Wedge
+    methods: tuple[Method, ...]
+
+
+class Planner:
+    """Plans one piece after the other.
+
+    `left` is the stone then left, `hollows` what is gone, `too_light_m3` what went as chips because it was too light.
+    """
+
+    def __init__(self, block: Block, limits: Limits) -> None:
+        """Start with the whole block."""
+        self._block, self._limits = block, limits
+        self._normals, self._offsets = block.normals, block.offsets_mm.copy()
+        self.hollows: list[Hollow] = []
+        self.too_light_m3 = 0.0
+        self.left: Solid = hull_solid(block.corners_mm)
+        # What is left, as convex parts that overlap: where normals @ x >= offsets, within the outline.
+        self._cells: list[tuple[Array, Array]] = [(np.zeros((0, 3)), np.zeros(0))]
+        self._stone = grid_points(block, _SAMPLES)
+        self._whole = len(self._stone)
+        self._spacing = (block.volume_m3 * 1e9 / _SAMPLES) ** (1 / 3)
+
+    def keep_clear_of(self, figure: Figure, reserve_mm: float) -> None:
+        """Keep the pieces to come clear of the figure and of where it comes to when set back by the reserve."""
+        points = surface_points(figure, 0.5 * self._spacing)
+        back = np.array([0.0, 1.0, 0.0])
+        if reserve_mm:
+            steps = np.linspace(0, reserve_mm, 2 + int(reserve_mm / self._spacing))
+            points = thinned(np.concatenate([points + step * back for step in steps]), 0.35 * self._spacing)
+            self._obstacle = swept(figure.vertices, figure.faces, reserve_mm * back)
+        else:
+            self._obstacle = (figure.vertices, figure.faces)
+        self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
+        self._surface = thinned(points, 0.8 * self._spacing)
+
+    def next_wedge(self, most_cuts: int) -> Setting | None:
+        """Return the best wedge found that, set exactly, keeps every limit; ``None`` if there is none."""
+        promising: list[Wedge] = []
+        for normals, offsets, stone in self._free_cells():
+            keep = np.full(len(self._surface), self._limits.least_clear_mm)
+            samples = Samples(stone, self._surface, keep, self._whole)
+            promising += self._promising(samples, normals, offsets, most_cuts)
+        promising.sort(key=lambda wedge: -wedge.stone)
+        best: list[Setting] = []
+        for wedge in promising[:_EXACT]:
+            exact = self._exact(wedge, most_cuts)
+            if exact is not None:
+                best.append(exact)
+            if len(best) == 4:  # those that promise less seldom turn out to hold more
+                break
+        return max(best, key=lambda plan: plan.wedge.stone, default=None)
+
+    def _free_cells(self) -> list[tuple[Array, Array, Array]]:
+        """Return the convex parts of the stone left, planes and samples, the largest first, none inside another."""
+        inside = [(self._stone @ normals.T >= offsets).all(axis=1) for normals, offsets in self._cells]
+        order = sorted(range(len(inside)), key=lambda k: -int(inside[k].sum()))
+        kept: list[int] = []
+        for k in order:
+            if inside[k].any() and not any((inside[k] <= inside[j]).all() for j in kept):
+                kept.append(k)
+        self._cells = [self._cells[k] for k in kept[:_MOST_CELLS]]
+        return [(*self._cells[i], self._stone[inside[k]]) for i, k in enumerate(kept[:_MOST_CELLS])]
+
+    def _promising(self, samples: Samples, normals: Array, offsets: Array, most_cuts: int) -> list[Wedge]:
+        """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
+        thick = self._limits.least_thickness_mm
+        found = best_wedges(
+            samples,
+            most_cuts=most_cuts,
+            least_mm=thick,
+            seed=len(samples.stone),
+            tries=self._tries(),
+            square=self._limits.rectangular,
+        )
+        # Samples tell planes square to the block apart no better than others; set exactly, they often win.
+        straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
+        best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:3]]
+        chosen = [
+            Wedge(
+                np.vstack([wedge.normals, normals]),
+                np.append(wedge.offsets, offsets),
+                wedge.stone * self._block.volume_m3,
+                len(normals),
+            )
+            for wedge in (*best, *straight[:2])
+        ]
+        trials = [self._set(wedge, self._methods_for(wedge), exact=False) for wedge in chosen]
+        return [trial[0] for trial in trials if trial is not None]
+
+    def _methods_for(self, wedge: Wedge) -> list[Method]:
+        """Return the first method that makes each plane of a wedge, before its depth is known."""
+        count = len(wedge.normals) - wedge.fixed
+        method = capable(self._limits.methods, count)
+        return [method or self._limits.methods[-1]] * len(wedge.normals)
+
+    def _takes_more(self, wedge: Wedge, sawn: list[int]) -> bool:
+        """Whether the cuts would free more than the wedge: stone that earlier pieces left on it comes off too."""
+        free = _beyond(self.left, wedge.normals[sawn], wedge.offsets[sawn])
+        return float(free.volume()) * 1e-9 > wedge.stone * (1 + 1e-3) + 1e-6
+
+    def _is_heavy(self, volume_m3: float) -> bool:
+        """Whether a wedge of that much stone must be divided to be lifted."""
+        return volume_m3 > self._limits.most_volume_m3
+
+    def _tries(self) -> int:
+        return max(70, 280 // max(1, len(self._cells)))
+
+    def take(self, plan: Setting, room: int | None) -> list[Part]:
+        """Take a wedge out of the stone; return its parts in order, divided as the lift demands."""
+        normals, offsets = plan.wedge.normals, plan.wedge.offsets
+        corners = self._corners(normals, offsets)
+        divided = None if corners is None else self._divided(corners, plan)
+        if divided is None:
+            raise BadValueError("the wedge holds no stone, or cannot be divided within the limits")
+        (first, along, second, across), saw = divided
+        parts: list[Part] = []
+        for start, end in spans(along):
+            for low, high in spans(across):
+                part, volume = self._part(plan, saw, [(first, start, end), (second, low, high)])
+                if part is None or (room is not None and len(parts) >= room):
+                    self.too_light_m3 += volume
+                else:
+                    parts.append(part)
+        kerfs = np.array([method.kerf_mm for method in plan.methods])
+        self.hollows.append(Hollow(normals, offsets - kerfs))
+        if len(normals) == 1:
+            self._normals = np.vstack([self._normals, normals])
+            self._offsets = np.append(self._offsets, offsets - kerfs)
+        else:
+            # Past a hollow the stone is convex on the far side of any one of its planes.
+            self._cells = [
+                (np.vstack([beyond, -normals[k]]), np.append(at, kerfs[k] - offsets[k]))
+                for beyond, at in self._cells
+                for k in range(len(normals))
+            ]
+        gone = (self._stone @ normals.T >= offsets - kerfs).all(axis=1)
+        self._stone = self._stone[~gone]
+        return parts
+
+    def _divided(self, corners: Array, plan: Setting) -> tuple[tuple[Array, Array, Array, Array], Method] | None:
+        """Return how a piece is divided, and by what: a cut that stops at the piece's own, and runs on no further."""
+        stops = len(plan.methods) + 1
+        allowed = max(method.overrun_mm for method in plan.methods)
+        fitting = [method for method in self._limits.methods if method.overrun_mm <= allowed]
+        size = float(np.ptp(corners, axis=0).min())
+        saw = capable(fitting, stops, size)
+        if saw is None:
+            light = float(hull_solid(corners).volume()) * 1e-9 <= self._limits.most_volume_m3
+            saw = self._limits.methods[0] if light else None
+        ways = (
+            None
+            if saw is None
+            else division(corners, self._limits.most_volume_m3, self._limits.least_thickness_mm + saw.kerf_mm)
+        )
+        return None if ways is None or saw is None else (ways, saw)
+
+    def _part(self, plan: Setting, saw: Method, bounds: list[tuple[Array, float, float]]) -> tuple[Part | None, float]:
+        """Take out the part of a wedge between ``bounds``: axis, start and end, each after the parts beyond it.
+
+        Return it, or ``None`` if it is too little to keep; and its volume in m³.
+        """
+        starts = [(axis, start) for axis, start, _ in bounds if np.isfinite(start)]
+        ends = [(axis, end - saw.kerf_mm) for axis, _, end in bounds if np.isfinite(end)]
+        normals = np.vstack([plan.wedge.normals, *[axis for axis, _ in starts]])
+        offsets = np.append(plan.wedge.offsets, [start for _, start in starts])
+        methods = [*plan.methods, *[saw for _ in starts]]
+        corners, way = self._corners(normals, offsets, ends), draw_out(normals)
+        areas = np.array([self._sawn(normals, offsets, k, ends) for k in range(len(normals))])
+        self._remove(normals, offsets - np.array([method.kerf_mm for method in methods]))
+        volume = 0.0 if corners is None else float(hull_solid(corners).volume()) * 1e-9
+        if corners is None or way is None or volume < self._limits.least_volume_m3:
+            return None, volume
+        cut = np.flatnonzero(areas > _AIR_M2)
+        part = Part(
+            normals=normals[cut],
+            offsets=offsets[cut],
+            corners=corners,
+            areas_m2=tuple(areas[cut].tolist()),
+            outlines=tuple(outline(corners, normals[k], float(offsets[k])) for k in cut),
+            methods=tuple(methods[k] for k in cut),
+            draw_out=way,
+            divided=bool(starts or ends),
+            left=self.left,
+        )
+        return part, volume
+
+    def _exact(self, wedge: Wedge, most_cuts: int) -> Setting | None:
+        """Return the wedge set exactly, with what makes each cut, or ``None`` if it then breaks a limit."""
+        methods = self._methods_for(wedge)
+        for _ in range(2 + 3 * len(methods)):
+            trial = self._set(wedge, methods, exact=True)
+            if trial is None:
+                return None
+            wedge, methods = trial
+            count = len(wedge.normals)
+            # Planes that only border on what earlier pieces left open are no cuts.
+            sawn = [k for k in range(count) if count == 1 or self._sawn(wedge.normals, wedge.offsets, k, ()) > _AIR_M2]
+            corners = self._corners(wedge.normals, wedge.offsets)
+            if not sawn or len(sawn) > most_cuts or corners is None or self._takes_more(wedge, sawn):
+                return None
+            better = list(methods)
+            for k in sawn:
+                rim = outline(corners, wedge.normals[k], float(wedge.offsets[k]))
+                others = [(wedge.normals[j], float(wedge.offsets[j])) for j in sawn if j != k]
+                # What must be divided is cut part by part: each of its cuts ends in stone, and stops at the next.
+                stops = len(sawn) + int(self._is_heavy(wedge.stone))
+                method = capable(self._limits.methods, stops, depth_needed(rim, wedge.normals[k], others))
+                if method is None:
+                    return None
+                better[k] = method
+            lines = count + int(self._is_heavy(wedge.stone))
+            if all(b.allowance_mm(lines) <= m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)):
+                # What is set asks for no more room than it was given; a narrower tool may then be used as well.
+                plan = Setting(wedge, tuple(better))
+                return None if self._divided(corners, plan) is None else plan
+            # The planes move out by what they now need, or each would meet the figure past the others.
+            more = [b.allowance_mm(lines) - m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)]
+            wedge = Wedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
+            methods = better
+        return None
+
+    def _set(self, wedge: Wedge, methods: list[Method], *, exact: bool) -> tuple[Wedge, list[Method]] | None:
+        """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
+
+        Planes that meet nothing are left out.
+        """
+        normals, offsets = wedge.normals, wedge.offsets.copy()
+        lines = len(normals) + int(self._is_heavy(wedge.stone))
+        clear = self._limits.clearance_mm + np.array([method.allowance_mm(lines) for method in methods])
+        heights = normals @ self._dense  # (k, points)
+        lowest = (self._block.corners_mm @ normals.T).min(axis=0)
+        for _ in range(2):
+            for k in range(len(normals) - wedge.fixed):
+                reach = self._reach(normals, offsets - clear, k) if exact else _seen_reach(heights, offsets - clear, k)
+                offsets[k] = max(lowest[k], reach + clear[k])
+        corners = self._corners(normals, offsets)
+        if corners is None:
+            return None
+        on_plane = np.abs(corners @ normals.T - offsets) < 1e-6 * self._spacing
+        needed = (on_plane.sum(axis=0) >= 3) & (offsets > lowest + _TOUCH_MM)
+        normals, offsets = normals[needed], offsets[needed]
+        if len(normals) == 0 or draw_out(normals) is None:
+            return None
+        volume = float(hull_solid(corners).volume()) * 1e-9
+        if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
+            return None
+        fixed = int(needed[len(needed) - wedge.fixed :].sum()) if wedge.fixed else 0
+        kept = [method for method, need in zip(methods, needed, strict=True) if need]
+        return Wedge(normals, offsets, volume, fixed), kept
+
+    def _reach(self, normals: Array, bounds: Array, k: int) -> float:
+        """Return how far the figure reaches along plane k's normal where it is not kept clear by another plane.
+
+        The figure lies clear of the piece if none of it is beyond all planes moved in by the clearance: every
+        point of the figure then has a plane between it and the piece, at least that far away.
+        """
+        others = [j for j in range(len(normals)) if j != k]
+        # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
+        return reach_beyond(*self._obstacle, normals[others], bounds[others] + _TOUCH_MM, normals[k])
+
+    def _corners(self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = ()) -> Array | None:
+        """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
+        bounds = [self._normals, -normals, *(axis[None] for axis, _ in ends)]
+        at = [self._offsets, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
+        try:
+            return corners_of(np.concatenate(bounds), np.concatenate(at))[0]
+        except BadValueError:
+            return None
+
+    def _sawn(self, normals: Array, offsets: Array, k: int, ends: Sequence[tuple[Array, float]]) -> float:
+        """Return the area in m² of stone that cut k passes through: what earlier cuts took is air."""
+        others = [j for j in range(len(normals)) if j != k]
+        slab = _beyond(self.left, normals[others], offsets[others])
+        for axis, end in ends:
+            slab = slab.trim_by_plane((-axis).tolist(), -end)
+        slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
+        return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
+
+    def _remove(self, normals: Array, offsets: Array) -> None:
+        """Take all beyond the planes out of the stone left.
+
+        The tool reaches beyond the block, and a hair beyond its planes: faces that coincide would leave fins.
+        """
+        low, high = self._block.corners_mm.min(axis=0) - 50, self._block.corners_mm.max(axis=0) + 50
+        box = np.concatenate([high, -low])
+        tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
+        self.left = self.left - hull_solid(tool[0])
+
+
+def _seen_reach(heights: Array, bounds: Array, k: int) -> float:
+    """Return how far sampled points, whose ``heights`` (planes, points) are given, reach along plane k's normal."""
+    beyond = np.ones(heights.shape[1], bool)
+    for j in range(len(bounds)):
+        if j != k:
+            beyond &= heights[j] > bounds[j]
+    return float(heights[k][beyond].max(initial=-np.inf))
+
+
+def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
+    for normal, offset in zip(normals, offsets, strict=True):
+        solid = solid.trim_by_plane(normal.tolist(), float(offset))
+    return solid

@@ -1,0 +1,174 @@
+"""Finding the largest convex piece of free stone that up to three flat cuts take off.
+
+Works on sampled points: for three directions, stone and obstacles are sorted into bins along each, and running
+sums from the far ends give the stone beyond every triple of planes at once, and whether an obstacle lies there.
+A plane left at the near end is no cut, so that single cuts and rebates are among them. Resolved to the samples;
+the planner then sets every plane exactly."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.turns import about, spread_directions
+
+__all__ = ["Samples", "Wedge", "best_wedges", "draw_out"]
+
+_BINS = 26
+_PER_CUT = 0.004  # of the block's stone that a further cut must bring
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wedge:
+    """Where all of ``normals @ x >= offsets`` hold; ``stone`` is the share of the block's samples in it.
+
+    The last ``fixed`` planes border on what earlier pieces took, and stay where they are.
+    """
+
+    normals: Array
+    offsets: Array
+    stone: float
+    fixed: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """Free ``stone`` (p, 3) and ``obstacles`` (q, 3), each to be kept clear by its ``keep`` (q,) in mm; ``whole`` is
+    how many points the whole block had."""
+
+    stone: Array
+    obstacles: Array
+    keep: Array
+    whole: int
+
+
+def best_wedges(
+    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int, square: bool = False
+) -> list[Wedge]:
+    """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
+
+    ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed.
+    ``square``: only planes square to the axes.
+    """
+    random = np.random.default_rng(seed)
+    found: list[Wedge] = []
+    for frame in _frames()[: 8 if square else None]:
+        found += _evaluate(frame, samples, most_cuts, least_mm)
+    if not square:
+        found += _single_cuts(samples, least_mm)
+    found.sort(key=lambda wedge: -_merit(wedge))
+    if not found:
+        return []
+    if square:
+        return found
+    leaders = found[:3]
+    for attempt in range(tries):
+        slot = attempt % len(leaders)
+        spread = 0.35 * (1 - attempt / tries) + 0.02
+        frame = _disturbed(leaders[slot], spread, random)
+        for wedge in _evaluate(frame, samples, most_cuts, least_mm):
+            if _merit(wedge) > _merit(leaders[slot]):
+                leaders[slot] = wedge
+    return sorted([*leaders, *found], key=lambda wedge: -_merit(wedge))
+
+
+def draw_out(normals: Array) -> Array | None:
+    """Return the direction (3,), level or straight up, in which a piece leaves all its cuts; ``None`` if none does.
+
+    A piece that lies beyond every ``normals · x >= offset`` and moves along d with ``normals · d >= 0`` stays
+    beyond them, where nothing else is: it strikes nothing.
+    """
+    angles = np.radians(np.arange(0, 360, 7.5))
+    ways = np.column_stack([np.cos(angles), np.sin(angles), np.zeros(len(angles))])
+    ways = np.vstack([np.round(ways, 12), [0, 0, 1]])
+    away = (ways @ normals.T).min(axis=1)
+    best = int(away.argmax())
+    return ways[best] if away[best] >= -1e-9 else None
+
+
+def _merit(wedge: Wedge) -> float:
+    return wedge.stone - _PER_CUT * len(wedge.normals)
+
+
+def _frames() -> list[Array]:
+    """Return triples of directions: the corners of the block, and the same turned about the vertical."""
+    signs = np.array([[x, y, z] for x in (1, -1) for y in (1, -1) for z in (1, -1)], np.float64)
+    turned = [about(2, angle) for angle in (0, 22.5, 45, 67.5)]
+    return [sign[:, None] * turn for turn in turned for sign in signs]
+
+
+def _disturbed(wedge: Wedge, spread: float, random: np.random.Generator) -> Array:
+    """Return three directions near a wedge's own, one of them moved more; missing ones are drawn anew."""
+    frame = np.empty((3, 3))
+    count = len(wedge.normals)
+    frame[:count] = wedge.normals
+    if count < 3:
+        drawn = random.normal(size=(3 - count, 3))
+        frame[count:] = np.where(random.random((3 - count, 1)) < 0.6, _snapped(drawn), drawn)
+    moved = random.random(3) < 0.6
+    frame[moved] += spread * random.normal(size=(int(moved.sum()), 3))
+    frame /= np.linalg.norm(frame, axis=1, keepdims=True)
+    level = np.abs(frame) < 0.04
+    frame = np.where(level & (random.random() < 0.5), 0.0, frame)
+    return np.asarray(frame / np.linalg.norm(frame, axis=1, keepdims=True))
+
+
+def _snapped(directions: Array) -> Array:
+    """Return the axis nearest to each direction."""
+    best = np.abs(directions).argmax(axis=1)
+    axes = np.zeros_like(directions)
+    rows = np.arange(len(directions))
+    axes[rows, best] = np.sign(directions[rows, best])
+    return axes
+
+
+def _single_cuts(samples: Samples, least_mm: float) -> list[Wedge]:
+    """Return the best single cuts over directions spread on the sphere: only the obstacles' reach matters."""
+    directions = spread_directions(400)
+    wedges = []
+    for start in range(0, len(directions), 50):
+        part = directions[start : start + 50]
+        heights = samples.stone @ part.T
+        offsets = (samples.obstacles @ part.T + samples.keep[:, None]).max(axis=0, initial=-np.inf)
+        share = (heights > offsets).sum(axis=0) / samples.whole
+        deep = heights.max(axis=0) - offsets > least_mm
+        for k in np.flatnonzero(deep & (share > 0) & np.isfinite(offsets)):
+            wedges.append(Wedge(part[k : k + 1], offsets[k : k + 1], float(share[k])))
+    wedges.sort(key=lambda wedge: -wedge.stone)
+    return wedges[:2]
+
+
+def _evaluate(frame: Array, samples: Samples, most_cuts: int, least_mm: float) -> list[Wedge]:
+    """Return the best wedge along three directions for each number of cuts."""
+    places = frame @ samples.stone.T  # (3, p): long rows, which numpy reduces quickly
+    blocked = frame @ samples.obstacles.T + samples.keep
+    low, high = places.min(axis=1), places.max(axis=1)
+    step = np.maximum((high - low) / _BINS, 1e-9)
+    counts = np.bincount(_bin(places, low, step), minlength=_BINS**3).reshape((_BINS,) * 3)
+    inside = (blocked[0] >= low[0]) & (blocked[1] >= low[1]) & (blocked[2] >= low[2])
+    full = np.zeros(_BINS**3, bool)
+    full[_bin(blocked[:, inside], low, step)] = True
+    full = full.reshape((_BINS,) * 3)
+    for axis in range(3):
+        counts = np.flip(np.cumsum(np.flip(counts, axis), axis=axis), axis)
+        full = np.flip(np.logical_or.accumulate(np.flip(full, axis), axis=axis), axis)
+    counts = np.where(full, 0, counts)
+    deepest = [_BINS - int(np.ceil(least_mm / s)) for s in step]
+    counts = counts[: max(deepest[0], 1), : max(deepest[1], 1), : max(deepest[2], 1)]
+    used = sum(np.ix_(*[(np.arange(n) > 0).astype(np.int64) for n in counts.shape]))
+    wedges = []
+    for cuts in range(1, most_cuts + 1):
+        some = np.where(used == cuts, counts, 0)
+        best = np.unravel_index(int(some.argmax()), some.shape)
+        if some[best] > 0:
+            kept = [k for k in range(3) if best[k] > 0]
+            offsets = low + step * np.array(best)
+            if draw_out(frame[kept]) is not None:
+                wedges.append(Wedge(frame[kept], offsets[kept], float(some[best]) / samples.whole))
+    return wedges
+
+
+def _bin(places: Array, low: Array, step: Array) -> Ints:
+    """Return (n,) the number of the cell that holds each of (3, n) places; what lies beyond the last is in the last."""
+    at = np.minimum((places - low[:, None]) / step[:, None], _BINS - 1).astype(np.int64)
+    return np.asarray((at[0] * _BINS + at[1]) * _BINS + at[2])

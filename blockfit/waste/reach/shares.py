@@ -1,0 +1,101 @@
+"""How much of a body lies before, beside, between and behind the figure, and where its centre is.
+
+Resolved to the columns' pitch. mm and m³, block frame."""
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.measure.columns import columns_of
+from blockfit.measure.views import lattice_over
+from blockfit.search.result import Fit
+from blockfit.waste.reach.chords import block_chords
+from blockfit.waste.reach.undercut import Undercuts
+
+__all__ = ["PARTS", "Planes", "shares_of", "shares_of_solid", "stage_bodies"]
+
+PARTS = ("before the figure", "beside it", "between its surfaces", "behind it")
+
+Planes: TypeAlias = tuple[Array, Array]
+"""A convex body: where normals (f, 3) @ x <= offsets (f,)."""
+
+
+def shares_of(cut: Undercuts, bodies: Sequence[Planes], total_m3: float) -> Array:
+    """Return (4,) how much of convex bodies lies in each of `PARTS`, in m³.
+
+    ``total_m3`` is their volume outside the figure; what no column of the figure meets lies beside it.
+    """
+    if not bodies:
+        return np.zeros(4)
+    view, elements = cut.view, cut.elements
+    lattice = lattice_over(view, elements.vertices, cut.pitch_mm)
+    columns = columns_of(elements.vertices, elements.faces, view, lattice)
+    first, last = columns.is_first, columns.is_last
+    enter, leave, places = columns.enter[first], columns.leave[last], columns.places()[first]
+    starts = np.flatnonzero(first)
+    solid = np.add.reduceat(columns.leave - columns.enter, starts) if len(enter) else np.zeros(0)
+    before = between = behind = 0.0
+    cell = cut.pitch_mm**2 * 1e-9
+    for normals, offsets in bodies:
+        start, end = block_chords(normals, offsets, view, places)
+        end = np.maximum(start, end)
+        before += float(np.maximum(np.minimum(end, enter) - start, 0).sum()) * cell
+        behind += float(np.maximum(end - np.maximum(start, leave), 0).sum()) * cell
+        within = np.maximum(np.minimum(end, leave) - np.maximum(start, enter), 0)
+        # A body that holds the figure's whole chord holds the figure's own stone too.
+        holds = (start <= enter) & (end >= leave)
+        between += float(np.where(holds, within - solid, within).sum()) * cell
+    return np.array([before, total_m3 - before - between - behind, between, behind])
+
+
+def shares_of_solid(cut: Undercuts, vertices: Array, faces: Ints) -> tuple[Array, Array]:
+    """Return how a solid that holds the figure divides: volumes (4,) in m³ by `PARTS`, and first moments (4, 3), m³ mm.
+
+    The figure's own stone is left out.
+    """
+    view, elements = cut.view, cut.elements
+    lattice = lattice_over(view, vertices, cut.pitch_mm)
+    stone = columns_of(vertices, faces, view, lattice)
+    own = columns_of(elements.vertices, elements.faces, view, lattice)
+    cells = lattice.rows * lattice.columns
+    enter, leave = np.full(cells, np.inf), np.full(cells, -np.inf)
+    np.minimum.at(enter, own.cell, own.enter)
+    np.maximum.at(leave, own.cell, own.leave)
+    first, last = enter[stone.cell], leave[stone.cell]
+    met = np.asarray(last > first)
+    volumes, moments = np.zeros(4), np.zeros((4, 3))
+    unit = cut.pitch_mm**2 * 1e-9
+    across = stone.places() @ np.stack([view.right, view.up])
+
+    def add(part: int, low: Array, high: Array, where: Flags, sign: float = 1.0) -> None:
+        low, high, place = low[where], np.maximum(low, high)[where], across[where]
+        length = (high - low) * sign
+        volumes[part] += float(length.sum()) * unit
+        moments[part] += (length @ place + float(((high**2 - low**2) / 2).sum()) * sign * view.into) * unit
+
+    start, end = stone.enter, stone.leave
+    add(0, start, np.minimum(end, first), met)
+    add(1, start, end, np.asarray(~met))
+    add(2, np.maximum(start, first), np.minimum(end, last), met)
+    add(3, np.maximum(start, last), end, met)
+    across = own.places() @ np.stack([view.right, view.up])
+    add(2, own.enter, own.leave, np.asarray(own.cell >= 0), -1.0)
+    return volumes, moments
+
+
+def stage_bodies(fit: Fit, cut: Undercuts, vertices: Array, faces: Ints) -> list[tuple[str, float, Array]]:
+    """Return what is left of a solid after each part of the waste is gone: name, volume in m³, centre of gravity (3,).
+
+    The last is the figure itself, exact.
+    """
+    figure = fit.solid()
+    volume = figure.volume_m3 or 0.0
+    parts, moments = shares_of_solid(cut, vertices, faces)
+    told = []
+    for part, name in enumerate(PARTS):
+        left = volume + float(parts[part + 1 :].sum())
+        moment = volume * figure.centroid_mm + moments[part + 1 :].sum(axis=0)
+        told.append((name, left, np.asarray(moment / left)))
+    return told

@@ -1,0 +1,147 @@
+"""What is undercut from one side: the stone before, beside, between and behind the figure, and the surface that
+must be reached from elsewhere.
+
+mm and m³, block frame. Volumes and regions are resolved to the columns' pitch; the residual to the exact volume
+is reported. "Closed" means closed to straight tools, or to the tool given."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Flags, Ints
+from blockfit.measure.columns import Columns, columns_of
+from blockfit.measure.views import FACE_DIRECTIONS, View, lattice_over, view_along
+from blockfit.search.result import Fit
+from blockfit.solids.block import Block
+from blockfit.units import Length, length_mm
+from blockfit.waste.placed import default_pitch_mm, light_solid, placed_solid
+from blockfit.waste.reach.chords import block_chords
+from blockfit.waste.reach.directions import seen_along
+from blockfit.waste.reach.regions import Region, Setting, classes, joined_patches, regions_of
+from blockfit.waste.reach.sight import Elements, elements_of, reached, skimmed
+from blockfit.waste.reach.tools import Tool
+
+__all__ = ["Undercuts", "between_volume", "standing_base", "undercuts", "view_of"]
+
+Front = str | Sequence[float]
+"""A face's name, or the direction in which the carver looks, into the stone."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Undercuts:
+    """Four volumes of stone and what the pitch misses, the reach of each face, and the regions left for later.
+
+    ``view`` is how the carver looks; ``skims_mm2`` is the surface seen from there at less than the least angle, or
+    edge on: a tool only skids on it. ``region_of`` (m,) gives each element of ``elements`` its region's number, 0
+    where it is reached from the front, stands on the bottom, or is scattered (``scattered_mm2``).
+    """
+
+    front: str
+    view: View
+    pitch_mm: float
+    front_m3: float
+    beside_m3: float
+    trapped_m3: float
+    rear_m3: float
+    residual_m3: float
+    reach_by_face: dict[str, float]
+    regions: tuple[Region, ...]
+    scattered_mm2: float
+    skims_mm2: float
+    least_angle_deg: float
+    elements: Elements
+    region_of: Ints
+
+    @property
+    def later_mm2(self) -> float:
+        """Surface that the front does not reach, the base it stands on left out."""
+        return sum(region.area_mm2 for region in self.regions) + self.scattered_mm2
+
+
+def undercuts(
+    fit: Fit,
+    *,
+    front: Front = "front",
+    tool: Tool | None = None,
+    least_angle: float = 15,
+    least_region: float = 5e-4,
+    slants: int = 160,
+    pitch: Length | None = None,
+) -> Undercuts:
+    """Return what is undercut from ``front``, by columns ``pitch`` apart (default: a 400th of the block).
+
+    A base that stands on the bottom is no undercut: it stays. ``tool`` is what must reach (default: a straight
+    tool of no width); ``least_angle`` the degrees below which it only skids; ``least_region`` the share of the
+    surface below which regions are joined to a neighbour or told as scattered; ``slants`` how many slanting
+    directions are tried for what no face reaches.
+    """
+    solid = placed_solid(fit, "undercuts")
+    if not 0 <= least_angle < 90:
+        raise BadValueError(f"least_angle={least_angle!r} must be 0 to 90 degrees")
+    if not 0 <= least_region < 1:
+        raise BadValueError(f"least_region={least_region!r} must be a share of the surface, from 0 up")
+    block = fit.block
+    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
+    view, name = view_of(block, front)
+    light, _ = light_solid(solid, step)
+    elements = elements_of(light.vertices, light.faces, step)
+    columns = columns_of(elements.vertices, elements.faces, view, lattice_over(view, elements.vertices, step))
+    if len(columns.cell) == 0:
+        raise BadValueError(f"pitch={pitch!r} is too coarse: no column meets the figure; take a finer one")
+    volumes = _volumes(block, columns)
+    residual = block.volume_m3 - (solid.volume_m3 or 0.0) - sum(volumes)
+    bare = {face: reached(elements, view_of(block, face)[0], step) for face in block.names}
+    total = float(elements.areas.sum())
+    shares = {face: float(elements.areas[hit].sum()) / total for face, hit in bare.items()}
+    ahead = seen_along(elements, view.into, block, step, tool)
+    base = standing_base(elements, block)
+    edge_on = ~ahead & ~base & skimmed(elements, view, step)
+    later = ~ahead & ~edge_on & ~base
+    square = -(elements.normals @ view.into)
+    skims = edge_on | (ahead & (square < np.sin(np.radians(least_angle))))
+    setting = Setting(fit, elements, columns, step, tool, least_angle, least_region * total)
+    labels, ways = classes(setting, bare, later, slants)
+    patch = joined_patches(setting, labels, later)
+    regions, region_of = regions_of(setting, labels, ways, patch, later)
+    scattered = float(elements.areas[later & (region_of == 0)].sum())
+    skims_mm2 = float(elements.areas[skims].sum())
+    return Undercuts(
+        name, view, step, *volumes, residual, shares, regions, scattered, skims_mm2, least_angle, elements, region_of
+    )
+
+
+def view_of(block: Block, front: Front) -> tuple[View, str]:
+    """Return the view of a face from outside, or along a direction, and its name."""
+    if not isinstance(front, str):
+        return view_along(np.asarray(front, np.float64)), "direction given"
+    if front in FACE_DIRECTIONS:
+        return view_along(FACE_DIRECTIONS[front]), front
+    if front in block.names:
+        return view_along(-block.normals[block.names.index(front)]), front
+    raise BadValueError(f"front={front!r} must be a direction or one of {', '.join(block.names)}")
+
+
+def _volumes(block: Block, columns: Columns) -> tuple[float, float, float, float]:
+    """Return the stone before, beside, between and behind the figure, in m³."""
+    start, end = block_chords(block.normals, block.offsets_mm, columns.view, columns.places())
+    cell = columns.lattice.pitch**2 * 1e-9
+    first, last = columns.is_first, columns.is_last
+    before = float((columns.enter - start)[first].sum()) * cell
+    behind = float((end - columns.leave)[last].sum()) * cell
+    whole = float((end - start)[first].sum()) * cell
+    return before, block.volume_m3 - whole, between_volume(columns), behind
+
+
+def between_volume(columns: Columns) -> float:
+    """Return the stone in m³ between the figure's surfaces: the gaps within columns."""
+    gaps = np.where(columns.is_last[:-1], 0.0, columns.enter[1:] - columns.leave[:-1])
+    return float(gaps.sum()) * columns.lattice.pitch**2 * 1e-9
+
+
+def standing_base(elements: Elements, block: Block) -> Flags:
+    """Return the elements that stand on the lowest level of the figure and face straight down."""
+    low = float(elements.vertices[:, 2].min())
+    hair = 1e-3 * max(block.size_mm)
+    return np.asarray((elements.normals[:, 2] < -0.99) & (elements.points[:, 2] < low + hair))

@@ -1,0 +1,1 @@
+"""Sound stone around the figure: cover on every side, and how far it can move."""

@@ -1,0 +1,77 @@
+"""Sound stone between the figure and the block's faces. Exact: the least lies at a vertex of the figure.
+
+mm, block frame. Skin does not count as stone. In a rough block the least is the exact distance to its surface."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array
+from blockfit.measure.booleans import refined
+from blockfit.measure.distance import SurfaceDistance
+from blockfit.search.result import Fit, counted_faces
+
+__all__ = ["Cover", "stone_cover"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cover:
+    """``least_mm`` on the faces that count, ``at`` (3,) and towards ``least_face``; ``by_face`` on every face.
+
+    ``per_vertex_mm`` (n,) is each vertex's least distance to a face that counts. ``tolerance_mm`` has been taken
+    off all of them, for points taken by hand.
+    """
+
+    least_mm: float
+    least_face: str
+    by_face: dict[str, float]
+    at: Array
+    per_vertex_mm: Array
+    tolerance_mm: float
+
+
+def stone_cover(fit: Fit) -> Cover:
+    """Return how much sound stone covers the figure. Faces asked for none do not count, unless all are.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> fit = bf.safest(bf.Figure.from_points(corners), bf.Block.box(160, 200, 250), stance=bf.Stance.upright())
+    >>> bf.stone_cover(fit).by_face["left"]
+    30.0
+    """
+    block, placed = fit.block, fit.solid().vertices
+    tolerance = fit.figure.tolerance_mm * fit.scale
+    stone = block.sound_mm - placed @ block.normals.T - tolerance  # (n, f)
+    counted = counted_faces(fit.asked_cover_mm)
+    per_vertex = stone[:, counted].min(axis=1)
+    if block.surface is not None:
+        return _in_rough(fit, stone, placed)
+    vertex = int(per_vertex.argmin())
+    faces = np.flatnonzero(counted)
+    return Cover(
+        least_mm=float(per_vertex[vertex]),
+        least_face=block.names[int(faces[int(stone[vertex, counted].argmin())])],
+        by_face={name: float(least) for name, least in zip(block.names, stone.min(axis=0), strict=True)},
+        at=placed[vertex].copy(),
+        per_vertex_mm=per_vertex,
+        tolerance_mm=tolerance,
+    )
+
+
+def _in_rough(fit: Fit, stone: Array, placed: Array) -> Cover:
+    """Return the cover under a rough block's own surface; by its named faces, the stone up to where they stand."""
+    body = fit.block.surface
+    assert body is not None
+    vertices, faces = refined(body.vertices, body.faces, max(fit.block.size_mm) / 40)
+    away, _ = SurfaceDistance(vertices, faces).signed(placed)
+    per_vertex = -away - float(fit.block.skin_mm.max())
+    vertex = int(per_vertex.argmin())
+    exact = dict(fit.kept_mm).get("the block's surface", np.inf) - float(fit.block.skin_mm.max())
+    return Cover(
+        least_mm=min(float(per_vertex[vertex]), exact),
+        least_face="block's surface",
+        by_face={name: float(least) for name, least in zip(fit.block.names, stone.min(axis=0), strict=True)},
+        at=placed[vertex].copy(),
+        per_vertex_mm=per_vertex,
+        tolerance_mm=0.0,
+    )

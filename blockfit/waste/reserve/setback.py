@@ -1,0 +1,94 @@
+"""How far the whole figure can move and still keep its cover: the carver's reserve. mm, block frame.
+
+In a convex block as bought only vertices count, and the answer is exact. Among flaws, in the stone as it stands or
+in a rough block it is exact too, to `FINE_MM`, by lines and solids (`search/flawed/travel.py`), and never more than
+there is; only the cover under a rough block's own surface may fall short between two looks, by a hundredth of
+itself at most. Margins about flaws that are no balls are taken up to a twentieth too large, so the setback may be
+that much too small."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array
+from blockfit.search.flawed.obstacles import Obstacle, obstacles_of, stone_obstacle
+from blockfit.search.flawed.travel import first_blocked
+from blockfit.search.result import Fit
+from blockfit.solids.figure import require_solid
+from blockfit.solids.stage import Stage
+
+__all__ = ["Setback", "setback"]
+
+_WAYS = {
+    "back": (0.0, 1.0, 0.0),
+    "left": (-1.0, 0.0, 0.0),
+    "right": (1.0, 0.0, 0.0),
+    "up": (0.0, 0.0, 1.0),
+    "front": (0.0, -1.0, 0.0),
+    "down": (0.0, 0.0, -1.0),
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setback:
+    """``back_mm`` is the reserve; ``limit_face`` (a face, a flaw, the stone) and the figure's point ``at`` (3,) end it.
+
+    ``left_mm``, ``right_mm``, ``up_mm``, ``front_mm`` and ``down_mm`` are how far it can move those ways instead.
+    """
+
+    back_mm: float
+    limit_face: str
+    at: Array
+    left_mm: float
+    right_mm: float
+    up_mm: float
+    front_mm: float
+    down_mm: float
+
+
+def setback(fit: Fit, stage: Stage | None = None) -> Setback:
+    """Return how far the figure can go straight back with the cover that was asked, and the five other ways.
+
+    It stops before the block's planes less the cover, a rough block's surface less the cover, every flaw's margin, and
+    with a ``stage``, the stone as it stands, before it would leave that. Raises `OpenSurfaceError` where solids must be
+    moved (flaws, a stage, a rough block) and the figure is none.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> fit = bf.largest(bf.Figure.from_points(corners), bf.Block.box(100, 260, 150), stance=bf.Stance.fixed())
+    >>> bf.setback(fit).back_mm, bf.setback(fit).up_mm
+    (160.0, 50.0)
+    """
+    held = {name: _to_the_planes(fit, np.array(way)) for name, way in _WAYS.items()}
+    in_the_way = _obstacles(fit, stage)
+    if in_the_way:
+        placed = fit.solid()
+        require_solid(placed, "the setback in the stone as it stands, or among flaws,")
+        for name, (most, face, at) in held.items():
+            found = first_blocked(placed, in_the_way, _WAYS[name], most)
+            by = found.by_mm or 0.0
+            held[name] = (by, found.stopped_by or face, found.at) if by < most else (most, face, at)
+    back, face, at = held["back"]
+    rest = {f"{name}_mm": held[name][0] for name in _WAYS if name != "back"}
+    return Setback(back, face, at, **rest)
+
+
+def _obstacles(fit: Fit, stage: Stage | None) -> list[Obstacle]:
+    """Return what may stop the figure besides the block's planes."""
+    asked = float(fit.asked_cover_mm.max(initial=0.0))
+    found = [] if fit.block.is_plain else obstacles_of(fit.block, asked)
+    if stage is not None:
+        found.append(stone_obstacle("the stone as it stands", stage.stone, 0.0))
+    spare = fit.figure.tolerance_mm * fit.scale
+    return [replace(obstacle, margin_mm=obstacle.margin_mm + spare) for obstacle in found] if spare else found
+
+
+def _to_the_planes(fit: Fit, way: Array) -> tuple[float, str, Array]:
+    """Return how far the figure can go along a way within the block's planes, which face ends it and where."""
+    block, placed = fit.block, fit.solid().vertices
+    along = block.normals @ way
+    heights = placed @ block.normals.T  # (n, f)
+    slack = block.sound_mm - fit.asked_cover_mm - heights.max(axis=0) - fit.figure.tolerance_mm * fit.scale
+    room = np.where(along > 1e-12, slack / np.where(along > 1e-12, along, 1.0), np.inf)
+    face = int(room.argmin())
+    return max(0.0, float(room[face])), block.names[face], placed[int(heights[:, face].argmax())].copy()

@@ -1,0 +1,224 @@
+"""The stone at every moment of the work, each a solid: its weight, its centre of gravity, and what it stands on.
+
+mm, kg, block frame. As delivered, after every offcut, and finished, the stone is an exact solid. Between those, as the
+waste before, beside, between and behind the figure goes, volume and centre come from columns and are known to a part of
+their pitch; the worse end is answered. What it then rests on is exact: the floor of the stone that is left."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import centroid
+from blockfit.measure.booleans import Solid, arrays_of, block_solid, level_rings, solid_from
+from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, within
+from blockfit.search.result import Fit
+from blockfit.solids.figure import Figure
+from blockfit.waste.offcuts.plan import OffcutPlan
+from blockfit.waste.reach.shares import stage_bodies
+from blockfit.waste.reach.undercut import Undercuts
+from blockfit.waste.standing.turning import Turning, turnings
+from blockfit.waste.statics import Balance, balance, base_of
+
+__all__ = ["LevelCut", "Load", "Stuff", "loads_of"]
+
+_NEAR_MM = 1.0  # a support this far beside the base still bears
+_KNOWN = 0.25  # of a column's pitch: how well a centre of gravity by columns is known
+_LEVELS = 60  # heights up to a tenth of the figure's at which its base is tried cut level
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stuff:
+    """What weights count: kg per m³, typical and at the ends of its range."""
+
+    typical: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LevelCut:
+    """The least height looked at at which cutting the base level lets a body stand, and how it then stands."""
+
+    height_mm: float
+    stands: Balance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Load:
+    """The stone at one moment: weight with its range, centre of gravity (3,), and how it stands.
+
+    ``on_supports`` is how it stands on the rollers, wedges or battens given instead of its base. ``size_mm`` is its own
+    at that moment. ``turns`` are over the edges of its base, where it is an exact solid; ``level`` is what cutting the
+    finished figure's base level would do, where it does not stand; ``contact_m2`` is the stone that really touches the
+    floor, where it is an exact solid.
+    """
+
+    name: str
+    volume_m3: float
+    weight_kg: float
+    weight_range_kg: tuple[float, float]
+    centre_mm: Array
+    stands: Balance
+    on_supports: Balance | None
+    size_mm: tuple[float, float, float]
+    turns: tuple[Turning, ...] = ()
+    level: LevelCut | None = None
+    contact_m2: float | None = None
+
+
+def loads_of(
+    fit: Fit,
+    figure: Figure,
+    offcuts: OffcutPlan | None,
+    cut: Undercuts | None,
+    stuff: Stuff,
+    supports: Array | None,
+    flat_mm: float,
+) -> tuple[Load, ...]:
+    """Return the stone as delivered, after each offcut and each part of the waste, and the finished figure."""
+    block = fit.block
+
+    def exact(
+        name: str, vertices: Array, faces: Ints, centre: Array, volume: float, level: LevelCut | None = None
+    ) -> Load:
+        stands = balance(centre, base_of(vertices, flat_mm))
+        heavy = volume * stuff.high
+        turns = turnings(vertices, centre, heavy, stands.base, flat_mm)
+        low = float(vertices[:, 2].min())
+        touch = area_of(level_rings(solid_from(vertices, faces), low + max(flat_mm, 1e-6))).area * 1e-6
+        return _load(name, volume, centre, stands, _size(vertices), stuff, supports, low, turns, level, touch)
+
+    bought = arrays_of(block_solid(block.corners_mm, block.surface))
+    loads = [exact("as delivered", *bought, centroid(*bought), block.volume_m3)]
+    for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
+        left = piece.left
+        middle = centroid(left.vertices, left.faces)
+        loads.append(exact(f"after offcut {number}", left.vertices, left.faces, middle, piece.left_m3))
+    if cut is not None:
+        loads += _between(fit, figure, offcuts, cut, bought, stuff, supports, flat_mm)
+    middle = centroid(figure.vertices, figure.faces)
+    feet = balance(middle, base_of(figure.vertices, flat_mm))
+    level = None if feet.stands else _level_cut(figure)
+    loads.append(exact("the finished figure", figure.vertices, figure.faces, middle, figure.volume_m3 or 0.0, level))
+    return tuple(loads)
+
+
+def _between(
+    fit: Fit,
+    figure: Figure,
+    offcuts: OffcutPlan | None,
+    cut: Undercuts,
+    bought: tuple[Array, Ints],
+    stuff: Stuff,
+    supports: Array | None,
+    flat_mm: float,
+) -> list[Load]:
+    """Return the stone as the waste before, beside and between the figure goes: by columns, the worse end answered."""
+    start = bought if offcuts is None else (offcuts.left.vertices, offcuts.left.faces)
+    loads: list[Load] = []
+    bases = _stage_bases(figure, solid_from(*start), cut.view.into, flat_mm)
+    within = _KNOWN * cut.pitch_mm
+    for (name, volume, centre), base in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
+        whole = start[0] if name == "before the figure" else np.concatenate([figure.vertices, base])
+        loads.append(
+            _load(
+                f"once the stone {name} is gone",
+                volume,
+                centre,
+                balance(centre, base, within),
+                _size(whole),
+                stuff,
+                supports,
+                float(base[:, 2].min()),
+            )
+        )
+    return loads
+
+
+def _load(
+    name: str,
+    volume: float,
+    centre: Array,
+    stands: Balance,
+    size: tuple[float, float, float],
+    stuff: Stuff,
+    supports: Array | None,
+    base_height: float,
+    turns: Sequence[Turning] = (),
+    level: LevelCut | None = None,
+    contact_m2: float | None = None,
+) -> Load:
+    held = None if supports is None else balance(centre, _under(supports, stands.base, base_height))
+    return Load(
+        name=name,
+        volume_m3=volume,
+        weight_kg=volume * stuff.typical,
+        weight_range_kg=(volume * stuff.low, volume * stuff.high),
+        centre_mm=centre,
+        stands=stands,
+        on_supports=held,
+        size_mm=size,
+        turns=tuple(turns),
+        level=level,
+        contact_m2=contact_m2,
+    )
+
+
+def _under(supports: Array, base: Array, floor: float) -> Array:
+    """Return those of (n, 2) supports that lie under what would touch the floor, as places (k, 3)."""
+    held = supports[within(base, supports, _NEAR_MM)] if len(base) >= 3 else supports[:0]
+    return np.column_stack([held, np.full(len(held), floor)])
+
+
+def _size(vertices: Array) -> tuple[float, float, float]:
+    width, depth, height = np.ptp(vertices, axis=0).tolist()
+    return width, depth, height
+
+
+def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> list[Array]:
+    """Return what is stood on (n, 3) once the stone before the figure, beside it, and between its surfaces is gone.
+
+    Working along ``into``. Before the figure: the stone's floor less all that lies before the figure's own section
+    there. After that, the figure's feet and the stone behind them.
+    """
+    vertices, _ = arrays_of(stone)
+    floor, low = float(vertices[:, 2].min()), float(figure.vertices[:, 2].min())
+    level = into - into[2] * np.array([0.0, 0.0, 1.0])
+    feet = base_of(figure.vertices, flat_mm)
+    if np.linalg.norm(level) < 1e-6:  # worked from above: what is before the figure lies over it, not under it
+        return [base_of(vertices, flat_mm), feet, feet]
+    way = level[:2] / np.linalg.norm(level) * 2 * float(np.ptp(vertices, axis=0).max())
+    ground = area_of(level_rings(stone, floor + flat_mm / 2))
+    own = solid_from(figure.vertices, figure.faces)
+    here = area_of(level_rings(own, floor + flat_mm / 2))
+    before = only_areas(swept_area(here, -way).difference(swept_area(here, way)))
+    first = _corners(only_areas(ground.difference(before)), floor)
+    stood = area_of(level_rings(own, low + flat_mm / 2))
+    under = only_areas(swept_area(stood, way).intersection(area_of(level_rings(stone, low + flat_mm / 2))))
+    later = np.concatenate([feet, _corners(under, low)])
+    return [first if len(first) >= 3 else feet, later, later]
+
+
+def _corners(area: object, height: float) -> Array:
+    """Return the corners (n, 3) of the hull of a level area."""
+    rings = rings_of(area)
+    if not rings:
+        return np.zeros((0, 3))
+    ring = footprint(np.concatenate(rings))
+    return np.column_stack([ring, np.full(len(ring), height)])
+
+
+def _level_cut(figure: Figure) -> LevelCut | None:
+    """Return the least height looked at, up to a tenth of the figure's, at which its base cut level lets it stand."""
+    solid = solid_from(figure.vertices, figure.faces)
+    low, tall = float(figure.vertices[:, 2].min()), figure.size_mm[2]
+    for height in (tall / 10 * np.arange(1, _LEVELS + 1) / _LEVELS).tolist():
+        vertices, faces = arrays_of(solid.trim_by_plane([0.0, 0.0, 1.0], low + height))
+        if len(faces) == 0:
+            return None
+        stands = balance(centroid(vertices, faces), base_of(vertices, 1e-6 * tall))
+        if stands.stands:
+            return LevelCut(height, stands)
+    return None

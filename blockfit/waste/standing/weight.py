@@ -1,0 +1,213 @@
+"""What the block, the figure and the waste weigh, and how the block grows lighter stage by stage.
+
+kg at the stone's typical density; multiply by ``low`` or ``high`` for the ends of its range. Volumes of block,
+figure and offcuts are exact; how the waste divides into stages is resolved to the columns' pitch."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array
+from blockfit.geometry.polytope import corners_of, hull_planes, inner_ball, polytope_volume
+from blockfit.search.result import Fit
+from blockfit.solids.block import Block
+from blockfit.units import Length, length_mm
+from blockfit.waste.offcuts.plan import OffcutPlan
+from blockfit.waste.placed import placed_solid
+from blockfit.waste.reach.shares import PARTS, Planes, shares_of
+from blockfit.waste.reach.undercut import Undercuts, undercuts
+
+__all__ = ["ALLOWANCES", "Allowance", "Stage", "Weights", "hours", "weights"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """What one stage of the work takes out and leaves on the banker; kg are ``None`` without a stone."""
+
+    name: str
+    removed_m3: float
+    left_m3: float
+    removed_kg: float | None
+    left_kg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """Stone left over the finished surface after a tool: an estimate, area times thickness.
+
+    A point bruises the stone under it, so it stops short of the surface.
+    """
+
+    tool: str
+    thickness_mm: float
+    over_m3: float
+    over_kg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Weights in kg (``None`` without a stone) and volumes in m³; ``low`` and ``high`` scale to the range's ends.
+
+    ``parts_m3`` sum to the block: skin, offcuts, the sound stone before, beside, between and behind the figure, and
+    the figure. ``wet`` multiplies a weight for stone that has drunk its fill; 1 where no absorption is known.
+    """
+
+    block_kg: float | None
+    figure_kg: float | None
+    removed_kg: float | None
+    offcuts_kg: float | None
+    chips_kg: float | None
+    skin_kg: float | None
+    block_m3: float
+    figure_m3: float
+    removed_m3: float
+    offcuts_m3: float
+    chips_m3: float
+    skin_m3: float
+    low: float
+    high: float
+    wet: float
+    parts_m3: tuple[tuple[str, float], ...]
+    stages: tuple[Stage, ...]
+    allowances: tuple[Allowance, ...]
+
+    @property
+    def parts_kg(self) -> tuple[tuple[str, float | None], ...]:
+        """The parts' weights; they sum to the block's."""
+        density = None if self.block_kg is None else self.block_kg / self.block_m3
+        return tuple((name, _times(volume, density)) for name, volume in self.parts_m3)
+
+
+ALLOWANCES: Mapping[str, float] = {"point": 15.0, "claw": 5.0, "flat": 1.0}
+"""Stone in mm that a tool leaves over the finished surface; common practice, no source: give your own."""
+
+
+def weights(
+    fit: Fit,
+    offcuts: OffcutPlan | None = None,
+    undercut: Undercuts | None = None,
+    *,
+    allowances: Mapping[str, Length] = ALLOWANCES,
+    water_absorption: float | None = None,
+) -> Weights:
+    """Return the weights of a fit, with the pieces of an offcut plan counted apart from the chips.
+
+    Stages run in the order of work: offcuts, the skin, then the stone before the figure, beside it, between its
+    surfaces and behind it. ``allowances`` is what each tool leaves over the surface; ``water_absorption`` the share
+    of its dry weight that the stone drinks (default: the stone's own, if it has one). Raises `OpenSurfaceError` for
+    a figure that is no solid.
+    """
+    solid = placed_solid(fit, "weights")
+    cut = undercut or undercuts(fit)
+    stone = fit.block.stone
+    block, figure = fit.block.volume_m3, solid.volume_m3 or 0.0
+    pieces = [] if offcuts is None else [hull_planes(piece.solid.vertices) for piece in offcuts.pieces]
+    taken = 0.0 if offcuts is None else offcuts.volume_m3
+    skin, parts = _sound_parts(fit.block, figure, cut, pieces, taken)
+    parts[3] += block - figure - taken - skin - parts.sum()  # what the pitch misses leaves with the last stage
+    names = ["offcuts taken off whole", "skin", *PARTS]
+    removed = [taken, skin, *parts.tolist()]
+    kg = None if stone is None else stone.density_kg_m3
+    stages, left = [], block
+    for name, volume in zip(names, removed, strict=True):
+        left -= volume
+        if volume or name not in names[:2]:
+            stages.append(Stage(name, volume, left, _times(volume, kg), _times(left, kg)))
+    waste = block - figure
+    area = solid.area_m2
+    over = {tool: length_mm(thick, f"allowance of {tool}", least=0) for tool, thick in allowances.items()}
+    drunk = water_absorption if water_absorption is not None else (stone.water_absorption if stone else None)
+    if drunk is not None and not 0 <= drunk < 1:
+        raise BadValueError(f"water_absorption={drunk!r} must be a share of the dry weight, such as 0.02")
+    return Weights(
+        block_kg=_times(block, kg),
+        figure_kg=_times(figure, kg),
+        removed_kg=_times(waste, kg),
+        offcuts_kg=_times(taken, kg),
+        chips_kg=_times(waste - taken, kg),
+        skin_kg=_times(skin, kg),
+        block_m3=block,
+        figure_m3=figure,
+        removed_m3=waste,
+        offcuts_m3=taken,
+        chips_m3=waste - taken,
+        skin_m3=skin,
+        low=1.0 if stone is None else stone.low_kg_m3 / stone.density_kg_m3,
+        high=1.0 if stone is None else stone.high_kg_m3 / stone.density_kg_m3,
+        wet=1.0 + (drunk or 0.0),
+        parts_m3=tuple(zip((*names, "figure"), (*removed, figure), strict=True)),
+        stages=tuple(stages),
+        allowances=tuple(
+            Allowance(tool, thick, area * thick * 1e-3, _times(area * thick * 1e-3, kg)) for tool, thick in over.items()
+        ),
+    )
+
+
+def hours(
+    weight: Weights,
+    kg_per_hour: Mapping[str, float],
+    *,
+    finishing_m2_per_hour: float | None = None,
+    area_m2: float = 0.0,
+) -> tuple[tuple[str, float], ...]:
+    """Return the hours of each stage that the user has a rate for, and of finishing the surface.
+
+    Only the user's own rates count: nobody else's hold for their stone, tools and hands. Keys are stage names, and
+    ``"other"`` for the rest.
+
+    >>> import blockfit as bf
+    >>> from blockfit.waste.standing.weight import Stage, hours
+    >>> corners = [[0, 0, 0], [60, 0, 0], [0, 100, 0], [0, 0, 1000]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.largest(figure, bf.Block.box(60, 100, 1000, stone="marble"), stance=bf.Stance.fixed())
+    >>> [round(h, 1) for _, h in hours(bf.weights(fit), {"beside it": 2, "behind it": 1})]
+    [4.1, 5.4]
+    """
+    told = []
+    unknown = set(kg_per_hour) - {stage.name for stage in weight.stages} - {"other"}
+    if unknown:
+        names = ", ".join(stage.name for stage in weight.stages)
+        raise BadValueError(f"kg_per_hour names {sorted(unknown)[0]!r}; the stages are {names}, or other")
+    for stage in weight.stages:
+        rate = kg_per_hour.get(stage.name, kg_per_hour.get("other"))
+        if rate is None:
+            continue
+        if stage.removed_kg is None:
+            raise BadValueError("hours by weight need a stone: name it in the block")
+        told.append((stage.name, stage.removed_kg / _rate(rate, stage.name)))
+    if finishing_m2_per_hour is not None:
+        told.append(("finishing", area_m2 / _rate(finishing_m2_per_hour, "finishing")))
+    return tuple(told)
+
+
+def _rate(value: float, name: str) -> float:
+    if not (isinstance(value, int | float) and 0 < value < math.inf):
+        raise BadValueError(f"the rate of {name}, {value!r}, must be more than 0 per hour")
+    return float(value)
+
+
+def _times(volume: float, density: float | None) -> float | None:
+    return None if density is None else volume * density
+
+
+def _sound_parts(
+    block: Block, figure_m3: float, cut: Undercuts, pieces: Sequence[Planes], taken: float
+) -> tuple[float, Array]:
+    """Return the skin outside the pieces in m³, and (4,) the sound stone outside them, by where it lies."""
+    whole = np.array([cut.front_m3, cut.beside_m3, cut.trapped_m3, cut.rear_m3])
+    sound = (block.normals, block.sound_mm)
+    if not block.skin_mm.any():
+        return 0.0, whole - shares_of(cut, pieces, taken)
+    sound_m3 = polytope_volume(corners_of(*sound)[0]) * 1e-9
+    inside = []
+    for normals, offsets in pieces:
+        planes = np.concatenate([normals, block.normals]), np.concatenate([offsets, block.sound_mm])
+        if inner_ball(*planes)[1] > 1e-6:
+            inside.append((planes, polytope_volume(corners_of(*planes)[0]) * 1e-9))
+    in_pieces = sum(volume for _, volume in inside)
+    all_sound = shares_of(cut, [sound], sound_m3 - figure_m3)
+    skin = block.volume_m3 - sound_m3 - (taken - in_pieces)
+    return skin, all_sound - shares_of(cut, [planes for planes, _ in inside], in_pieces)

@@ -1,0 +1,299 @@
+"""Necks: the least sections that part an overhanging piece of the figure from the rest, and their stress.
+
+mm, block frame, the figure standing upright on its base. Beam formulas on exact sections and exact parts; the
+stress is an estimate: stone has flaws, tools jar, and corners gather stress."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import Part, part_beyond
+from blockfit.measure.patches import linked
+from blockfit.measure.sections import Section, polygon_area, section_near
+from blockfit.waste.statics import side_words
+from blockfit.waste.strength.bearing import GRAVITY, Bearing
+from blockfit.waste.strength.thickness import Thickness
+
+__all__ = ["Neck", "bending_mpa", "neck_of_bearing", "necks_of"]
+
+_MOST_PLACES = 48
+_JUMP = 1.4  # of a section to the next: where a limb ends in the rest
+_MOST_STEPS = 80
+_ROD = 0.1  # normals across a limb spread so much the other way, of what they do one way
+_LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Neck:
+    """A section that carries a part: where it is, its area, the part's stone and lever, and the stress it makes.
+
+    ``lever_mm`` is the level distance from the section's middle to the plumb line through the part's centre of
+    gravity, towards ``towards``; ``stress_mpa`` the greatest tension from the part's own weight at the density given.
+    ``prop_mm`` (3,) is where a prop carrying ``prop_share`` of the part's weight would halve the bending. ``early``:
+    working from the front, the part is free before the stone behind it is. ``stands``: it is a level section that
+    carries all that is above it, of all its loops together; ``outline`` is then that of the largest.
+    """
+
+    centre_mm: Array
+    normal: Array
+    area_mm2: float
+    width_mm: float
+    outline: Array
+    part_m3: float
+    part_centre_mm: Array
+    lever_mm: float
+    towards: str
+    stress_mpa: float
+    prop_mm: Array | None
+    prop_share: float | None
+    early: bool
+    stands: bool = False
+
+
+def neck_of_bearing(bearing: Bearing) -> Neck:
+    """Return a section that the whole stands on, as a neck."""
+    lever = bearing.above_centre_mm - bearing.centre_mm
+    level = np.array([lever[0], lever[1], 0.0])
+    largest = max(bearing.outlines, key=lambda ring: polygon_area(ring[:, :2]))
+    return Neck(
+        centre_mm=bearing.centre_mm,
+        normal=np.array([0.0, 0.0, 1.0]),
+        area_mm2=bearing.area_mm2,
+        width_mm=2 * float(np.sqrt(bearing.area_mm2 / np.pi)),
+        outline=largest,
+        part_m3=bearing.above_m3,
+        part_centre_mm=bearing.above_centre_mm,
+        lever_mm=bearing.lever_mm,
+        towards=side_words(level) if bearing.lever_mm > 1 else "straight above it",
+        stress_mpa=bearing.tension_mpa,
+        prop_mm=None,
+        prop_share=None,
+        early=False,
+        stands=True,
+    )
+
+
+def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -> float:
+    """Return the greatest tension in MPa where a mass hangs off a section by ``lever`` (3,) mm.
+
+    ``normal`` points from the section to the mass. The plain beam: σ = N/A + bending about both axes of the section.
+
+    >>> import numpy as np
+    >>> from blockfit.measure.sections import Section
+    >>> from blockfit.waste.strength.bearing import GRAVITY
+    >>> from blockfit.waste.strength.necks import bending_mpa
+    >>> rim = np.array([[-10, -20], [10, -20], [10, 20], [-10, 20]], float)  # 20 wide, 40 high, along y and z
+    >>> square = Section(800, np.zeros(3), np.diag([20**3 * 40, 20 * 40**3]) / 12, np.eye(3)[1:], rim)
+    >>> stress = bending_mpa(square, np.eye(3)[0], np.array([300.0, 0, 0]), 10)
+    >>> bool(abs(stress - 6 * 10 * GRAVITY * 300 / (20 * 40**2)) < 1e-9)
+    True
+    """
+    force = np.array([0.0, 0.0, -GRAVITY * mass_kg])  # newtons; with mm² gives MPa
+    moment = np.cross(lever, force)  # about the section's middle, of what hangs on it
+    u, v = section.axes
+    # Fibres pull back: σ = N/A + a·r with ∫ r × (σ n) dA = moment, for r in the plane.
+    about = np.array([moment @ u, moment @ v])
+    lean = np.cross(u, normal), np.cross(v, normal)
+    matrix = np.array(
+        [[sum(section.moments[i, j] * (lean[i] @ w) for i in range(2)) for j in range(2)] for w in (u, v)]
+    )
+    slope = np.linalg.solve(matrix, about)
+    stress = float(force @ normal) / section.area_mm2 + section.rim @ slope
+    return float(stress.max())
+
+
+def necks_of(
+    whole_mm3: float, vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: float, most: int
+) -> tuple[Neck, ...]:
+    """Return the necks of overhanging parts found, the most stressed first, one for each part."""
+    whole = whole_mm3
+    floor = float(vertices[:, 2].min())
+    tall = float(np.ptp(vertices[:, 2]))
+    found: list[Neck] = []
+    looked = 0
+    for at, width in _places(thick, tall):
+        normal = _limb(thick, at, width)
+        if normal is None:
+            continue
+        looked += 1
+        if looked > _MOST_PLACES:
+            break
+        section, normal, at = _least_section(vertices, faces, normal, at, width)
+        if section is None or section.area_mm2 > 40 * width**2:
+            continue
+        part = _part(vertices, faces, section, normal, floor, whole)
+        if part is None:
+            continue
+        body, towards = part
+        # Towards its root a limb carries more, and over a longer lever: the section that this asks most of counts.
+        root = _root(vertices, faces, section, towards, body, width)
+        if root is not section:
+            further = _part(vertices, faces, root, towards, floor, whole)
+            if further is not None:
+                (body, towards), section = further, root
+        found.append(_neck(section, towards, body, density_kg_m3, width, vertices))
+    return _distinct(found)[:most]
+
+
+def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
+    """Return middles of balls in thin limbs, thinnest first, none near one already taken."""
+    middles, diameter = thick.middles, thick.diameter_mm
+    order = np.argsort(diameter, kind="stable")
+    floor = float(thick.points[:, 2].min())
+    # What lies on the floor hangs on nothing.
+    order = order[(diameter[order] <= 0.3 * tall) & (middles[order, 2] - 0.6 * diameter[order] > floor)]
+    taken: list[tuple[Array, float]] = []
+    while len(order) and len(taken) < 8 * _MOST_PLACES:
+        at, width = middles[order[0]], float(diameter[order[0]])
+        taken.append((at, width))
+        apart = np.maximum(np.maximum(1.2 * diameter[order], 0.03 * tall), 1.2 * width)
+        order = order[np.linalg.norm(middles[order] - at, axis=1) > apart]
+    return taken
+
+
+def _limb(thick: Thickness, at: Array, width: float) -> Array | None:
+    """Return the direction along a limb: the one to which the normals around it are squarest.
+
+    ``None`` where they are all but parallel: a plate, which no one section parts.
+    """
+    near = np.linalg.norm(thick.points - at, axis=1) < 1.2 * width
+    spread = (thick.inward[near] * thick.areas_mm2[near, None]).T @ thick.inward[near]
+    sizes, ways = np.linalg.eigh(spread)
+    return np.asarray(ways[:, 0]) if sizes[1] > _ROD * sizes[2] else None
+
+
+def _least_section(
+    vertices: Array, faces: Ints, normal: Array, at: Array, width: float
+) -> tuple[Section | None, Array, Array]:
+    """Return the least section near a place, by turning and shifting the plane in ever smaller steps."""
+    near = _faces_near(vertices, faces, at, 4 * width)
+    best = section_near(vertices, near, normal, at)
+    turn, shift = 0.35, 0.5 * width
+    for _ in range(4):
+        for step in _steps(normal, turn, shift):
+            tilt, along = step
+            trial_normal = tilt / np.linalg.norm(tilt)
+            trial_at = (at if best is None else best.centre) + along * normal
+            trial = section_near(vertices, near, trial_normal, trial_at)
+            if trial is not None and (best is None or trial.area_mm2 < best.area_mm2 * (1 - 1e-6)):
+                best, normal, at = trial, trial_normal, trial_at
+        turn, shift = turn / 2, shift / 2
+    if best is None:
+        return None, normal, at
+    # Once more with the whole surface: what was left out may have closed an outline that is none.
+    whole = section_near(vertices, faces, normal, best.centre)
+    return (whole if whole is not None and whole.area_mm2 < 1.2 * best.area_mm2 else None), normal, at
+
+
+def _root(vertices: Array, faces: Ints, section: Section, towards: Array, body: Part, width: float) -> Section:
+    """Return the section on the way back along a limb, to where it ends in the rest, that its part asks most of.
+
+    The part grows by the slices passed; the limb ends where a section is much larger than the one before.
+    """
+    best, here = section, section
+    step = 0.1 * width
+    near = _faces_near(vertices, faces, section.centre, 10 * width)
+    volume, moment = body.volume_mm3, body.volume_mm3 * body.centre
+    most = bending_mpa(section, towards, body.centre - section.centre, volume)
+    for _ in range(_MOST_STEPS):
+        trial = section_near(vertices, near, towards, here.centre - step * towards)
+        if trial is None or not 0.6 < trial.area_mm2 / here.area_mm2 < _JUMP or trial.area_mm2 > 16 * section.area_mm2:
+            break
+        volume, moment = volume + step * trial.area_mm2, moment + step * trial.area_mm2 * trial.centre
+        stress = bending_mpa(trial, towards, moment / volume - trial.centre, volume)
+        if stress > most * (1 + 1e-9):
+            best, most = trial, stress
+        here = trial
+    return best
+
+
+def _steps(normal: Array, turn: float, shift: float) -> list[tuple[Array, float]]:
+    level = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
+    u = level / np.linalg.norm(level)
+    v = np.cross(normal, u)
+    tilts = [normal + turn * side for side in (u, -u, v, -v)]
+    return [(tilt, 0.0) for tilt in tilts] + [(normal, shift), (normal, -shift)]
+
+
+def _faces_near(vertices: Array, faces: Ints, at: Array, reach: float) -> Ints:
+    near = np.abs(vertices - at).max(axis=1) < reach
+    return np.asarray(faces[near[faces].any(axis=1)])
+
+
+def _part(
+    vertices: Array, faces: Ints, section: Section, normal: Array, floor: float, whole: float
+) -> tuple[Part, Array] | None:
+    """Return the piece that the section alone joins to the rest, and the way from the section to it.
+
+    It is a piece of one side that does not stand on the base and is cut by the plane in this section only.
+    """
+    height = (vertices - section.centre) @ normal
+    above = height > 0
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    together = above[start] == above[end]
+    group = linked(len(vertices), start[together], end[together])
+    crossing = faces[(above[faces].sum(axis=1) % 3) != 0]
+    reach = 2 * np.sqrt(section.area_mm2)
+    middles = vertices[crossing].mean(axis=1)
+    close = np.linalg.norm(middles - section.centre, axis=1) < reach + np.ptp(vertices[crossing], axis=1).max(axis=1)
+    for side, way in ((True, normal), (False, -normal)):
+        corners = np.unique(crossing[close])
+        for label in np.unique(group[corners[above[corners] == side]]).tolist():
+            inside = group == label
+            if float(vertices[inside, 2].min()) <= floor + 1:
+                continue
+            part = part_beyond(vertices, faces[inside[faces].any(axis=1)], inside, section.centre, way)
+            volume = part.volume_mm3
+            if volume <= _LEAST_PART * whole:
+                continue
+            if abs(part.cut_mm2 - section.area_mm2) < 0.02 * section.area_mm2:
+                return part, way
+    return None
+
+
+def _neck(section: Section, way: Array, body: Part, density: float, width: float, vertices: Array) -> Neck:
+    corners, centre = body.corners, body.centre
+    volume = body.volume_mm3 * 1e-9
+    lever = centre - section.centre
+    level = np.array([lever[0], lever[1], 0.0])
+    length = float(np.linalg.norm(level))
+    prop, share = None, None
+    if length > 1:
+        outward = corners @ (level / length)
+        far = corners[outward >= outward.max() - 0.15 * float(np.ptp(outward))]
+        prop = far[int(far[:, 2].argmin())]
+        reach = float((prop - section.centre) @ (level / length))
+        share = float(length / (2 * reach)) if reach > length / 2 else None
+        prop = prop if share is not None else None
+    middle = float(vertices[:, 1].min() + vertices[:, 1].max()) / 2
+    return Neck(
+        centre_mm=section.centre,
+        normal=way,
+        area_mm2=section.area_mm2,
+        width_mm=width,
+        outline=section.outline,
+        part_m3=volume,
+        part_centre_mm=centre,
+        lever_mm=length,
+        towards=side_words(level) if length > 1 else "straight above it" if lever[2] > 0 else "straight below it",
+        stress_mpa=bending_mpa(section, way, lever, volume * density),
+        prop_mm=prop,
+        prop_share=share,
+        early=bool(corners[:, 1].max() < middle),
+    )
+
+
+def _distinct(found: list[Neck]) -> tuple[Neck, ...]:
+    """Return the most stressed first; of necks that carry nearly the same part only one."""
+    kept: list[Neck] = []
+    for neck in sorted(found, key=lambda n: (-n.stress_mpa, n.area_mm2)):
+        same = [
+            other
+            for other in kept
+            if abs(other.part_m3 - neck.part_m3) < 0.4 * max(other.part_m3, neck.part_m3)
+            and np.linalg.norm(other.part_centre_mm - neck.part_centre_mm) < 2 * max(other.width_mm, neck.width_mm)
+        ]
+        if not same:
+            kept.append(neck)
+    return tuple(kept)
