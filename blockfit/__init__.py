@@ -20,7 +20,8 @@ from blockfit.marking.pointing import Point, Pointing, pointing
 from blockfit.marking.roughing import Plane, Roughing, roughing
 from blockfit.marking.setting import Setting, setting
 from blockfit.overview import Survey, survey
-from blockfit.search.choice.fit import largest, safest
+from blockfit.search.ask import Ask, Seek
+from blockfit.search.choice.fit import answer, largest, safest
 from blockfit.search.choice.least_box import BlockSize, smallest_block
 from blockfit.search.choice.recovery import Recovery, Rung, recover
 from blockfit.search.result import Fit, Verdict
@@ -51,6 +52,7 @@ from blockfit.waste.strength.thin import ThinStone, thin_stone
 from blockfit.yard import compare
 
 __all__ = [
+    "Ask",
     "BadValueError",
     "Block",
     "BlockSize",
@@ -83,6 +85,7 @@ __all__ = [
     "Roughing",
     "Rung",
     "STONES",
+    "Seek",
     "Setback",
     "Setting",
     "Sheet",
@@ -98,6 +101,7 @@ __all__ = [
     "UnreadableFileError",
     "Verdict",
     "Weights",
+    "answer",
     "before_the_back",
     "best_front",
     "check",

@@ -1,7 +1,8 @@
 """The command line: survey one figure in one block, or try the demo."""
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,8 @@ from blockfit.marking.pointing import pointing
 from blockfit.marking.roughing import roughing
 from blockfit.marking.setting import setting
 from blockfit.overview import Survey, survey
-from blockfit.search.choice.fit import largest, safest
+from blockfit.search.ask import Ask, Seek, standing_cover
+from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.page.document import page_can_be_made
 from blockfit.sheets.saving import check_folder, check_target, write_whole
@@ -41,18 +43,17 @@ def cli() -> None:
     """Does the figure fit in the block, how must it stand, and what happens to the stone."""
 
 
-_FITTING = (
-    click.option("--unit", help="Unit of the file: mm, cm, m, in, ft. Needed unless the format states it."),
+_READING = (
+    click.option("--unit", help="Unit of the figure's file: mm, cm, m, in, ft. Needed unless the format states it."),
     click.option("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4."),
     click.option("--up", help="The file's axis that points up, such as +y.  [default: +z]"),
     click.option("--front", help="The file's axis towards which the figure looks, such as +z.  [default: -y]"),
     click.option("--landmarks", type=click.Path(path_type=Path), help="CSV or JSON file of name, x, y, z."),
     click.option("--max-hole", help="Widest hole to cap, at full size, such as 80mm."),
-    click.option(
-        "--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in."
-    ),
-    click.option("--stone", help="Kind of stone, for the weights."),
-    click.option("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face."),
+)
+"""The options of every command that reads a figure."""
+
+_ASKING = (
     click.option(
         "--cover", default="0", show_default=True, help="Sound stone to keep over the figure (mm, or with a unit)."
     ),
@@ -68,19 +69,63 @@ _FITTING = (
     click.option(
         "--stands-on", default="bottom", show_default=True, help="Face on which the block may be stood, or any."
     ),
-    click.option("--bed", help="Axis square to the block's layers: x, y or z."),
-    click.option("--layers", default="any", show_default=True, help="How the layers may lie: any, level or upright."),
+    click.option("--layers", default="any", show_default=True, help="How the bed may lie: any, level or upright."),
     click.option(
         "--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound."
     ),
 )
-"""The options of every command that fits one figure in one block."""
+"""The options of every command that asks where a figure fits."""
+
+_BLOCK = (
+    click.option(
+        "--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in."
+    ),
+    click.option("--stone", help="Kind of stone, for the weights."),
+    click.option("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face."),
+    click.option("--bed", help="Axis square to the block's layers: x, y or z."),
+)
+"""The options of every command that is given one block."""
+
+_Command = Callable[..., None]
+_Option = Callable[[_Command], _Command]
 
 
-def _fitting(command: Callable[..., None]) -> Callable[..., None]:
-    for option in reversed((click.argument("figure", type=click.Path(path_type=Path)), *_FITTING)):
-        command = option(command)
-    return command
+def _figure_and(*groups: Sequence[_Option]) -> _Option:
+    """Return what gives a command the argument FIGURE and these groups of options, in order."""
+    argument: _Option = click.argument("figure", type=click.Path(path_type=Path))
+    options: list[_Option] = [argument, *(option for group in groups for option in group)]
+
+    def given(command: _Command) -> _Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return given
+
+
+_fitting = _figure_and(_READING, _BLOCK, _ASKING)
+
+
+def _figure_of(options: dict[str, Any]) -> Figure:
+    """Return the figure that the shared options name."""
+    hole = options["max_hole"]
+    reading = {name: options[name] for name in ("unit", "ratio", "up", "front", "landmarks")}
+    return read_figure(options["figure"], max_hole=None if hole is None else _length(hole, "--max-hole"), **reading)
+
+
+def _ask_of(options: dict[str, Any]) -> Ask:
+    """Return what the shared options ask."""
+    scale = _scale_of(options)
+    cover = _length(options["cover"], "--cover"), _length(options["bottom_cover"], "--bottom-cover")
+    return Ask(
+        seek=Seek.SCALE if scale is None else Seek.COVER,
+        scale=1.0 if scale is None else scale,
+        cover=standing_cover(*cover),
+        stance=_stance_of(options),
+        gap=options["gap"],
+        stands_on=options["stands_on"],
+        layers=options["layers"],
+    )
 
 
 def _fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
@@ -88,26 +133,12 @@ def _fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
     width, depth, height = sizes_mm(options["size"], name="--block")
     skin = _length(options["skin"], "--skin")
     block = Block.box(width, depth, height, stone=options["stone"], skin=skin, bed=options["bed"])
-    stance = _stance_of(options)
-    file = options["figure"]
-    step(f"reading {file.name}")
-    reading = {name: options[name] for name in ("unit", "ratio", "up", "front", "landmarks")}
-    hole = options["max_hole"]
-    read = read_figure(file, max_hole=None if hole is None else _length(hole, "--max-hole"), **reading)
+    ask = _ask_of(options)
+    step(f"reading {options['figure'].name}")
+    read = _figure_of(options)
     _ask_for_inches(options["size"], block, read)
     step("fitting")
-    # Faces asked for none do not count: with a hair asked of the others, the figure is kept down on its bottom.
-    other = max(_length(options["cover"], "--cover"), 1e-6)
-    asked = {"bottom": _length(options["bottom_cover"], "--bottom-cover"), "other": other}
-    how = {
-        "cover": asked,
-        "stance": stance,
-        "gap": options["gap"],
-        "stands_on": options["stands_on"],
-        "bed": options["layers"],
-    }
-    scale = _scale_of(options)
-    return largest(read, block, **how) if scale is None else safest(read, block, scale=scale, **how)
+    return answer(read, block, ask)
 
 
 def _scale_of(options: dict[str, Any]) -> float | None:
@@ -211,36 +242,23 @@ def survey_command(
 
 
 @cli.command("compare")
-@click.argument("figure", type=click.Path(path_type=Path))
+@_figure_and(_READING, _ASKING)
 @click.argument("yard", type=click.Path(path_type=Path))
-@click.option("--unit", help="Unit of the figure's file: mm, cm, m, in, ft.")
-@click.option("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4.")
-@click.option("--up", help="The file's axis that points up.  [default: +z]")
-@click.option("--front", help="The file's axis towards which the figure looks.  [default: -y]")
-@click.option("--cover", default="0", show_default=True, help="Sound stone to keep over the figure.")
-@click.option("--bottom-cover", default="0", show_default=True, help="The same under it.")
-@click.option("--scale", type=float, help="Scale wanted; without it the largest in each block is told.")
-@click.option("--turn", type=float, default=30, show_default=True, help="How far it may be turned either way.")
-@click.option("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees.")
-@click.option("--any-rotation", is_flag=True, help="Turn and lean it in any way at all.")
-@click.option("--stands-on", default="bottom", show_default=True, help="Face on which a block may be stood, or any.")
 @click.option("--rank", type=click.Choice(RANKS), default="largest", show_default=True, help="What is best.")
 @click.option("--best", type=click.IntRange(1), help="Look for so many only.")
 @click.option("--skip-bad", is_flag=True, help="Leave out rows of the yard that cannot be read.")
 @click.option("--jobs", type=int, help="Processes.  [default: all cores]")
 @click.option("--resume", type=click.Path(path_type=Path), help="File of finished rows to continue from.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the table to .csv, .json or .html.")
-def compare_command(figure: Path, yard: Path, output: Path | None, **options: Any) -> None:
+def compare_command(yard: Path, output: Path | None, **options: Any) -> None:
     """Compare FIGURE against every block in YARD, a CSV or JSON file, and rank them."""
-    _check_target(output, (".csv", ".json", ".html"), [figure, yard, *filter(None, [options["resume"]])])
-    _check_target(options["resume"], (), [figure, yard])
-    stance, _ = _stance_of(options), _scale_of(options)
+    _check_target(output, (".csv", ".json", ".html"), [options["figure"], yard, *filter(None, [options["resume"]])])
+    _check_target(options["resume"], (), [options["figure"], yard])
+    ask = _ask_of(options)
     blocks = read_blocks(yard, skip_bad=options["skip_bad"])
-    read = read_figure(figure, **{name: options[name] for name in ("unit", "ratio", "up", "front")})
-    other = max(_length(options["cover"], "--cover"), 1e-6)
-    asked = {"bottom": _length(options["bottom_cover"], "--bottom-cover"), "other": other}
-    shared = {name: options[name] for name in ("scale", "rank", "best", "jobs", "resume", "stands_on")}
-    table = compare(read, blocks, cover=asked, stance=stance, progress=sys.stderr.isatty(), **shared)
+    asked = {name: getattr(ask, name) for name in ("cover", "stance", "gap", "stands_on", "layers")}
+    shared = {name: options[name] for name in ("scale", "rank", "best", "jobs", "resume")}
+    table = compare(_figure_of(options), blocks, progress=sys.stderr.isatty(), **asked, **shared)
     click.echo(safe_lines(str(table)), nl=False)
     written = "" if output is None else f"; the rows so far are in {table.save(output)}"
     if not table.finished:
@@ -325,10 +343,9 @@ def demo_command(as_json: Path | None) -> None:
     step = _teller()
     step("making the maquette and its scan")
     figure = demo_figure()
-    asked = {"bottom": 0.0, "other": 20.0}
-    stance = Stance.upright(30)
+    ask = Ask(cover=standing_cover(20), stance=Stance.upright(30))
     step("fitting it in the yard's blocks")
-    fits = [largest(figure, block, cover=asked, stance=stance) for block in demo_blocks()]
+    fits = [answer(figure, block, ask) for block in demo_blocks()]
     step("")
     click.echo(
         "The lamplighter, a quarter-size maquette, in an invented yard of limestone (skin 15 mm, cover 20 mm):\n"
@@ -344,7 +361,7 @@ def demo_command(as_json: Path | None) -> None:
     holding = [fit for fit in fits if fit.scale >= 1]
     chosen = min(holding, key=lambda fit: fit.block.price or 0.0).block
     click.echo(f"\nThe cheapest that holds it at full size is {chosen.name}:\n")
-    fit = safest(figure, chosen, cover=asked, stance=stance, scale=1.0)
+    fit = answer(figure, chosen, replace(ask, seek=Seek.COVER))
     told = survey(fit, lift_limit_kg=300, progress=step)
     step("")
     _tell(told, None, as_json)

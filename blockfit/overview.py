@@ -2,16 +2,15 @@
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from inspect import signature
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-
 from blockfit.errors import BadValueError, safe_lines, shown_name
-from blockfit.search.choice.fit import largest, safest
+from blockfit.search.ask import Ask, Seek
+from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.page.document import page_of
 from blockfit.sheets.saving import MADE_BY, check_free, write_whole
@@ -31,7 +30,6 @@ from blockfit.waste.strength.thin import ThinStone, thin_stone
 
 __all__ = ["Survey", "survey"]
 
-_SETBACK = "most setback"  # the question of `safest` with ``seek="setback"``
 _LEAN = 15.0  # degrees offered as leaning, where less was asked
 
 
@@ -191,8 +189,8 @@ def survey(
         progress("trying other stances")
         gains = _gains(fit)
     if fit.verdict is not Verdict.FITS:
-        if fit.question != "largest" and fit.placement is not None:
-            again = largest(fit.figure, fit.block, cover=_asked(fit), stance=fit.stance)
+        if not fit.ask.is_scale and fit.placement is not None:
+            again = answer(fit.figure, fit.block, replace(_here(fit), seek=Seek.SCALE))
             would_fit = again if again.placement is not None else None
         lacking = "cover, undercuts, offcuts and weights are told for a figure that fits"
         return Survey(fit, None, None, None, None, None, None, None, tuple(gains), would_fit, lacking)
@@ -237,20 +235,12 @@ def _gains(fit: Fit) -> list[tuple[str, Fit]]:
         wider.append((f"leaning up to {_LEAN:g}°", Stance(_LEAN, fit.stance.turn)))
     if not fit.stance.is_free:
         wider.append(("any rotation at all", Stance.free()))
-    cover = _asked(fit)
-    found = []
-    for name, stance in wider:
-        if fit.question == "largest":
-            found.append((name, largest(fit.figure, fit.block, cover=cover, stance=stance)))
-        else:
-            seek = "setback" if fit.question == _SETBACK else "cover"
-            found.append((name, safest(fit.figure, fit.block, scale=fit.scale, cover=cover, stance=stance, seek=seek)))
-    return found
+    return [(name, answer(fit.figure, fit.block, replace(_here(fit), stance=stance))) for name, stance in wider]
 
 
 def _gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
     """Return one line on what other stances would gain, by what was sought."""
-    if fit.question != _SETBACK or fit.verdict is not Verdict.FITS or not gains:
+    if fit.ask.seek is not Seek.SETBACK or fit.verdict is not Verdict.FITS or not gains:
         return text.gains_section(gains, fit)
     parts = []
     for name, other in gains:
@@ -259,5 +249,6 @@ def _gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
     return item("Other stances", "; ".join(parts) + " (best found)")
 
 
-def _asked(fit: Fit) -> dict[str, Length]:
-    return {name: float(by) for name, by in zip(fit.block.names, np.asarray(fit.asked_cover_mm), strict=True)}
+def _here(fit: Fit) -> Ask:
+    """Return what was asked, of the block as the fit stands it."""
+    return replace(fit.ask, stands_on="bottom", layers="any")

@@ -18,7 +18,8 @@ import numpy as np
 
 from blockfit.errors import BadValueError, BlockfitError, plain_text
 from blockfit.geometry.polytope import polytope_volume
-from blockfit.search.choice.fit import largest, safest
+from blockfit.search.ask import Ask, Seek
+from blockfit.search.choice.fit import answer
 from blockfit.search.proof.support import hull_of
 from blockfit.search.proof.widths import least_and_longest
 from blockfit.search.result import Fit, Verdict
@@ -38,15 +39,11 @@ _KEEP = 1000  # rows kept where they are written as they come
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Asked:
+class _Terms:
     """What is asked of every pair; small, since it goes with every task."""
 
-    scale: float | None
-    cover: CoverAsked
-    stance: Stance
-    gap: float
-    stands_on: str | tuple[str, ...]
-    bed: str
+    ask: Ask
+    wanted: float | None  # the size that must fit
     deepest: bool
     offcuts: bool
 
@@ -61,7 +58,7 @@ def compare(
     gap: float = 1e-3,
     rank: str = "largest",
     stands_on: str | Sequence[str] = "bottom",
-    bed: str = "any",
+    layers: str = "any",
     best: int | None = None,
     deepest: bool = True,
     offcuts: bool = False,
@@ -96,13 +93,12 @@ def compare(
         raise BadValueError(f"rank={rank!r} must be one of {', '.join(RANKS)}")
     if best is not None and best < 1:
         raise BadValueError(f"best={best!r} must be at least 1")
-    if not 0 <= gap < math.inf:
-        raise BadValueError(f"gap={gap!r} must be 0 or more")
     wanted = None if scale is None else ratio_value(scale, "scale")
     if wanted is None and rank in ("cheapest", "least waste", "lightest"):
         wanted = 1.0  # what is cheapest that fits needs a size that must fit: as read
     faces = stands_on if isinstance(stands_on, str) else tuple(stands_on)
-    asked = _Asked(wanted, cover, stance or Stance.free(), gap, faces, bed, deepest, offcuts)
+    ask = Ask(cover=cover, stance=stance or Stance.free(), gap=gap, stands_on=faces, layers=layers)
+    asked = _Terms(ask, wanted, deepest, offcuts)
     journal = Journal(resume, asked)
     try:
         work = _Work(those, tuple(map(_Shape.of, those)), asked, rank, best, jobs, journal)
@@ -120,7 +116,7 @@ class _Work:
 
     figures: tuple[Figure, ...]
     shapes: "tuple[_Shape, ...]"
-    asked: _Asked
+    asked: _Terms
     rank: str
     best: int | None
     jobs: int | None
@@ -188,9 +184,9 @@ def _promise(work: _Work, order: int, figure: int, block: Block) -> tuple[float,
         return (0.0, -math.inf, float(order))
     if work.rank == "largest":
         return (0.0, alike(-most), float(order))
-    short = asked.scale is not None and most < asked.scale
+    short = asked.wanted is not None and most < asked.wanted
     if work.rank == "least waste":
-        waste = None if short or shape.volume_m3 is None else _waste_share(shape, block, asked.scale or 0.0)
+        waste = None if short or shape.volume_m3 is None else _waste_share(shape, block, asked.wanted or 0.0)
         return (2.0 if short else 0.0, alike(math.inf if waste is None else waste), float(order))
     value = block.price if work.rank == "cheapest" else block.mass_kg
     return (2.0 if short else 0.0, alike(math.inf if value is None else value), float(order))
@@ -224,12 +220,12 @@ class _Shape:
         return cls(slim, figure.volume_m3, polytope_volume(hull.points) * 1e-9, least, longest)
 
 
-def _most_scale(shape: _Shape, block: Block, asked: _Asked) -> float:
+def _most_scale(shape: _Shape, block: Block, asked: _Terms) -> float:
     """Return a scale that no placement in a box exceeds, by volume, least width and longest line; inf for others."""
     # A block stood on another face has its covers elsewhere: what is asked of which side is not known here.
-    if block.kind != "box" or asked.stands_on != "bottom":
+    if block.kind != "box" or asked.ask.stands_on != "bottom":
         return math.inf
-    covers = cover_by_face(block, asked.cover)
+    covers = cover_by_face(block, asked.ask.cover)
     room = block.sound_mm - covers
     size = np.array([room[2] + room[3], room[0] + room[1], room[4] + room[5]])
     if (size <= 0).any():
@@ -265,32 +261,26 @@ def _rows_of(work: _Work, pairs: Iterator[_Pair]) -> Iterator[Row]:
             yield row
 
 
-def _rows(task: _Task, asked: _Asked) -> list[Row]:
+def _rows(task: _Task, asked: _Terms) -> list[Row]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a worker's would reach the terminal among the rows
         return [known or _row(order, figure, shape, block, asked) for order, figure, shape, block, known in task]
 
 
-def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Asked) -> Row:
+def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Terms) -> Row:
     """Return one answer; what goes wrong is told in it."""
     empty = Row(
         order, figure.name, block, Verdict.CANNOT_FIT.name, 0.0, 0.0, None, None, None, None, block.mass_kg, None,
         None, block.price, None, None, "",
     )  # fmt: skip
     try:
-        how: dict[str, Any] = {
-            "cover": asked.cover,
-            "stance": asked.stance,
-            "stands_on": asked.stands_on,
-            "bed": asked.bed,
-        }
-        fit = largest(figure, block, gap=asked.gap, **how)
+        fit = answer(figure, block, asked.ask)
         deep = None
         verdict = fit.verdict
-        if asked.scale is not None and fit.placement is not None:
-            verdict = _at_wanted(fit, asked.scale)
+        if asked.wanted is not None and fit.placement is not None:
+            verdict = _at_wanted(fit, asked.wanted)
             if verdict is Verdict.UNDECIDED or (verdict is Verdict.FITS and asked.deepest):
-                deep = safest(figure, block, scale=asked.scale, gap=asked.gap, **how)
+                deep = answer(figure, block, replace(asked.ask, seek=Seek.COVER, scale=asked.wanted))
                 verdict = deep.verdict
         return _told(order, figure, shape, block, asked, fit, deep, verdict)
     except BlockfitError as error:
@@ -307,10 +297,10 @@ def _at_wanted(fit: Fit, wanted: float) -> Verdict:
 
 
 def _told(
-    order: int, figure: Figure, shape: _Shape, block: Block, asked: _Asked, fit: Fit, deep: Fit | None, verdict: Verdict
+    order: int, figure: Figure, shape: _Shape, block: Block, asked: _Terms, fit: Fit, deep: Fit | None, verdict: Verdict
 ) -> Row:
     placed = deep if deep is not None and deep.verdict is Verdict.FITS else fit
-    size = (asked.scale or fit.scale) if verdict is Verdict.FITS else 0.0
+    size = (asked.wanted or fit.scale) if verdict is Verdict.FITS else 0.0
     volume = None if shape.volume_m3 is None else shape.volume_m3 * size**3
     density = None if block.stone is None else block.stone.density_kg_m3
     share = _waste_share(shape, block, size) if size else None

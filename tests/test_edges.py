@@ -39,7 +39,7 @@ WRONG = {
     "planes that leave a side open": (lambda: bf.Block.from_planes(PLANES[:5], [1] * 5), "left open"),
     "a figure of nothing": (lambda: bf.Figure(np.zeros((0, 3)), np.zeros((0, 3), int)), "vertices is empty"),
     "a stone lighter than its lightest": (lambda: bf.Stone("chalk", 3000, 2000, 2500), "chalk"),
-    "layers of no kind": (lambda: bf.largest(BRICK, BLOCK, bed="slanted"), "bed='slanted'"),
+    "layers of no kind": (lambda: bf.largest(BRICK, BLOCK, layers="slanted"), "layers='slanted'"),
     "a lift limit below 0": (lambda: bf.offcuts(FIT, lift_limit_kg=-5), "lift_limit"),
     "an angle past the level": (lambda: bf.directions(FIT, least_angle=95), "least_angle=95"),
     "a pitch too fine to count": (lambda: bf.undercuts(FIT, pitch=1e-3), "take a coarser one"),

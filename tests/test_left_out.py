@@ -95,7 +95,7 @@ def test_the_least_block_by_weight_is_the_least_by_volume():
 
 def test_layers_asked_of_a_block_that_has_none():
     with pytest.raises(bf.BlockfitError, match="bed"):
-        bf.largest(BRICK, BLOCK, bed="level")
+        bf.largest(BRICK, BLOCK, layers="level")
 
 
 def test_a_face_of_a_wedge_as_the_front():

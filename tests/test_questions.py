@@ -234,15 +234,15 @@ def test_a_block_on_its_side(kneeling):
     # The front's skin went with the stone.
     assert sorted(up.block.skin_mm) == sorted(lying.skin_mm)
     assert up.block_turn @ lying.normals[lying.names.index("left")] == pytest.approx([0, 0, -1])
-    level = bf.largest(kneeling, lying, cover=cover, stance=stance, stands_on="any", bed="level")
+    level = bf.largest(kneeling, lying, cover=cover, stance=stance, stands_on="any", layers="level")
     assert level.scale == up.scale
-    upright = bf.largest(kneeling, lying, cover=cover, stance=stance, stands_on="any", bed="upright")
+    upright = bf.largest(kneeling, lying, cover=cover, stance=stance, stands_on="any", layers="upright")
     assert upright.block.bed in ("x", "y")
     assert upright.scale < level.scale
     with pytest.raises(bf.BadValueError, match="no way to stand"):
-        bf.largest(kneeling, lying, stands_on="bottom", bed="level")
+        bf.largest(kneeling, lying, stands_on="bottom", layers="level")
     with pytest.raises(bf.BadValueError, match="not known"):
-        bf.largest(kneeling, bf.Block.box(9, 9, 9), bed="level")
+        bf.largest(kneeling, bf.Block.box(9, 9, 9), layers="level")
     with pytest.raises(bf.BadValueError, match="stands_on"):
         bf.largest(kneeling, lying, stands_on="lid")
 

@@ -112,6 +112,6 @@ def test_a_fault_in_one_row_is_said_in_it(monkeypatch):
     def broken(*_, **__):
         raise AssertionError("nine\nlives")
 
-    monkeypatch.setattr(module, "largest", broken)
+    monkeypatch.setattr(module, "answer", broken)
     (row,) = bf.compare(cuboid(1, 1, 1), [bf.Block.box(2, 2, 2)], jobs=1).rows
     assert (row.verdict, row.note) == ("FAILED", "a fault in blockfit, please report it: AssertionError nine lives")

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 import blockfit as bf
 from blockfit.sheets.yard.ranking import rank_key
-from blockfit.yard import _Asked, _most_scale, _Shape
+from blockfit.yard import _most_scale, _Shape, _Terms
 
 UPRIGHT = bf.Stance.upright(30)
 LIST = """name,width (in),depth,height_mm,stone,skin,price per m3,density,note
@@ -165,7 +165,7 @@ def test_quick_bounds_are_bounds(seed):
     random = np.random.default_rng(seed)
     figure = bf.Figure.from_points(random.normal(size=(12, 3)) * random.uniform(20, 300, 3))
     block = bf.Block.box(*random.uniform(300, 1500, 3))
-    asked = _Asked(None, 5, bf.Stance.free(), 1e-2, "bottom", "any", False, False)
+    asked = _Terms(bf.Ask(cover=5, gap=1e-2), None, False, False)
     assert _most_scale(_Shape.of(figure), block, asked) >= bf.largest(figure, block, cover=5, gap=1e-2).scale * (
         1 - 1e-12
     )

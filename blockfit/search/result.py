@@ -12,6 +12,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.polytope import inner_ball
+from blockfit.search.ask import Ask
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
@@ -45,8 +46,8 @@ class Fit:
     """One figure in one block.
 
     ``scale_bound >= scale`` and ``cover_bound_mm >= cover_mm`` are proved (to rounding, about 1e-12), as far as
-    the question asked for them. ``placement`` is the best one known, also if it is not enough; ``None`` if the
-    cover leaves no room at all. ``short_mm`` is how much every face would have to give for a figure that does
+    ``ask`` asked for them. ``placement`` is the best one known, also if it is not enough; ``None`` if the cover
+    leaves no room at all. ``short_mm`` is how much every face would have to give for a figure that does
     not fit, on ``short_faces``. ``stands_on`` is the face of the block as given that is down; ``block`` is then
     re-axed, turned by ``block_turn`` (3, 3). ``setback_mm`` is set by `safest` with ``seek="setback"``, with its bound.
     In stone with flaws ``proof`` is ``best found``, ``kept_mm`` the exact distance kept from each, ``flaw_cost`` what
@@ -65,8 +66,7 @@ class Fit:
     gap_mm: float
     cells: int
     asked_cover_mm: Array
-    stance: Stance
-    question: str
+    ask: Ask
     stands_on: str = "bottom"
     block_turn: Array = field(default_factory=lambda: np.eye(3))
     setback_mm: float | None = None
@@ -78,6 +78,11 @@ class Fit:
     proof: str = "proved"
     flaw_cost: float | None = None
 
+    @property
+    def stance(self) -> Stance:
+        """How the figure may be turned and leaned."""
+        return self.ask.stance
+
     @cached_property
     def _solid(self) -> Figure:
         if self.placement is None:
@@ -87,7 +92,7 @@ class Fit:
     def __repr__(self) -> str:
         """Return the question, the verdict and the scale."""
         names = f"{self.figure.name!r} in {self.block.name!r}"
-        return f"Fit({self.question}: {names}, {self.verdict.name}, scale {self.scale:.4f})"
+        return f"Fit({self.ask.seek.value}: {names}, {self.verdict.name}, scale {self.scale:.4f})"
 
     def solid(self) -> Figure:
         """Return the placed figure, in the block frame. Raises `BadValueError` if there is no placement."""

@@ -15,9 +15,9 @@ from blockfit.solids.block import BOX_FACES, Block, named_faces
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
 
-__all__ = ["BEDS", "Standing", "standings"]
+__all__ = ["LAYERS", "Standing", "standings"]
 
-BEDS = ("any", "level", "upright")
+LAYERS = ("any", "level", "upright")
 _STRAIGHT = 1e-2  # how far the bed's axis may lean and still count as level or upright
 
 
@@ -30,8 +30,8 @@ class Standing:
     rotation: Array
 
 
-def standings(block: Block, stands_on: str | Sequence[str] = "bottom", bed: str = "any") -> list[Standing]:
-    """Return the ways to stand a block: on the faces named (or ``"any"``), with its bed ``level``, ``upright`` or any.
+def standings(block: Block, stands_on: str | Sequence[str] = "bottom", layers: str = "any") -> list[Standing]:
+    """Return the ways to stand a block: on the faces named (or ``"any"``), its layers ``level``, ``upright`` or any.
 
     Unless only the bottom is named, a box is also turned by quarters, so that any of its sides may be the front; ways
     that are the same block in every respect are given once. Raises
@@ -42,20 +42,21 @@ def standings(block: Block, stands_on: str | Sequence[str] = "bottom", bed: str 
     >>> [way.block.size_mm for way in standings(Block.box(900, 700, 1600), "left")]
     [(1600.0, 700.0, 900.0), (700.0, 1600.0, 900.0)]
     """
-    if stands_on == "bottom" and bed == "any":
+    if stands_on == "bottom" and layers == "any":
         return [Standing("bottom", block, np.eye(3))]  # as given, also if no face is level
     faces = block.names if stands_on == "any" else (stands_on,) if isinstance(stands_on, str) else tuple(stands_on)
     unknown = [face for face in faces if face not in block.names]
     if unknown or not faces:
         raise BadValueError(f'stands_on={stands_on!r} must be "any" or among {", ".join(block.names)}')
-    if bed not in BEDS:
-        raise BadValueError(f"bed={bed!r} must be one of {', '.join(BEDS)}")
-    if bed != "any" and block.bed is None:
-        raise BadValueError(f"bed={bed!r} is asked of {block.name}, whose bed is not known; give Block(bed=) x, y or z")
+    if layers not in LAYERS:
+        raise BadValueError(f"layers={layers!r} must be one of {', '.join(LAYERS)}")
+    if layers != "any" and block.bed is None:
+        unknown_bed = f"layers={layers!r} is asked of {block.name}, whose bed is not known"
+        raise BadValueError(f"{unknown_bed}; give Block(bed=) x, y or z")
     ways = [way for face in faces for way in _on(block, face, plain=faces == ("bottom",))]
-    ways = [way for way in ways if bed == "any" or _bed_lies(block, way.rotation, bed)]
+    ways = [way for way in ways if layers == "any" or _bed_lies(block, way.rotation, layers)]
     if not ways:
-        raise BadValueError(f"no way to stand {block.name} on {', '.join(faces)} leaves its bed {bed}")
+        raise BadValueError(f"no way to stand {block.name} on {', '.join(faces)} leaves its layers {layers}")
     return _distinct(ways)
 
 
@@ -107,12 +108,12 @@ def _re_axed(block: Block, rotation: Array) -> Block:
     )
 
 
-def _bed_lies(block: Block, rotation: Array, bed: str) -> bool:
+def _bed_lies(block: Block, rotation: Array, layers: str) -> bool:
     """Tell whether the layers lie level (their axis upright) or stand upright (their axis level)."""
     if block.bed is None:
         return False
     up = abs(float(rotation[2, "xyz".index(block.bed)]))
-    return up > 1 - _STRAIGHT if bed == "level" else up < _STRAIGHT
+    return up > 1 - _STRAIGHT if layers == "level" else up < _STRAIGHT
 
 
 def _distinct(ways: list[Standing]) -> list[Standing]:

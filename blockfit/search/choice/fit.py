@@ -3,16 +3,19 @@
 mm, block frame. Every placement reported is checked once more with all vertices, apart from the search."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
-from blockfit.search.choice.solve import MAX_CELLS, placed, solve
+from blockfit.search.ask import MAX_CELLS, Ask, Seek
+from blockfit.search.choice.solve import placed, solve
 from blockfit.search.flawed.rough import found_deepest, found_largest, plain_of
+from blockfit.search.proof.explore import Found
 from blockfit.search.proof.questions import Question, question_about
-from blockfit.search.proof.support import hull_of
+from blockfit.search.proof.support import Hull, hull_of
 from blockfit.search.result import (
     TOUCH,
     Fit,
@@ -30,7 +33,9 @@ from blockfit.solids.stance import Stance
 from blockfit.solids.standing import standings
 from blockfit.units import Ratio, ratio_value
 
-__all__ = ["largest", "safest"]
+__all__ = ["answer", "largest", "safest"]
+
+_SEEKS = {"cover": Seek.COVER, "setback": Seek.SETBACK}
 
 
 def largest(
@@ -42,15 +47,15 @@ def largest(
     gap: float = 1e-5,
     scales: tuple[float, float] = (0.0, np.inf),
     stands_on: str | Sequence[str] = "bottom",
-    bed: str = "any",
+    layers: str = "any",
     max_cells: int = MAX_CELLS,
 ) -> Fit:
     """Return the largest scale at which ``figure`` fits in ``block``, and a scale that is proved out of reach.
 
-    ``cover`` (mm, text, or by face) is kept on the sound stone of every face. The search ends when the bound is
-    within ``gap`` of the scale, or after ``max_cells`` cells of rotations. ``scales`` are the least scale that
-    is of any use and the most that is wanted. ``stands_on`` names the faces on which the block may be stood
-    (``"any"`` for all), ``bed`` asks for its layers ``level`` or ``upright``.
+    The keywords are those of `Ask`: ``cover`` (mm, text, or by face) is kept on the sound stone of every face;
+    ``scales`` are the least scale that is of any use and the most that is wanted; ``stands_on`` names the faces on
+    which the block may be stood (``"any"`` for all), ``layers`` asks for its bed ``level`` or ``upright``. The search
+    ends when the bound is within ``gap`` of the scale, or after ``max_cells`` cells of rotations.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -58,63 +63,17 @@ def largest(
     >>> fit.verdict.name, fit.scale
     ('FITS', 2.0)
     """
-    stance = stance or Stance.free()
-    _check_gap(gap, max_cells)
-    least, most = _check_scales(scales)
-    ways = standings(block, stands_on, bed)
-    fits = []
-    for way in ways:
-        plain = plain_of(way.block)
-        fit = _largest(figure, plain, cover, stance, gap, least, most, max_cells)
-        fits.append(fit if way.block.is_plain else found_largest(figure, way.block, fit, least, most))
-    return best_standing(ways, fits)
-
-
-def _largest(
-    figure: Figure,
-    block: Block,
-    cover: CoverAsked,
-    stance: Stance,
-    gap: float,
-    least: float,
-    most: float,
-    max_cells: int,
-) -> Fit:
-    asked = cover_by_face(block, cover)
-    hull = hull_of(figure)
-    if hull.radius + figure.tolerance_mm <= 0 and not np.isfinite(most):
-        raise BadValueError(f"{figure.name} is a single point, which fits at any scale; give scales=(0, most)")
-    zeros = np.zeros(len(asked))
-    question = question_about(block, asked, zeros, tolerance=figure.tolerance_mm, most=most)
-    short, tight = question.room_missing()
-    if short >= 0:
-        return _no_room(figure, block, asked, stance, max(0.0, short), tight)
-
-    def allow(best: float) -> float:
-        enough = best * (1 + gap)
-        return enough if best >= least else max(best, min(enough, least * (1 - 1e-12)))
-
-    found = solve(question, hull, stance, allow, max_cells)
-    bound = max(found.bound, found.value)
-    verdict = Verdict.FITS if found.value >= least else Verdict.CANNOT_FIT if bound < least else Verdict.UNDECIDED
-    placement = drawn_in(figure, block, placed(hull, question, found.rotation, found.value, 0.0), asked)
-    return Fit(
-        figure=figure,
-        block=block,
-        verdict=verdict,
-        placement=placement,
-        scale=placement.scale,
-        scale_bound=bound,
-        cover_mm=verified_cover_mm(figure, block, placement, asked, 0.0),
-        cover_bound_mm=np.inf,
-        gap=bound / placement.scale - 1,
-        gap_mm=0.0,
-        cells=found.cells,
-        asked_cover_mm=asked,
-        stance=stance,
-        question="largest",
-        trace=found.trace,
+    ask = Ask(
+        seek=Seek.SCALE,
+        cover=cover,
+        stance=stance or Stance.free(),
+        gap=gap,
+        scales=scales,
+        stands_on=_as_given(stands_on),
+        layers=layers,
+        max_cells=max_cells,
     )
+    return answer(figure, block, ask)
 
 
 def safest(
@@ -127,170 +86,217 @@ def safest(
     gap: float = 1e-5,
     seek: str = "cover",
     stands_on: str | Sequence[str] = "bottom",
-    bed: str = "any",
+    layers: str = "any",
     max_cells: int = MAX_CELLS,
 ) -> Fit:
     """Return the placement at ``scale`` with the deepest least cover, or with ``seek="setback"`` the most reserve.
 
     ``cover`` must be kept everywhere; the least over the faces asked for some (over all, if none was) is what is
-    made deepest. The search ends when the
-    bound is within ``gap`` times the block's least side of the best. The verdict is `CANNOT_FIT`, proved, if no
-    placement keeps the cover; ``short_mm`` then tells how much is missing on the faces named. ``stands_on`` and
-    ``bed`` are those of `largest`.
+    made deepest. The search ends when the bound is within ``gap`` times the block's least side of the best. The
+    verdict is `CANNOT_FIT`, proved, if no placement keeps the cover; ``short_mm`` then says how much is missing on
+    the faces named. The other keywords are those of `largest`.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
     >>> bf.safest(bf.Figure.from_points(corners), bf.Block.box(160, 200, 250), stance=bf.Stance.upright()).cover_mm
     30.0
     """
-    stance = stance or Stance.free()
-    _check_gap(gap, max_cells)
-    if seek not in ("cover", "setback"):
+    if seek not in _SEEKS:
         raise BadValueError(f'seek={seek!r} must be "cover" or "setback"')
-    scale = ratio_value(scale, "scale")
-    ways = standings(block, stands_on, bed)
+    ask = Ask(
+        seek=_SEEKS[seek],
+        scale=ratio_value(scale, "scale"),
+        cover=cover,
+        stance=stance or Stance.free(),
+        gap=gap,
+        stands_on=_as_given(stands_on),
+        layers=layers,
+        max_cells=max_cells,
+    )
+    return answer(figure, block, ask)
+
+
+def answer(figure: Figure, block: Block, ask: Ask) -> Fit:
+    """Return the fit that ``ask`` describes; ``replace(fit.ask, …)`` asks again with a difference.
+
+    Raises `BadValueError` for a cover or a face that the block does not have, and for `Seek.BLOCK`, which has no
+    block yet: ask `smallest_block`.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> figure, block = bf.Figure.from_points(corners), bf.Block.box(160, 200, 250)
+    >>> bf.answer(figure, block, bf.Ask(seek=bf.Seek.COVER, stance=bf.Stance.fixed())).cover_mm
+    30.0
+    """
+    if ask.seek is Seek.BLOCK:
+        raise BadValueError("the smallest block is sought without a block: ask smallest_block")
+    ways = standings(block, ask.stands_on, ask.layers)
     fits = []
     for way in ways:
-        fit = _safest(figure, plain_of(way.block), scale, cover, stance, gap, seek, max_cells)
-        fits.append(fit if way.block.is_plain else found_deepest(figure, way.block, fit))
+        site = _Site(figure, plain_of(way.block), ask)
+        fit = _largest(site) if ask.is_scale else _safest(site)
+        if not way.block.is_plain:
+            found = found_largest if ask.is_scale else found_deepest
+            fit = found(figure, way.block, fit)
+        fits.append(fit)
     return best_standing(ways, fits)
 
 
-def _safest(
-    figure: Figure,
-    block: Block,
-    scale: float,
-    cover: CoverAsked,
-    stance: Stance,
-    gap: float,
-    seek: str,
-    max_cells: int,
-) -> Fit:
-    asked = cover_by_face(block, cover)
-    counted = counted_faces(asked)
-    hull = hull_of(figure)
-    question, least_asked = _safest_question(figure, block, asked, counted, scale, seek)
-    tolerance_mm = gap * min(block.size_mm)
+@dataclass(frozen=True, eq=False)
+class _Site:
+    """One figure in one convex block as it stands, and what is asked of them."""
+
+    figure: Figure
+    block: Block
+    ask: Ask
+
+    @cached_property
+    def cover_mm(self) -> Array:
+        """The (f,) cover asked of each face."""
+        return cover_by_face(self.block, self.ask.cover)
+
+    @cached_property
+    def hull(self) -> Hull:
+        return hull_of(self.figure)
+
+    @property
+    def touch_mm(self) -> float:
+        """What rounding may take from the cover."""
+        return TOUCH * max(self.block.size_mm)
+
+    def question(self, loads: Array, *, scale: float | None = None, most: float = np.inf) -> Question:
+        tolerance = self.figure.tolerance_mm
+        return question_about(self.block, self.cover_mm, loads, scale=scale, tolerance=tolerance, most=most)
+
+    def fit(self, verdict: Verdict, placement: Placement | None, **facts: object) -> Fit:
+        """Return an answer; what is not among ``facts`` was not sought."""
+        nothing = {"scale_bound": facts["scale"], "cover_bound_mm": np.inf, "gap": 0.0, "gap_mm": 0.0}
+        asked = {"asked_cover_mm": self.cover_mm, "ask": self.ask}
+        known = {"figure": self.figure, "block": self.block, "verdict": verdict, "placement": placement}
+        return Fit(**{**nothing, **asked, **known, **facts})  # type: ignore[arg-type]
+
+
+def _largest(site: _Site) -> Fit:
+    ask, (least, most) = site.ask, site.ask.scales
+    if site.hull.radius + site.figure.tolerance_mm <= 0 and not np.isfinite(most):
+        raise BadValueError(f"{site.figure.name} is a single point, which fits at any scale; give scales=(0, most)")
+    question = site.question(np.zeros(len(site.cover_mm)), most=most)
+    short, tight = question.room_missing()
+    if short >= 0:
+        return _no_room(site, max(0.0, short), tight)
 
     def allow(best: float) -> float:
-        return best + tolerance_mm if best >= 0 else min(best + tolerance_mm, -TOUCH)
+        enough = best * (1 + ask.gap)
+        return enough if best >= least else max(best, min(enough, least * (1 - 1e-12)))
 
-    found = solve(question, hull, stance, allow, max_cells)
-    hair = TOUCH * max(block.size_mm)
+    found = solve(question, site.hull, ask.stance, allow, ask.max_cells)
     bound = max(found.bound, found.value)
-    verdict = Verdict.FITS if found.value >= -hair else Verdict.CANNOT_FIT if bound < 0 else Verdict.UNDECIDED
-    reported, cells, short = found, found.cells, 0.0
-    faces: tuple[str, ...] = ()
-    if verdict is not Verdict.FITS:
-        # What is missing is told as an equal share of every face, whatever was sought.
-        question = question_about(block, asked, np.ones(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
-        reported = solve(question, hull, stance, lambda best: best + tolerance_mm, max_cells)
-        cells, short = cells + reported.cells, max(0.0, -reported.value)
-        if reported.value >= -hair:  # what was sought was not found, but it fits
-            verdict, short = Verdict.FITS, 0.0
-    merit = min(reported.value, 0.0) if seek == "setback" and verdict is Verdict.FITS else reported.value
-    placement = placed(hull, question, reported.rotation, scale, merit)
-    least_mm = verified_cover_mm(figure, block, placement, asked, min(0.0, reported.value))
-    if short:
-        faces = _tight_faces(figure, block, placement, asked, short)
-    sought = seek == "cover"
-    gap_mm = bound - found.value if np.isfinite(found.value) else float(tolerance_mm)
-    if verdict is not Verdict.FITS:  # the least of all faces: what sticks out counts
-        least_mm = float(cover_of_faces(figure, block, placement).min())
-    cover_bound = max(least_mm, least_asked + bound) if sought else np.inf
-    fits_back = seek == "setback" and verdict is Verdict.FITS
-    return Fit(
-        figure=figure,
-        block=block,
-        verdict=verdict,
-        placement=placement,
-        scale=scale,
-        scale_bound=scale,
-        cover_mm=least_mm,
-        cover_bound_mm=cover_bound,
-        gap=0.0,
-        gap_mm=gap_mm,
-        cells=cells,
-        asked_cover_mm=asked,
-        stance=stance,
-        question="safest" if sought else "most setback",
-        setback_mm=found.value if fits_back else None,
-        setback_bound_mm=bound if fits_back else None,
-        short_mm=short,
-        short_faces=faces,
+    verdict = Verdict.FITS if found.value >= least else Verdict.CANNOT_FIT if bound < least else Verdict.UNDECIDED
+    bare = placed(site.hull, question, found.rotation, found.value, 0.0)
+    placement = drawn_in(site.figure, site.block, bare, site.cover_mm)
+    return site.fit(
+        verdict,
+        placement,
+        scale=placement.scale,
+        scale_bound=bound,
+        cover_mm=verified_cover_mm(site.figure, site.block, placement, site.cover_mm, 0.0),
+        gap=bound / placement.scale - 1,
+        cells=found.cells,
         trace=found.trace,
     )
 
 
-def _safest_question(
-    figure: Figure, block: Block, asked: Array, counted: Flags, scale: float, seek: str
-) -> tuple[Question, float]:
+def _safest(site: _Site) -> Fit:
+    question, least_asked = _safest_question(site)
+    tolerance_mm = site.ask.gap * min(site.block.size_mm)
+
+    def allow(best: float) -> float:
+        return best + tolerance_mm if best >= 0 else min(best + tolerance_mm, -TOUCH)
+
+    found = solve(question, site.hull, site.ask.stance, allow, site.ask.max_cells)
+    bound = max(found.bound, found.value)
+    gap_mm = bound - found.value if np.isfinite(found.value) else float(tolerance_mm)
+    short, cells = 0.0, found.cells
+    verdict = Verdict.CANNOT_FIT if bound < 0 else Verdict.UNDECIDED
+    if found.value >= -site.touch_mm:
+        verdict, reported = Verdict.FITS, found
+    else:
+        question, reported = _least_missing(site, tolerance_mm)
+        cells, short = cells + reported.cells, max(0.0, -reported.value)
+        if reported.value >= -site.touch_mm:  # what was sought was not found, but it fits
+            verdict, short = Verdict.FITS, 0.0
+    sought = site.ask.seek is Seek.COVER
+    merit = reported.value if sought or verdict is not Verdict.FITS else min(reported.value, 0.0)
+    placement = placed(site.hull, question, reported.rotation, site.ask.scale, merit)
+    least_mm = verified_cover_mm(site.figure, site.block, placement, site.cover_mm, min(0.0, reported.value))
+    if verdict is not Verdict.FITS:  # the least of all faces: what sticks out counts
+        least_mm = float(cover_of_faces(site.figure, site.block, placement).min())
+    has_setback = not sought and verdict is Verdict.FITS
+    return site.fit(
+        verdict,
+        placement,
+        scale=site.ask.scale,
+        cover_mm=least_mm,
+        cover_bound_mm=max(least_mm, least_asked + bound) if sought else np.inf,
+        gap_mm=gap_mm,
+        cells=cells,
+        setback_mm=found.value if has_setback else None,
+        setback_bound_mm=bound if has_setback else None,
+        short_mm=short,
+        short_faces=_tight_faces(site, placement, short) if short else (),
+        trace=found.trace,
+    )
+
+
+def _least_missing(site: _Site, tolerance_mm: float) -> tuple[Question, Found]:
+    """Return question and answer where what is missing is an equal share of every face, whatever was sought."""
+    even = site.question(np.ones(len(site.cover_mm)), scale=site.ask.scale)
+    return even, solve(even, site.hull, site.ask.stance, lambda best: best + tolerance_mm, site.ask.max_cells)
+
+
+def _safest_question(site: _Site) -> tuple[Question, float]:
     """Return the question, and what its merit must be added to to be the least cover of the faces that count.
 
     Where those are asked for different covers, every face stands twice: once for what it must keep, without
     gain, and once, bare, for what is made deepest.
     """
-    if seek == "setback":
-        loads = np.maximum(block.normals[:, 1], 0.0)
-        return question_about(block, asked, loads, scale=scale, tolerance=figure.tolerance_mm), 0.0
+    asked, scale = site.cover_mm, site.ask.scale
+    if site.ask.seek is Seek.SETBACK:
+        return site.question(np.maximum(site.block.normals[:, 1], 0.0), scale=scale), 0.0
+    counted = counted_faces(asked)
     least, most = float(asked[counted].min()), float(asked[counted].max())
     if least == most:
-        loads = counted.astype(np.float64)
-        return question_about(block, asked, loads, scale=scale, tolerance=figure.tolerance_mm), least
-    kept = question_about(block, asked, np.zeros(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
+        return site.question(counted.astype(np.float64), scale=scale), least
+    kept = site.question(np.zeros(len(asked)), scale=scale)
     bare = kept.offsets + asked
-    return (
-        replace(
-            kept,
-            normals=np.vstack([kept.normals, kept.normals[counted]]),
-            offsets=np.concatenate([kept.offsets, bare[counted]]),
-            loads=np.concatenate([kept.loads, np.ones(int(counted.sum()))]),
-        ),
-        0.0,
+    both = replace(
+        kept,
+        normals=np.vstack([kept.normals, kept.normals[counted]]),
+        offsets=np.concatenate([kept.offsets, bare[counted]]),
+        loads=np.concatenate([kept.loads, np.ones(int(counted.sum()))]),
     )
+    return both, 0.0
 
 
-def _no_room(figure: Figure, block: Block, asked: Array, stance: Stance, short: float, tight: Flags) -> Fit:
+def _no_room(site: _Site, short: float, tight: Flags) -> Fit:
     """Return the answer where the cover alone is more than the block holds."""
-    return Fit(
-        figure=figure,
-        block=block,
-        verdict=Verdict.CANNOT_FIT,
-        placement=None,
+    return site.fit(
+        Verdict.CANNOT_FIT,
+        None,
         scale=0.0,
-        scale_bound=0.0,
         cover_mm=-np.inf,
-        cover_bound_mm=np.inf,
-        gap=0.0,
-        gap_mm=0.0,
         cells=0,
-        asked_cover_mm=asked,
-        stance=stance,
-        question="largest",
         short_mm=short,
-        short_faces=tuple(name for name, is_tight in zip(block.names, tight, strict=True) if is_tight),
+        short_faces=tuple(name for name, is_tight in zip(site.block.names, tight, strict=True) if is_tight),
     )
 
 
-def _tight_faces(figure: Figure, block: Block, placement: Placement, asked: Array, short: float) -> tuple[str, ...]:
+def _tight_faces(site: _Site, placement: Placement, short: float) -> tuple[str, ...]:
     """Return the faces on which the missing stone is missing in full."""
-    missing = asked - cover_of_faces(figure, block, placement)
-    hair = max(1e-6 * short, TOUCH * max(block.size_mm))
-    return tuple(name for name, by in zip(block.names, missing, strict=True) if by >= short - hair)
+    missing = site.cover_mm - cover_of_faces(site.figure, site.block, placement)
+    tolerance = max(1e-6 * short, site.touch_mm)
+    return tuple(name for name, by in zip(site.block.names, missing, strict=True) if by >= short - tolerance)
 
 
-def _check_gap(gap: float, max_cells: int) -> None:
-    if not (np.isfinite(gap) and gap >= 0):
-        raise BadValueError(f"gap={gap!r} must be 0 or more; 1e-3 proves the answer to a thousandth")
-    if max_cells < 1:
-        raise BadValueError(f"max_cells={max_cells!r} must be at least 1")
-
-
-def _check_scales(scales: tuple[float, float]) -> tuple[float, float]:
-    try:
-        least, most = (float(scale) for scale in scales)
-    except (TypeError, ValueError) as error:
-        raise BadValueError(f"scales={scales!r} must be two numbers: the least and the most of any use") from error
-    if not 0 <= least <= most or most == 0:
-        raise BadValueError(f"scales={scales!r} must be the least and the most scale of any use, the least first")
-    return least, most
+def _as_given(stands_on: str | Sequence[str]) -> str | tuple[str, ...]:
+    return stands_on if isinstance(stands_on, str) else tuple(stands_on)

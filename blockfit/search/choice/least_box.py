@@ -13,7 +13,9 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
-from blockfit.search.choice.solve import MAX_CELLS, placed, solve
+from blockfit.search.ask import MAX_CELLS, Ask, Seek
+from blockfit.search.choice.solve import placed, solve
+from blockfit.search.proof.explore import Found
 from blockfit.search.proof.polish import Polished, stance_limits, tangent_contacts, turned_by, within_stance
 from blockfit.search.proof.questions import Question, Rows
 from blockfit.search.proof.support import hull_of, reach
@@ -88,7 +90,7 @@ class BoxQuestion(Question):
 def smallest_block(
     figure: Figure,
     *,
-    cover: CoverAsked = 20,
+    cover: CoverAsked = 0,
     scale: Ratio = 1.0,
     stance: Stance | None = None,
     by: str | Cost = "volume",
@@ -99,7 +101,7 @@ def smallest_block(
     gap: float = 1e-5,
     max_cells: int = MAX_CELLS,
 ) -> BlockSize:
-    """Return the least box that holds the figure at ``scale`` with ``cover`` on every face.
+    """Return the least box that holds the figure at ``scale`` with ``cover`` (0 unless you ask for some) on every face.
 
     ``by`` is volume, weight (needs ``stone``), price (needs ``price_per_m3``), or your own cost of width, depth
     and height as arrays of mm, which must never fall as a side grows. ``step`` is the saw's (50, or "2 in"):
@@ -112,18 +114,22 @@ def smallest_block(
     >>> size.width_mm, size.depth_mm, size.height_mm
     (350.0, 250.0, 750.0)
     """
-    stance = stance or Stance.free()
-    scale = ratio_value(scale, "scale")
-    if not (math.isfinite(gap) and gap >= 0):
-        raise BadValueError(f"gap={gap!r} must be 0 or more")
+    ask = Ask(
+        seek=Seek.BLOCK,
+        scale=ratio_value(scale, "scale"),
+        cover=cover,
+        stance=stance or Stance.free(),
+        gap=gap,
+        max_cells=max_cells,
+    )
     unit = Block.box(1, 1, 1, stone=stone)
-    asked = cover_by_face(unit, cover)
+    asked = cover_by_face(unit, ask.cover)
     limits = np.full(3, np.inf) if most is None else np.array([length_mm(side, "most", least=1e-6) for side in most])
     question = BoxQuestion(
         unit.normals,
         np.ones(6),
         np.ones(6),
-        scale=scale,
+        scale=ask.scale,
         tolerance=figure.tolerance_mm,
         cover=asked[[2, 0, 4]] + asked[[3, 1, 5]],  # left and right, front and back, bottom and top
         cost=_cost(by, unit.stone, price_per_m3),
@@ -135,7 +141,7 @@ def smallest_block(
     def allow(best: float) -> float:
         return best * (1 - gap)  # costs are negative merits: a cell must promise more than the gap
 
-    found = solve(question, hull, stance, allow, max_cells, climb=_climb)
+    found = solve(question, hull, ask.stance, allow, ask.max_cells, climb=_climb)
     cost, bound = -found.value, -found.bound
     if not math.isfinite(cost):
         verdict = Verdict.CANNOT_FIT if not math.isfinite(bound) else Verdict.UNDECIDED
@@ -143,7 +149,7 @@ def smallest_block(
     heights = reach(hull.points, question.normals @ found.rotation)
     width, depth, height = (float(side) for side in question.sides((question.weights @ heights)[None])[0])
     block = Block.box(width, depth, height, stone=stone)
-    fit = _fit(figure, block, question, found.rotation, scale, asked, stance, found.cells)
+    fit = _fit(figure, block, ask, found)
     volume = block.volume_m3
     share = bound / cost if by in ("volume", "weight", "price") and cost > 0 else np.nan
     return BlockSize(
@@ -219,21 +225,12 @@ def _climb(
     return Polished(rotation, value, None)
 
 
-def _fit(
-    figure: Figure,
-    block: Block,
-    question: Question,
-    rotation: Array,
-    scale: float,
-    asked: Array,
-    stance: Stance,
-    cells: int,
-) -> Fit:
-    """Return the figure at ``rotation`` in the block found, checked with all vertices."""
-    inside = Question(
-        block.normals, block.sound_mm - asked, np.zeros(len(asked)), scale=scale, tolerance=question.tolerance
-    )
-    placement = placed(hull_of(figure), inside, rotation, scale, 0.0)
+def _fit(figure: Figure, block: Block, ask: Ask, found: Found) -> Fit:
+    """Return the figure in the block found, checked with all vertices."""
+    asked, scale = cover_by_face(block, ask.cover), ask.scale
+    rooms = block.sound_mm - asked
+    inside = Question(block.normals, rooms, np.zeros(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
+    placement = placed(hull_of(figure), inside, found.rotation, scale, 0.0)
     least_mm = verified_cover_mm(figure, block, placement, asked, 0.0)
     return Fit(
         figure=figure,
@@ -246,8 +243,7 @@ def _fit(
         cover_bound_mm=np.inf,
         gap=0.0,
         gap_mm=0.0,
-        cells=cells,
+        cells=found.cells,
         asked_cover_mm=asked,
-        stance=stance,
-        question="smallest block",
+        ask=ask,
     )

@@ -17,7 +17,8 @@ from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import from_quaternions, turn_deg
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
-from blockfit.search.choice.fit import largest
+from blockfit.search.ask import Seek
+from blockfit.search.choice.fit import answer
 from blockfit.search.flawed.avoid import Aim, Found, Room, clearances, room_of, verified
 from blockfit.search.flawed.obstacles import stone_obstacle
 from blockfit.search.flawed.rough import best_of, plain_of
@@ -167,7 +168,8 @@ def recover(
         smaller = best if best is not None and best[0].scale >= least_scale * now.scale else None
     told_smaller = _rung("largest scale within the limits", fit, figure, room, start, smaller, "best found")
     wider = Stance(min(180.0, fit.placement.tilt_deg + lean), min(180.0, abs(fit.placement.turn_deg) + turn))
-    relaxed = largest(figure, plain_of(block), cover=_asked(fit), stance=wider, scales=(0.0, now.scale))
+    ask = replace(fit.ask, seek=Seek.SCALE, stance=wider, scales=(0.0, now.scale), stands_on="bottom", layers="any")
+    relaxed = answer(figure, plain_of(block), ask)
     return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound), stone is not None)
 
 
@@ -303,10 +305,6 @@ def _recut(fit: Fit, figure: Figure, placement: Placement) -> float:
     away, _ = SurfaceDistance(surface, faces).signed(corners[::step].mean(axis=1))
     share = areas[::step][np.abs(away) > _RECUT_MM].sum() / areas[::step].sum()
     return float(share * areas.sum() * 1e-6)
-
-
-def _asked(fit: Fit) -> dict[str, float]:
-    return {name: float(by) for name, by in zip(fit.block.names, fit.asked_cover_mm, strict=True)}
 
 
 def _words(rung: Rung) -> str:

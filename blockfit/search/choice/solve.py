@@ -17,10 +17,9 @@ from blockfit.search.proof.support import Hull, reach
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 
-__all__ = ["MAX_CELLS", "placed", "solve"]
+__all__ = ["placed", "solve"]
 
 _ROUND, _ROUND_CELLS = 0.99, 30_000
-MAX_CELLS = 400_000
 _DIGITS = 20_000  # cells spent on the last digits of an upright answer, before the gap asked for must do
 _UP = np.array([0.0, 0.0, 1.0])
 

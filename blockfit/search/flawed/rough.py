@@ -11,6 +11,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import from_quaternions
+from blockfit.search.ask import Seek
 from blockfit.search.flawed.avoid import Aim, Found, Room, climbed, room_of, verified
 from blockfit.search.flawed.starts import axes_of, rotations_for, starts_for
 from blockfit.search.result import Fit, Verdict, counted_faces
@@ -31,7 +32,7 @@ def plain_of(block: Block) -> Block:
     return replace(block, flaws=(), surface=None, kind="convex" if block.surface is not None else block.kind)
 
 
-def found_largest(figure: Figure, block: Block, relaxed: Fit, least: float, most: float, effort: float = 1.0) -> Fit:
+def found_largest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.0) -> Fit:
     """Return the largest scale found for a figure among flaws; ``relaxed`` is the answer without them.
 
     ``effort`` multiplies the number of starts.
@@ -40,6 +41,7 @@ def found_largest(figure: Figure, block: Block, relaxed: Fit, least: float, most
     if relaxed.placement is None:
         return replace(relaxed, block=block, proof="bound proved")
     room = room_of(figure, block, relaxed.asked_cover_mm, counted_faces(relaxed.asked_cover_mm))
+    least, most = relaxed.ask.scales
     top = min(most, relaxed.scale_bound)
     first = _as_found(room, relaxed.placement)
     rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
@@ -54,7 +56,7 @@ def found_largest(figure: Figure, block: Block, relaxed: Fit, least: float, most
         again = best_of(room, near, relaxed.stance, Aim("largest", most=top))
         best = again if again is not None and again[0].scale > best[0].scale else best
     if best is None:
-        return replace(relaxed, block=block, verdict=Verdict.UNDECIDED, question="largest", proof="nothing found")
+        return replace(relaxed, block=block, verdict=Verdict.UNDECIDED, proof="nothing found")
     return _told(relaxed, block, best, least)
 
 
@@ -63,7 +65,7 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
     require_solid(figure, "stone with flaws, or a rough block,")
     if relaxed.placement is None or relaxed.verdict is Verdict.CANNOT_FIT:
         return replace(relaxed, block=block, proof="bound proved")
-    if relaxed.question != "safest":
+    if relaxed.ask.seek is Seek.SETBACK:
         raise BadValueError('seek="setback" is not asked of stone with flaws: take the deepest cover, then setback()')
     room = room_of(figure, block, relaxed.asked_cover_mm, counted_faces(relaxed.asked_cover_mm))
     rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
@@ -149,9 +151,9 @@ def _told(
         verdict=Verdict.FITS if enough else Verdict.UNDECIDED,
         scale=placement.scale,
         cover_mm=cover_mm,
-        gap=bound / placement.scale - 1 if relaxed.question == "largest" else 0.0,
-        gap_mm=0.0 if relaxed.question == "largest" else max(0.0, relaxed.cover_bound_mm - cover_mm),
+        gap=bound / placement.scale - 1 if relaxed.ask.is_scale else 0.0,
+        gap_mm=0.0 if relaxed.ask.is_scale else max(0.0, relaxed.cover_bound_mm - cover_mm),
         kept_mm=kept,
         proof="best found",
-        flaw_cost=relaxed.scale - placement.scale if relaxed.question == "largest" else relaxed.cover_mm - cover_mm,
+        flaw_cost=relaxed.scale - placement.scale if relaxed.ask.is_scale else relaxed.cover_mm - cover_mm,
     )

@@ -196,7 +196,7 @@ def bounds_picture(fit: Fit) -> Any:
     )
     ax.set_xscale("log")
     ax.set_xlabel("cells of rotations looked at")
-    ax.set_ylabel("scale" if fit.question == "largest" else "mm")
+    ax.set_ylabel("scale" if fit.ask.is_scale else "mm")
     ax.legend()
     return drawing
 

@@ -62,7 +62,7 @@ def fit_record(fit: Fit) -> dict[str, Any]:
     """Return the question, the answer and how sure it is."""
     block, placement = fit.block, fit.placement
     return {
-        "question": fit.question,
+        "question": fit.ask.seek.value,
         "verdict": fit.verdict.name,
         "block": {
             "name": block.name,

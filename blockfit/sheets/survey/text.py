@@ -71,7 +71,7 @@ def fit_section(fit: Fit) -> list[str]:
         )
         return lines
     lines += item("Verdict", _verdict_words(fit))
-    if fit.question == "largest":
+    if fit.ask.is_scale:
         lines += item(
             "Largest scale",
             f"{rounded_down(fit.scale, 4):.4f} of full size{'' if fit.proof == 'proved' else ', the best found'}; no "
@@ -93,7 +93,7 @@ def gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
     for name, other in gains:
         if other.placement is None:
             continue
-        if fit.question == "largest":
+        if fit.ask.is_scale:
             more = other.scale / fit.scale - 1
             parts.append(
                 f"{name} gains {_percent(more)}" + (f" ({rounded_down(other.scale, 4):.4f})" if more > 5e-4 else "")
@@ -132,7 +132,7 @@ def flaws_section(fit: Fit) -> list[str]:
     for name, by in fit.kept_mm:
         lines += item("Kept clear", f"{name}: {length(by)} (exact)")
     if fit.flaw_cost is not None:
-        cost = f"{fit.flaw_cost:.4f} of scale" if fit.question == "largest" else f"{length(fit.flaw_cost)} of cover"
+        cost = f"{fit.flaw_cost:.4f} of scale" if fit.ask.is_scale else f"{length(fit.flaw_cost)} of cover"
         lines += item("They cost", f"{cost}, against the same block without them (best found, not proved best)")
     return lines
 

@@ -179,7 +179,7 @@ def _mix(mixed: Any, value: Any) -> None:
 @cache
 def _version() -> str:
     """Return the digest of the package's own code: whatever changes there may change an answer."""
-    root = Path(__file__).parent.parent
+    root = Path(__file__).parents[2]
     mixed = hashlib.sha256()
     for file in sorted(root.rglob("*.py")):
         mixed.update(f"{file.relative_to(root).as_posix()}|".encode())
