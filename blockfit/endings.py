@@ -8,6 +8,7 @@ import traceback
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -30,10 +31,19 @@ class Commands(click.Group):
         """Take in the words, none of which can hold the character that ends a name."""
         if any("\0" in word for word in args):
             raise BadValueError("a null character cannot be part of a name or a value")
-        if not args:  # versions of click differ in the status
+        if not args and not ctx.resilient_parsing:  # versions of click differ in the status
             click.echo(ctx.get_help())
             sys.exit(2)
         return super().parse_args(ctx, args)
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        """Find the command meant; a word that is near one says so, whatever the version of click."""
+        word = args[0]
+        if self.get_command(ctx, word) is None and not word.startswith("-") and not ctx.resilient_parsing:
+            near = get_close_matches(word[:40], self.commands, n=2, cutoff=0.5)
+            meant = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(self.commands)}"
+            raise BadValueError(f"there is no command {plain_text(word)!r}; {meant}")
+        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command asked for."""

@@ -10,7 +10,7 @@ from conftest import ball, cuboid, joined, run
 from regular import SOLIDS
 
 import blockfit as bf
-from blockfit.__main__ import _check_target
+from blockfit.commands.terms import check_output
 from blockfit.geometry.turns import about, turn_deg
 from blockfit.intake.yard_file import read_blocks
 from blockfit.measure.booleans import prism
@@ -246,7 +246,7 @@ def test_options_that_exclude_each_other_and_targets_that_cannot_be(capsys, tmp_
     assert not (tmp_path / "marks").exists()
     (tmp_path / "a.html").mkdir()
     with pytest.raises(bf.BlockfitError, match="is a folder"):
-        _check_target(tmp_path / "a.html")
+        check_output(tmp_path / "a.html")
 
 
 def test_marks_of_points_alone_leave_out_what_needs_a_solid(capsys, tmp_path):

@@ -391,13 +391,13 @@ WRONG = [
 
 @pytest.mark.parametrize("words", WRONG, ids=lambda words: " ".join(words)[-40:].encode("ascii", "replace").decode())
 def test_wrong_words_end_in_one_short_line_before_any_work(words, tmp_path, capsys, monkeypatch):
-    import blockfit.__main__ as module
+    import blockfit.commands.options as module
 
     monkeypatch.chdir(tmp_path)
     trimesh.creation.box((100, 60, 200)).export("figure.stl")
     (tmp_path / "yard.csv").write_text("width (mm),depth (mm),height (mm)\n900,900,900\n")
     if words[:1] in (("mark",), ("compare",)):
-        monkeypatch.setattr(module, "largest", lambda *_, **__: pytest.fail("work was begun"))
+        monkeypatch.setattr(module, "answer", lambda *_, **__: pytest.fail("work was begun"))
     before = sorted(tmp_path.iterdir())
     code, _, err = run(capsys, *words)
     assert code == 2
@@ -420,7 +420,7 @@ def test_a_block_in_inches_is_asked_about(tmp_path, capsys, monkeypatch):
 
 
 def test_our_own_faults_are_one_line_and_status_1(tmp_path, capsys, monkeypatch):
-    import blockfit.__main__ as module
+    import blockfit.commands.options as module
 
     def broken(*_, **__):
         raise ZeroDivisionError("by\x1b nought\n" * 100)

@@ -1,0 +1,135 @@
+"""The options that commands share, in groups, and what they name: the figure, the block, the question, the fit."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from blockfit.commands.headings import Decorator, headed
+from blockfit.commands.terms import length_of
+from blockfit.errors import BadValueError, UnitNeededError
+from blockfit.intake.scan import read_figure
+from blockfit.search.ask import Ask, Seek, standing_cover
+from blockfit.search.choice.fit import answer
+from blockfit.search.result import Fit
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.solids.stance import Stance
+from blockfit.units import MM_PER_UNIT, sizes_mm
+
+__all__ = ["ASKING", "BLOCK", "READING", "ask_of", "figure_and", "figure_of", "fit_of", "fitting"]
+
+_figure = headed("The figure's file")
+_block = headed("The block")
+_asked = headed("What is asked")
+
+READING = (
+    _figure("--unit", help="Unit of the figure's file: mm, cm, m, in, ft. Needed unless the format states it."),
+    _figure("--ratio", default="1", show_default=True, help="Maquette to figure, such as 1:4."),
+    _figure("--up", help="The file's axis that points up, such as +y.  [default: +z]"),
+    _figure("--front", help="The file's axis towards which the figure looks, such as +z.  [default: -y]"),
+    _figure("--landmarks", type=click.Path(path_type=Path), help="CSV or JSON file of name, x, y, z."),
+    _figure("--max-hole", help="Widest hole to cap, at full size, such as 80mm."),
+)
+"""The options of every command that reads a figure."""
+
+ASKING = (
+    _asked("--cover", default="0", show_default=True, help="Sound stone to keep over the figure (mm, or with a unit)."),
+    _asked("--bottom-cover", default="0", show_default=True, help="The same under it: 0 stands it on the bottom."),
+    _asked("--scale", type=float, help="Scale wanted; without it the largest that fits is found."),
+    _asked(
+        "--turn", type=float, default=30, show_default=True, help="How far it may be turned either way, in degrees."
+    ),
+    _asked("--lean", type=float, default=0, show_default=True, help="How far it may be leaned, in degrees."),
+    _asked("--any-rotation", is_flag=True, help="Turn and lean it in any way at all."),
+    _asked("--stands-on", default="bottom", show_default=True, help="Face on which the block may be stood, or any."),
+    _asked("--layers", default="any", show_default=True, help="How the bed may lie: any, level or upright."),
+    _asked("--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound."),
+)
+"""The options of every command that asks where a figure fits."""
+
+BLOCK = (
+    _block("--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in."),
+    _block("--stone", help="Kind of stone, for the weights."),
+    _block("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face."),
+    _block("--bed", help="Axis square to the block's layers: x, y or z."),
+)
+"""The options of every command that is given one block."""
+
+
+def figure_and(*groups: Sequence[Decorator]) -> Decorator:
+    """Return what gives a command the argument FIGURE and these groups of options, in order."""
+    argument: Decorator = click.argument("figure", type=click.Path(path_type=Path))
+    options: list[Decorator] = [argument, *(option for group in groups for option in group)]
+
+    def given(command: Callable[..., None]) -> Callable[..., None]:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return given
+
+
+fitting = figure_and(READING, BLOCK, ASKING)
+
+
+def figure_of(options: dict[str, Any]) -> Figure:
+    """Return the figure that the shared options name."""
+    hole = options["max_hole"]
+    reading = {name: options[name] for name in ("unit", "ratio", "up", "front", "landmarks")}
+    return read_figure(options["figure"], max_hole=None if hole is None else length_of(hole, "--max-hole"), **reading)
+
+
+def ask_of(options: dict[str, Any]) -> Ask:
+    """Return what the shared options ask."""
+    scale = _scale_of(options)
+    cover = length_of(options["cover"], "--cover"), length_of(options["bottom_cover"], "--bottom-cover")
+    return Ask(
+        seek=Seek.SCALE if scale is None else Seek.COVER,
+        scale=1.0 if scale is None else scale,
+        cover=standing_cover(*cover),
+        stance=_stance_of(options),
+        gap=options["gap"],
+        stands_on=options["stands_on"],
+        layers=options["layers"],
+    )
+
+
+def fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
+    """Return the fit that the shared options ask for."""
+    width, depth, height = sizes_mm(options["size"], name="--block")
+    skin = length_of(options["skin"], "--skin")
+    block = Block.box(width, depth, height, stone=options["stone"], skin=skin, bed=options["bed"])
+    ask = ask_of(options)
+    step(f"reading {options['figure'].name}")
+    read = figure_of(options)
+    _ask_for_inches(options["size"], block, read)
+    step("fitting")
+    return answer(read, block, ask)
+
+
+def _scale_of(options: dict[str, Any]) -> float | None:
+    """Return the scale wanted, if it is one that a figure of stone can have."""
+    scale: float | None = options["scale"]
+    if scale is not None and not 1e-6 <= scale <= 1e6:
+        raise BadValueError(f"--scale={scale:g} must be from 0.000001 to 1,000,000")
+    return scale
+
+
+def _stance_of(options: dict[str, Any]) -> Stance:
+    any_rotation, lean, turn = options["any_rotation"], options["lean"], options["turn"]
+    if any_rotation and (lean or turn != 30):
+        raise BadValueError("--any-rotation leaves no limit for --lean or --turn; give the one or the others")
+    return Stance.free() if any_rotation else Stance(lean, turn)
+
+
+def _ask_for_inches(size: str, block: Block, figure: Figure) -> None:
+    """Raise where sizes without a unit make a block far smaller than the figure, and inches would not."""
+    bare = not any(letter.isalpha() and letter not in "xX" for letter in size) and not set(size) & set("\"'″′")
+    largest_mm, tallest_mm = max(block.size_mm), max(figure.size_mm)
+    if bare and largest_mm * 8 < tallest_mm and largest_mm * MM_PER_UNIT["in"] * 3 > tallest_mm:
+        raise UnitNeededError(
+            f"--block {size} is read as millimetres, and the figure is {tallest_mm / 1000:.3g} m long: were inches "
+            f"meant? write {size.strip()}in, or {size.strip()}mm"
+        )
