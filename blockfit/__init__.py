@@ -36,6 +36,7 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
+from blockfit.waste.offcuts.marks import Edge, Gone, Mark
 from blockfit.waste.offcuts.methods import METHODS, Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.offcuts.stages import stage_of
@@ -63,12 +64,15 @@ __all__ = [
     "Cut",
     "Datum",
     "Directions",
+    "Edge",
     "Figure",
     "Fit",
     "Flaw",
     "Front",
+    "Gone",
     "Handling",
     "METHODS",
+    "Mark",
     "Method",
     "MissingExtraError",
     "Movement",

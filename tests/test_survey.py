@@ -62,7 +62,8 @@ def test_the_usual_survey(capsys, tmp_path):
         if isinstance(value, float) and not re.search(r"(_mm|_mm2|_m2|_m3|_kg|_kg_m3|_deg|_mpa)(/|$)", path):
             last = path.rsplit("/", 1)[-1]
             assert last in {
-                "scale", "scale_bound", "gap", "rotation", "into", "draw_out", "normal", "recovered", "price", "ratio",
+                "scale", "scale_bound", "gap", "rotation", "into", "draw_out", "waste", "normal", "recovered", "price",
+                "ratio",
                 "range_low_factor", "range_high_factor", "wet_factor", "prop_share", "would_fit_at_scale",
                 "jerk_factor", "over",
             } or "/carried_shares" in path or "/reach_by_face/" in path or "/measures/" in path, path  # fmt: skip

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.search.result import Fit
+from blockfit.sheets.survey.setting_out import marks_record
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts
 from blockfit.waste.reserve.cover import Cover
@@ -198,6 +199,7 @@ def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
                     "kerf_mm": c.kerf_mm,
                     "depth_mm": c.depth_mm,
                     "outline_mm": c.outline,
+                    "marks": marks_record(c),
                 }
                 for c in p.cuts
             ],

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from blockfit.geometry.arrays import Array
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.survey.setting_out import piece_words
 from blockfit.sheets.words import (
     asked,
     entry,
@@ -186,6 +187,7 @@ def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     )
     for number, piece in enumerate(plan.pieces, 1):
         lines += _piece_lines(number, piece, plan, weight)
+        lines += [line for words in piece_words(piece, plan.block) for line in entry("   " + words)]
     if plan.reserve_mm > 0:
         later = sum(piece.stage != "before carving" for piece in plan.pieces)
         waits = f"{later} of them ({litres(plan.later_m3)}) wait for the front; reserve 0 would let those leave first"

@@ -17,9 +17,10 @@ from blockfit.geometry.surface import centroid, signed_volume
 from blockfit.measure.booleans import arrays_of, hull_solid
 from blockfit.measure.sections import band, polygon_area
 from blockfit.search.result import Fit
+from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.solids.stone import Stone
 from blockfit.units import Length, length_mm
+from blockfit.waste.offcuts.marks import Gone, Mark, marks_of
 from blockfit.waste.offcuts.methods import METHODS, Method, any_method, depth_needed
 from blockfit.waste.offcuts.planner import Hollow, Limits, Part, Planner
 from blockfit.waste.offcuts.sweep import free_travel
@@ -38,7 +39,8 @@ class Cut:
     """A flat cut: the piece lies where ``normal · x >= offset_mm``.
 
     ``area_m2`` is what is sawn, ``outline`` (k, 3) its corners in order, ``kerf_mm`` its width, ``method`` what
-    makes it and ``depth_mm`` how deep that must reach. ``opposed`` cuts come from both sides.
+    makes it and ``depth_mm`` how deep that must reach. ``opposed`` cuts come from both sides. ``marks`` are the lines
+    to snap, one for each face of the stone as it then stands that the cut crosses, in order round it.
     """
 
     normal: Array
@@ -49,6 +51,7 @@ class Cut:
     depth_mm: float
     outline: Array
     opposed: bool
+    marks: tuple[Mark, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,12 +104,13 @@ class Trade:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OffcutPlan:
-    """The pieces in order of removal, the stone left after all of them, and the share of the waste they save.
+    """The block, its pieces in order of removal, the stone left after them, and the share of the waste they save.
 
     Kerfs, and parts of a divided piece that are too light to keep (``too_light_m3``), are in neither: they go with
     the chips. ``kerf_mm`` is the widest kerf; ``hollows`` are the convex places where stone is gone, kerfs included.
     """
 
+    block: Block
     pieces: tuple[Offcut, ...]
     left: Figure
     recovered: float
@@ -203,12 +207,14 @@ def offcuts(
             bounds = gone.offsets - clearance_mm
             back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
             pieces += [
-                _offcut(part, stone, len(pieces) + k + 1, stage, back_mm, web_mm) for k, part in enumerate(parts)
+                _offcut(part, fit.block, planner.gone[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
+                for k, part in enumerate(parts)
             ]
     vertices, faces = arrays_of(planner.left)
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
     return OffcutPlan(
+        block=fit.block,
         pieces=tuple(pieces),
         left=Figure(vertices, faces, name="stone left"),
         recovered=volume / waste if waste > 0 else 0.0,
@@ -248,13 +254,16 @@ def _ways(methods: Sequence[Method] | None, kerf: Length | None) -> tuple[Method
     return ways
 
 
-def _offcut(part: Part, stone: Stone | None, number: int, stage: str, back_mm: float, web_mm: float) -> Offcut:
+def _offcut(
+    part: Part, block: Block, gone: Sequence[Gone], number: int, stage: str, back_mm: float, web_mm: float
+) -> Offcut:
+    stone = block.stone
     vertices, faces = arrays_of(hull_solid(part.corners))
     solid = Figure(vertices, faces, name=f"offcut {number}")
     volume = solid.volume_m3 or 0.0
     kind = _KINDS[min(3, max(1, len(part.normals)))]
     width, depth, height = np.ptp(part.corners, axis=0).tolist()
-    cuts = _cuts(part)
+    cuts = _cuts(part, block, gone)
     left, left_faces = arrays_of(part.left)
     left_m3 = signed_volume(left, left_faces) * 1e-9
     frames = [np.eye(3), *[_frame(normal) for normal in part.normals if np.abs(normal).max() < 1 - 1e-9]]
@@ -281,7 +290,8 @@ def _offcut(part: Part, stone: Stone | None, number: int, stage: str, back_mm: f
     )
 
 
-def _cuts(part: Part) -> tuple[Cut, ...]:
+def _cuts(part: Part, block: Block, gone: Sequence[Gone]) -> tuple[Cut, ...]:
+    kerfs = np.array([method.kerf_mm for method in part.methods])
     planes = [(normal, float(offset)) for normal, offset in zip(part.normals, part.offsets, strict=True)]
     cuts = []
     for k, (normal, offset) in enumerate(planes):
@@ -297,6 +307,7 @@ def _cuts(part: Part) -> tuple[Cut, ...]:
                 depth_mm=depth,
                 outline=part.outlines[k],
                 opposed=method.opposed and len(planes) == 1,
+                marks=marks_of(block, gone, part.normals, part.offsets, kerfs, k),
             )
         )
     return tuple(cuts)

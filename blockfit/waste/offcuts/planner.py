@@ -15,6 +15,7 @@ from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.waste.offcuts.clipping import reach_beyond
 from blockfit.waste.offcuts.division import division, outline, spans
+from blockfit.waste.offcuts.marks import Gone
 from blockfit.waste.offcuts.methods import Method, capable, depth_needed
 from blockfit.waste.offcuts.sampling import grid_points, surface_points, thinned
 from blockfit.waste.offcuts.sweep import swept
@@ -73,6 +74,7 @@ class Part:
     draw_out: Array
     divided: bool
     left: Solid  # the stone then left
+    before: int  # how many of `Planner.gone` had left when it was begun
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,6 +96,8 @@ class Planner:
         self._block, self._limits = block, limits
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
         self.hollows: list[Hollow] = []
+        self.gone: list[Gone] = []  # the same part by part, with what its faces are named
+        self._kept = 0
         self.too_light_m3 = 0.0
         self.left: Solid = hull_solid(block.corners_mm)
         # What is left, as convex parts that overlap: where normals @ x >= offsets, within the outline.
@@ -198,11 +202,14 @@ class Planner:
         parts: list[Part] = []
         for start, end in spans(along):
             for low, high in spans(across):
-                part, volume = self._part(plan, saw, [(first, start, end), (second, low, high)])
+                part, volume, gone = self._part(plan, saw, [(first, start, end), (second, low, high)])
                 if part is None or (room is not None and len(parts) >= room):
                     self.too_light_m3 += volume
+                    self.gone.append(_named(gone, part, f"the chips after piece {self._kept}"))
                 else:
                     parts.append(part)
+                    self._kept += 1
+                    self.gone.append(_named(gone, part, f"piece {self._kept}"))
         kerfs = np.array([method.kerf_mm for method in plan.methods])
         self.hollows.append(Hollow(normals, offsets - kerfs))
         if len(normals) == 1:
@@ -236,10 +243,12 @@ class Planner:
         )
         return None if ways is None or saw is None else (ways, saw)
 
-    def _part(self, plan: Setting, saw: Method, bounds: list[tuple[Array, float, float]]) -> tuple[Part | None, float]:
+    def _part(
+        self, plan: Setting, saw: Method, bounds: list[tuple[Array, float, float]]
+    ) -> tuple[Part | None, float, Hollow]:
         """Take out the part of a wedge between ``bounds``: axis, start and end, each after the parts beyond it.
 
-        Return it, or ``None`` if it is too little to keep; and its volume in m³.
+        Return it, or ``None`` if it is too little to keep; its volume in m³; and where stone is gone with it.
         """
         starts = [(axis, start) for axis, start, _ in bounds if np.isfinite(start)]
         ends = [(axis, end - saw.kerf_mm) for axis, _, end in bounds if np.isfinite(end)]
@@ -248,10 +257,11 @@ class Planner:
         methods = [*plan.methods, *[saw for _ in starts]]
         corners, way = self._corners(normals, offsets, ends), draw_out(normals)
         areas = np.array([self._sawn(normals, offsets, k, ends) for k in range(len(normals))])
-        self._remove(normals, offsets - np.array([method.kerf_mm for method in methods]))
+        gone = Hollow(normals, offsets - np.array([method.kerf_mm for method in methods]))
+        self._remove(gone.normals, gone.offsets)
         volume = 0.0 if corners is None else float(hull_solid(corners).volume()) * 1e-9
         if corners is None or way is None or volume < self._limits.least_volume_m3:
-            return None, volume
+            return None, volume, gone
         cut = np.flatnonzero(areas > _AIR_M2)
         part = Part(
             normals=normals[cut],
@@ -263,8 +273,9 @@ class Planner:
             draw_out=way,
             divided=bool(starts or ends),
             left=self.left,
+            before=len(self.gone),
         )
-        return part, volume
+        return part, volume, gone
 
     def _exact(self, wedge: Wedge, most_cuts: int) -> Setting | None:
         """Return the wedge set exactly, with what makes each cut, or ``None`` if it then breaks a limit."""
@@ -367,6 +378,15 @@ class Planner:
         box = np.concatenate([high, -low])
         tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
         self.left = self.left - hull_solid(tool[0])
+
+
+def _named(gone: Hollow, part: Part | None, piece: str) -> Gone:
+    """Return where stone is gone, its planes named by the cuts of the part that left."""
+    names = []
+    for normal in gone.normals:
+        numbers = [] if part is None else [k for k, cut in enumerate(part.normals, 1) if (cut == normal).all()]
+        names.append(f"cut {numbers[0]} of {piece}" if numbers else f"a side of {piece}")
+    return Gone(gone.normals, gone.offsets, tuple(names))
 
 
 def _seen_reach(heights: Array, bounds: Array, k: int) -> float:

@@ -1,0 +1,259 @@
+"""Setting a cut out on the stone: the lines to snap on every face that it crosses, and how each is measured.
+
+mm, block frame. Exact: worked out along lines between planes, from the block's faces and from what the pieces before
+have left, never from a mesh. A line lies on the waste side of the saw's way: the kerf is on its far side."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Flags
+from blockfit.solids.block import Block
+
+__all__ = ["Edge", "Gone", "Mark", "marks_of"]
+
+_LEAST_MM = 0.01  # a line shorter than that is a corner
+_SIDE_MM = 1e-3  # how far to either side of a cut stone is looked for
+_UNDER_MM = 5e-3  # and how far under a face
+_TOUCH_MM = 1e-5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gone:
+    """Where stone is gone, kerf included, ``normals @ x >= offsets``, and the name of the face that each plane left."""
+
+    normals: Array
+    offsets: Array
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A place on an edge of the block: ``mm`` from the corner where the edge of two ``faces`` meets a third."""
+
+    faces: tuple[str, str]
+    corner: str
+    mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mark:
+    """A line to snap on one face of the stone before a piece is begun, from ``start_mm`` to ``end_mm`` (3,).
+
+    Both places lie on the face and on the waste side of the cut; ``waste`` (3,) points along the face to the piece.
+    The kerf reaches from this line to ``kept_mm`` (2, 3), ``apart_mm`` off it along the face. ``angle_deg`` is the
+    angle between face and cut on the waste side, 90 where it goes in square; ``depth_mm`` how deep it may go below
+    start and end, square to the line along the cut, where it ends in stone at another cut's far side:
+    ``None`` where it goes through. ``start_edge`` and ``end_edge`` measure the places along edges of the block that
+    still have their corner; ``None`` where there is no such edge. ``normal`` (3,) is the face's, outward.
+    """
+
+    face: str
+    start_mm: Array
+    end_mm: Array
+    waste: Array
+    apart_mm: float
+    angle_deg: float
+    depth_mm: tuple[float, float] | None
+    start_edge: Edge | None
+    end_edge: Edge | None
+    normal: Array
+
+    @property
+    def kept_mm(self) -> Array:
+        """The (2, 3) ends of the line on the figure's side of the kerf, on the same face."""
+        return np.stack([self.start_mm, self.end_mm]) - self.apart_mm * self.waste
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stone:
+    """The stone as it then stands, and the piece's planes: what asks whether there is stone at places (n, 3)."""
+
+    block: Block
+    gone: Sequence[Gone]
+    normals: Array
+    offsets: Array
+    kerfs: Array
+
+    def has(self, points: Array) -> Flags:
+        inside = (points @ self.block.normals.T < self.block.offsets_mm - _TOUCH_MM).all(axis=1)
+        for hollow in self.gone:
+            inside &= ~(points @ hollow.normals.T > hollow.offsets + _TOUCH_MM).all(axis=1)
+        return np.asarray(inside)
+
+    def is_beyond(self, points: Array, k: int) -> Flags:
+        """Whether places in the plane of cut ``k`` lie on the piece's side of the other cuts."""
+        others = np.arange(len(self.normals)) != k
+        return np.asarray((points @ self.normals[others].T >= self.offsets[others] - _TOUCH_MM).all(axis=1))
+
+    def is_crossed(self, points: Array, k: int) -> Flags:
+        """Whether cut ``k`` passes through stone at places in its plane: there is some on both sides of it."""
+        side = _SIDE_MM * self.normals[k]
+        return np.asarray(self.has(points + side) & self.has(points - side))
+
+
+def marks_of(
+    block: Block, gone: Sequence[Gone], normals: Array, offsets: Array, kerfs: Array, k: int
+) -> tuple[Mark, ...]:
+    """Return the lines of cut ``k`` of a piece where ``normals @ x >= offsets``, in order round the stone.
+
+    ``gone`` is what left the block before; ``kerfs`` (c,) the widths of the piece's cuts, on the other side of their
+    planes.
+
+    >>> import numpy as np
+    >>> from blockfit import Block
+    >>> from blockfit.waste.offcuts.marks import marks_of
+    >>> up, at, kerf = np.array([[0, 0, 1.0]]), np.array([1400.0]), np.array([12.0])
+    >>> [(mark.face, mark.start_edge.mm) for mark in marks_of(Block.box(900, 700, 1600), [], up, at, kerf, 0)]
+    [('front', 200.0), ('right', 200.0), ('back', 200.0), ('left', 200.0)]
+    """
+    stone = _Stone(block, gone, normals, offsets, kerfs)
+    faces = list(zip(block.names, block.normals, block.offsets_mm.tolist(), strict=True))
+    for hollow in reversed(gone):  # the stone's face looks into the hollow: along its normal
+        faces += list(zip(hollow.names, hollow.normals, hollow.offsets.tolist(), strict=True))
+    found: list[Mark] = []
+    for name, face, at in faces:
+        found += _on_face(stone, k, name, face, at, found)
+    return _in_order(found)
+
+
+def _on_face(stone: _Stone, k: int, name: str, face: Array, at: float, known: Sequence[Mark]) -> list[Mark]:
+    """Return the lines that the cut draws on one face, given by its outward normal and offset."""
+    normal = stone.normals[k]
+    along = np.cross(normal, face)
+    slant = float(np.linalg.norm(along))  # sine of the angle between face and cut
+    if slant < 1e-6:
+        return []
+    along = along / slant  # counter-clockwise round the cut as seen from the piece
+    outward = np.cross(along, normal)
+    start = np.linalg.solve(np.stack([normal, face, along]), np.array([float(stone.offsets[k]), at, 0.0]))
+    spans = _spans(stone, k, start, along)
+    middles = start + spans.mean(axis=1)[:, None] * along
+    under, over = (middles + side * _UNDER_MM / slant * outward for side in (-1, 1))
+    drawn = spans[stone.is_beyond(under, k) & stone.is_crossed(under, k) & ~stone.is_crossed(over, k)]
+    marks: list[Mark] = []
+    for low, high in _united(drawn):
+        middle = start + (low + high) / 2 * along
+        if any(_holds(mark, middle) for mark in known):
+            continue
+        ends = start + np.array([[low], [high]]) * along
+        marks.append(
+            Mark(
+                face=name,
+                start_mm=ends[0],
+                end_mm=ends[1],
+                waste=(normal - (normal @ face) * face) / slant,
+                apart_mm=float(stone.kerfs[k]) / slant,
+                angle_deg=float(np.degrees(np.arctan2(slant, float(face @ normal)))),
+                depth_mm=_depths(stone, k, ends, outward),
+                start_edge=_edge(stone, name, ends[0]),
+                end_edge=_edge(stone, name, ends[1]),
+                normal=face,
+            )
+        )
+    return marks
+
+
+def _united(spans: Array) -> list[tuple[float, float]]:
+    """Return stretches (n, 2) of a line in order, those that touch as one."""
+    united: list[tuple[float, float]] = []
+    for low, high in spans.tolist():
+        if united and low - united[-1][1] < _LEAST_MM:
+            united[-1] = (united[-1][0], high)
+        else:
+            united.append((low, high))
+    return united
+
+
+def _spans(stone: _Stone, k: int, start: Array, along: Array) -> Array:
+    """Return the parts (n, 2) of a line between all the planes that it crosses, about the block."""
+    others = np.arange(len(stone.normals)) != k
+    normals = np.vstack([stone.block.normals, stone.normals[others], *[hollow.normals for hollow in stone.gone]])
+    offsets = np.concatenate(
+        [stone.block.offsets_mm, stone.offsets[others], *[hollow.offsets for hollow in stone.gone]]
+    )
+    slope = normals @ along
+    crossing = np.abs(slope) > 1e-9
+    places = (offsets[crossing] - normals[crossing] @ start) / slope[crossing]
+    reach = 2 * float(np.ptp(stone.block.corners_mm, axis=0).sum())
+    middle = float((stone.block.corners_mm.mean(axis=0) - start) @ along)
+    places = np.sort(places[np.abs(places - middle) < reach])
+    spans = np.column_stack([places[:-1], places[1:]])
+    return spans[spans[:, 1] - spans[:, 0] > _LEAST_MM]
+
+
+def _holds(mark: Mark, point: Array) -> bool:
+    """Whether a place lies on a line that is known already: two pieces may have left one face."""
+    way = mark.end_mm - mark.start_mm
+    share = float((point - mark.start_mm) @ way / (way @ way))
+    return -1e-9 < share < 1 + 1e-9 and bool(np.linalg.norm(mark.start_mm + share * way - point) < _LEAST_MM)
+
+
+def _depths(stone: _Stone, k: int, ends: Array, outward: Array) -> tuple[float, float] | None:
+    """Return how deep the cut may go below both ends of a line, where it ends in stone at another cut."""
+    others = [j for j in range(len(stone.normals)) if j != k]
+    stops = np.full(2, np.inf)
+    for j in others:
+        falling = float(stone.normals[j] @ outward)
+        if falling > 1e-9:
+            far = stone.offsets[j] - stone.kerfs[j]
+            stops = np.minimum(stops, (ends @ stone.normals[j] - far) / falling)
+    leaving = stone.block.normals @ outward
+    through = np.full(2, np.inf)
+    for normal, offset, by in zip(stone.block.normals, stone.block.offsets_mm, leaving, strict=True):
+        if by < -1e-9:
+            through = np.minimum(through, (offset - ends @ normal) / -by)
+    if (stops >= through - _LEAST_MM).all():
+        return None
+    first, last = np.minimum(stops, through).tolist()
+    return first, last
+
+
+def _edge(stone: _Stone, face: str, at: Array) -> Edge | None:
+    """Return how a place on an edge of the block is measured from the nearer of its corners that still stands."""
+    block = stone.block
+    if face not in block.names:
+        return None
+    own = block.names.index(face)
+    touching = np.abs(block.normals @ at - block.offsets_mm) < _LEAST_MM
+    beside = [f for f in np.flatnonzero(touching) if f != own]
+    corners = block.corners_mm
+    on = np.abs(corners @ block.normals.T - block.offsets_mm) < 1e-6 * max(block.size_mm)  # (corners, faces)
+    best: Edge | None = None
+    for f in beside:
+        for corner in np.flatnonzero(on[:, own] & on[:, f]):
+            third = [block.names[j] for j in np.flatnonzero(on[corner]) if j not in (own, f)]
+            away = float(np.linalg.norm(corners[corner] - at))
+            if third and _stands(stone, corners[corner]) and (best is None or away < best.mm):
+                best = Edge((face, block.names[f]), third[0], away)
+    return best
+
+
+def _stands(stone: _Stone, corner: Array) -> bool:
+    """Whether a corner of the block has not been cut off."""
+    return not any((hollow.normals @ corner >= hollow.offsets - _TOUCH_MM).all() for hollow in stone.gone)
+
+
+def _in_order(marks: Sequence[Mark]) -> tuple[Mark, ...]:
+    """Return lines in order round the stone, each beginning where the one before ends as far as they meet."""
+    left = list(marks)
+    ordered: list[Mark] = []
+    while left:
+        if ordered:
+            away = [float(np.linalg.norm(mark.start_mm - ordered[-1].end_mm)) for mark in left]
+            nearest = int(np.argmin(away))
+            if away[nearest] < _LEAST_MM:
+                ordered.append(_joined(left.pop(nearest), ordered[-1]))
+                continue
+        # A line that none leads to comes first, where the cut ends in stone.
+        loose = [m for m in left if all(np.linalg.norm(o.end_mm - m.start_mm) >= _LEAST_MM for o in left if o is not m)]
+        first = (loose or left)[0]
+        left = [mark for mark in left if mark is not first]
+        ordered.append(first)
+    return tuple(ordered)
+
+
+def _joined(mark: Mark, before: Mark) -> Mark:
+    """Return a line whose beginning is measured along the same edge as the end of the one before, if it has none."""
+    return mark if mark.start_edge is not None else replace(mark, start_edge=before.end_edge)
