@@ -13,6 +13,7 @@ from blockfit.errors import (
 from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
 from blockfit.intake.yard_file import iter_blocks, read_blocks
+from blockfit.jobs.job import Job, open_job
 from blockfit.marking.check import Check, check
 from blockfit.marking.datum import Datum
 from blockfit.marking.movement import Movement, model_moved
@@ -71,6 +72,7 @@ __all__ = [
     "Front",
     "Gone",
     "Handling",
+    "Job",
     "METHODS",
     "Mark",
     "Method",
@@ -120,6 +122,7 @@ __all__ = [
     "largest",
     "model_moved",
     "offcuts",
+    "open_job",
     "pictures",
     "plane_sheets",
     "pointing",

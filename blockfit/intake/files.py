@@ -2,6 +2,7 @@
 
 Nothing is mended here; what cannot be read raises `UnreadableFileError`."""
 
+import hashlib
 import io
 import struct
 from dataclasses import dataclass
@@ -36,12 +37,16 @@ _STATED_UNITS = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RawMesh:
-    """Vertices (n, 3) in the file's unit and faces (m, 3), as stored; the unit if the format states it."""
+    """Vertices (n, 3) in the file's unit and faces (m, 3), as stored; the unit if the format states it.
+
+    ``digest`` is the file's SHA-256, in hexadecimal.
+    """
 
     vertices: Array
     faces: Ints
     unit: str | None
     format: str
+    digest: str
 
 
 def read_mesh(path: Path) -> RawMesh:
@@ -60,7 +65,7 @@ def read_mesh(path: Path) -> RawMesh:
         raise UnreadableFileError(f"{name}: {_why_empty(data, kind, len(vertices))}")
     if len(faces) > MOST_FACES:
         raise UnreadableFileError(f"{name} has {len(faces):,} faces; at most {MOST_FACES:,} are read")
-    return RawMesh(vertices, faces, unit, kind)
+    return RawMesh(vertices, faces, unit, kind, hashlib.sha256(data).hexdigest())
 
 
 def _load(name: str, data: bytes, kind: str) -> tuple[Array, Ints, str | None]:

@@ -81,6 +81,8 @@ def read_figure(
         landmarks=marks,
         name=plain_text(name or file.stem)[:_MOST_NAME],
         ratio=factor,
+        source=shown_name(file)[:_MOST_NAME],
+        source_sha256=raw.digest,
     )
 
 

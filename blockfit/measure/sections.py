@@ -6,12 +6,14 @@ from typing import Any
 
 import numpy as np
 
+from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
     "Outline",
     "Plane",
     "Section",
+    "area_from_parts",
     "area_of",
     "band",
     "convex_area",
@@ -24,14 +26,15 @@ __all__ = [
     "outline_of_spots",
     "overlap",
     "parts_of",
+    "parts_of_area",
     "plane_of",
     "polygon_area",
     "rings_of",
     "section_near",
     "swept_area",
     "united",
-    "within",
     "united_triangles",
+    "within",
 ]
 
 Outline = tuple[tuple[Array, ...], ...]
@@ -374,3 +377,24 @@ def moved(area: Any, right: float, up: float) -> Any:
     import shapely
 
     return shapely.affinity.translate(area, right, up)
+
+
+def parts_of_area(area: Any) -> tuple[str, list[list[Array]]]:
+    """Return what kind of shapely area it is, and of each part the rings (n, 2) as they are, closed, outside first."""
+    if area.geom_type not in ("Polygon", "MultiPolygon"):
+        raise BadValueError(f"a {area.geom_type} is no area")
+    parts = getattr(area, "geoms", [area])
+    rings = [[part.exterior, *part.interiors] for part in parts if not part.is_empty]
+    return area.geom_type, [[np.array(ring.coords) for ring in part] for part in rings]
+
+
+def area_from_parts(kind: str, parts: list[list[Array]]) -> Any:
+    """Return the shapely area of these rings, to the last bit what `parts_of_area` took apart."""
+    import shapely
+
+    polygons = [shapely.Polygon(rings[0], rings[1:]) for rings in parts if rings]
+    if kind == "Polygon" and len(polygons) <= 1:
+        return (polygons or [shapely.Polygon()])[0]
+    if kind != "MultiPolygon":
+        raise BadValueError(f"{kind!r} of {len(polygons)} parts is no area")
+    return shapely.MultiPolygon(polygons)

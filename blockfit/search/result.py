@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.filing.job_file import write_parts
+from blockfit.filing.log import new_entry
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.polytope import inner_ball
 from blockfit.search.ask import Ask
@@ -97,6 +100,16 @@ class Fit:
     def solid(self) -> Figure:
         """Return the placed figure, in the block frame. Raises `BadValueError` if there is no placement."""
         return self._solid
+
+    def save(self, path: str | Path) -> None:
+        """Write a new job file, such as ``kneeling.blockfit``, that `open_job` opens: this fit, exactly, and a log.
+
+        It appears whole or not at all, and takes the place of no other file except a job to which nothing has
+        happened yet. Raises `BadValueError`, `UnreadableFileError`.
+        """
+        words = f"{self.figure.name} in {self.block.name}: {self.verdict.name}, scale {self.scale:.4f}, "
+        entry = new_entry("placed", f"{words}asked: {self.ask.seek.value}, {self.stance.words()}")
+        write_parts(Path(path), {"fit": self, "log": (entry,)}, fresh=True)
 
 
 def counted_faces(asked_mm: Array) -> Flags:

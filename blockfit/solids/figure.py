@@ -33,7 +33,8 @@ class Figure:
     """A figure in mm: ``vertices`` (n, 3), ``faces`` (m, 3); both are copied and frozen.
 
     ``is_solid`` tells whether the surface closes and faces outward; where it does not, ``volume_m3`` is
-    ``None`` and the figure is good for fitting only. Raises `BadValueError` for values that are not finite,
+    ``None`` and the figure is good for fitting only. ``source`` is the file that it was read from, with its digest,
+    if it was. Raises `BadValueError` for values that are not finite,
     faces that name a missing vertex, or fewer than one vertex.
 
     >>> from blockfit import Figure
@@ -49,6 +50,8 @@ class Figure:
     name: str = "figure"
     ratio: float = 1.0
     tolerance_mm: float = 0.0
+    source: str = ""
+    source_sha256: str = ""
 
     def __post_init__(self) -> None:
         """Copy, check and freeze."""

@@ -1,0 +1,1 @@
+"""Values on file: exactly as they were, found again, and opened without running anything that a file says."""

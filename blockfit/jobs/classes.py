@@ -1,0 +1,42 @@
+"""What a job file may hold, by name, and how older files' fields become today's.
+
+A class is kept by its name and its fields. A new field with a default needs nothing else: older files are opened with
+the default, and older versions refuse the newer file in a sentence. What has no default, has gone, has another name or
+another meaning needs an entry in `_UPGRADES`, a higher `blockfit.filing.package.SCHEMA`, and a file of the new schema
+in the tests' corpus (``python tests/jobs/corpus.py``): the files there are opened for good."""
+
+from blockfit.filing.log import Entry
+from blockfit.filing.values import Known, Upgrade
+from blockfit.geometry.mappings import FrozenMapping
+from blockfit.marking.check import Check, Reading
+from blockfit.marking.datum import Datum
+from blockfit.marking.depths import Facets
+from blockfit.marking.point_table import Point
+from blockfit.marking.pointing import Between, Pointing
+from blockfit.marking.roughing import Plane, Roughing
+from blockfit.marking.rounding import Grain
+from blockfit.search.ask import Ask, Seek
+from blockfit.search.choice.recovery import Recovery, Rung
+from blockfit.search.result import Fit, Verdict
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure, Repair
+from blockfit.solids.flaw import Flaw
+from blockfit.solids.placement import Placement
+from blockfit.solids.stage import Stage
+from blockfit.solids.stance import Stance
+from blockfit.solids.stone import Stone
+from blockfit.waste.offcuts.methods import Method
+from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, Web
+from blockfit.waste.offcuts.planner import Hollow
+from blockfit.waste.statics import Balance
+
+__all__ = ["KNOWN"]
+
+_CLASSES: tuple[type, ...] = (
+    *(Ask, Balance, Between, Block, Check, Cut, Datum, Entry, Facets, Figure, Fit, Flaw, Grain, Hollow, Method, Offcut),
+    *(OffcutPlan, Placement, Plane, Point, Pointing, Reading, Recovery, Repair, Roughing, Rung, Seek, Stage, Stance),
+    *(Stone, Verdict, Web),
+)
+_UPGRADES: dict[str, Upgrade] = {}
+
+KNOWN = Known(FrozenMapping({made.__name__: made for made in _CLASSES}), FrozenMapping(_UPGRADES))
