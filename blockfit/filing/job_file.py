@@ -30,15 +30,20 @@ def is_job_file(path: Path) -> bool:
     return head[:4] == b"PK\3\4" and head[30 : 30 + len(_HEAD)] == _HEAD
 
 
-def write_parts(path: Path, parts: Mapping[str, Any], *, fresh: bool) -> None:
+def write_parts(path: Path, parts: Mapping[str, Any], *, fresh: bool, known: Known | None = None) -> None:
     """Write a job's parts, ``log`` among them, in the place of an earlier state of the same job.
 
     A file whose log is not how this log begins has been changed by another hand, and stays. ``fresh`` is for a new job:
-    it takes the place only of one to which nothing has happened. Raises `BadValueError`, `UnreadableFileError`.
+    it takes the place only of one to which nothing has happened. Nothing is written that could not be read again by
+    ``known``. Raises `BadValueError`, `UnreadableFileError`.
     """
     _check_place(path)
     writer = Writer()
-    body = packed({name: writer.plain(value) for name, value in parts.items()}, writer.surfaces)
+    plain = {name: writer.plain(value) for name, value in parts.items()}
+    unknown = writer.classes - set(writer.classes if known is None else known.classes)
+    if unknown:
+        raise BadValueError(f"{sorted(unknown)[0]} cannot be kept in a job file")
+    body = packed(plain, writer.surfaces)
     replaced(path, body, lambda: _check_earlier(path, parts[_LOG], fresh))
 
 

@@ -30,18 +30,26 @@ Upgrade = Callable[[dict[str, Any], int], dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What may be made from a file: classes and enums by name; ``upgrades`` take an older file's fields, still as
-    JSON, with its schema, and return today's."""
+    """What may be made from a file: classes and enums by name.
+
+    ``upgrades`` take an older file's fields, still as JSON, with its schema, and return today's; ``added`` are the
+    values of fields that older files do not have, by class and name, where the class has no default.
+    """
 
     classes: Mapping[str, type]
     upgrades: Mapping[str, Upgrade] = field(default_factory=FrozenMapping)
+    added: Mapping[str, Mapping[str, Any]] = field(default_factory=FrozenMapping)
 
 
 @dataclass(slots=True)
 class Writer:
-    """Turns values into JSON; all that one writer is given share their numbers, and ``surfaces`` (name -> PLY)."""
+    """Turns values into JSON; all that one writer is given share their numbers.
+
+    ``surfaces`` (name -> PLY) and ``classes`` are those met so far.
+    """
 
     surfaces: dict[str, bytes] = field(default_factory=dict)
+    classes: set[str] = field(default_factory=set)
     _numbers: dict[int, int] = field(default_factory=dict)
     _kept: list[Any] = field(default_factory=list)  # what is numbered must not be forgotten, or its id is given again
     _names: dict[int, str] = field(default_factory=dict)
@@ -78,6 +86,7 @@ class Writer:
         number = self._numbers[id(value)] = len(self._numbers)
         self._kept.append(value)
         names = [one.name for one in fields(value) if one.init]
+        self.classes.add(type(value).__name__)
         told: dict[str, Any] = {"class": type(value).__name__, "number": number}
         if set(_SURFACE) <= set(names):
             told["ply"] = self._surface(value)
@@ -171,7 +180,8 @@ class Reader:
             raise BadValueError(f"{plain['class']} has no fields")
         upgrade = self.known.upgrades.get(plain["class"])
         told = upgrade(dict(given), self.schema) if upgrade is not None else given
-        named = {str(name): self.value(one) for name, one in told.items()}
+        named = dict(self.known.added.get(plain["class"], {}))
+        named |= {str(name): self.value(one) for name, one in told.items()}
         if "ply" in plain:
             named |= dict(zip(_SURFACE, self._surface(plain["ply"]), strict=True))
         value = self._made(made, named)

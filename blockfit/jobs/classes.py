@@ -1,13 +1,14 @@
 """What a job file may hold, by name, and how older files' fields become today's.
 
-A class is kept by its name and its fields. A new field with a default needs nothing else: older files are opened with
-the default, and older versions refuse the newer file in a sentence. What has no default, has gone, has another name or
-another meaning needs an entry in `_UPGRADES`, a higher `blockfit.filing.package.SCHEMA`, and a file of the new schema
-in the tests' corpus (``python tests/jobs/corpus.py``): the files there are opened for good."""
+A class is kept by its name and its fields. A new field needs a default, in the class or in `_ADDED`: older files are
+opened with it, and older versions refuse the newer file in a sentence. What has gone, has another name or another
+meaning needs an entry in `_UPGRADES`, a higher `blockfit.filing.package.SCHEMA`, and a file of the new schema in the
+tests' corpus (``python tests/jobs/corpus.py``): the files there are opened for good."""
+
+from typing import Any
 
 from blockfit.filing.log import Entry
 from blockfit.filing.values import Known, Upgrade
-from blockfit.geometry.mappings import FrozenMapping
 from blockfit.marking.check import Check, Reading
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import Facets
@@ -25,6 +26,7 @@ from blockfit.solids.placement import Placement
 from blockfit.solids.stage import Stage
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import Stone
+from blockfit.waste.offcuts.marks import Edge, Mark
 from blockfit.waste.offcuts.methods import Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, Web
 from blockfit.waste.offcuts.planner import Hollow
@@ -33,10 +35,44 @@ from blockfit.waste.statics import Balance
 __all__ = ["KNOWN"]
 
 _CLASSES: tuple[type, ...] = (
-    *(Ask, Balance, Between, Block, Check, Cut, Datum, Entry, Facets, Figure, Fit, Flaw, Grain, Hollow, Method, Offcut),
-    *(OffcutPlan, Placement, Plane, Point, Pointing, Reading, Recovery, Repair, Roughing, Rung, Seek, Stage, Stance),
-    *(Stone, Verdict, Web),
+    Ask,
+    Balance,
+    Between,
+    Block,
+    Check,
+    Cut,
+    Datum,
+    Edge,
+    Entry,
+    Facets,
+    Figure,
+    Fit,
+    Flaw,
+    Grain,
+    Hollow,
+    Mark,
+    Method,
+    Offcut,
+    OffcutPlan,
+    Placement,
+    Plane,
+    Point,
+    Pointing,
+    Reading,
+    Recovery,
+    Repair,
+    Roughing,
+    Rung,
+    Seek,
+    Stage,
+    Stance,
+    Stone,
+    Verdict,
+    Web,
 )
 _UPGRADES: dict[str, Upgrade] = {}
+_ADDED: dict[str, dict[str, Any]] = {}
 
-KNOWN = Known(FrozenMapping({made.__name__: made for made in _CLASSES}), FrozenMapping(_UPGRADES))
+KNOWN = Known(
+    FrozenMapping({made.__name__: made for made in _CLASSES}), FrozenMapping(_UPGRADES), FrozenMapping(_ADDED)
+)

@@ -22,7 +22,7 @@ _PARTS: dict[str, tuple[type, ...]] = {
     "fit": (Fit,),
     "plan": (OffcutPlan, type(None)),
     "points": (Pointing, type(None)),
-    "planes": (Roughing, type(None)),
+    "planes": (tuple,),
     "stage": (Stage, type(None)),
     "asked": (Mapping,),
     "log": (tuple,),
@@ -33,7 +33,7 @@ _PARTS: dict[str, tuple[type, ...]] = {
 class Job:
     """One figure in one block over the months: the ``fit``, and the ``log`` of all that happened, oldest first.
 
-    ``plan``, ``points`` and ``planes`` are the pieces to save and the marks, as they were once made and stay;
+    ``plan``, ``points`` and ``planes`` (a table for each face worked from) are as they were once made, and stay;
     ``stage`` is the stone as it stands, where that cannot be told from them; ``asked`` are the options that they
     were made with. ``path`` is where it was opened, or saved last.
     """
@@ -42,7 +42,7 @@ class Job:
     log: tuple[Entry, ...]
     plan: OffcutPlan | None = None
     points: Pointing | None = None
-    planes: Roughing | None = None
+    planes: tuple[Roughing, ...] = ()
     stage: Stage | None = None
     asked: Mapping[str, Any] = field(default_factory=FrozenMapping)
     path: Path | None = None
@@ -58,7 +58,7 @@ class Job:
         if file is None:
             raise BadValueError("this job has no file yet: name one, as in job.save('kneeling.blockfit')")
         parts = {name: getattr(self, name) for name in _PARTS}
-        write_parts(file, {name: value for name, value in parts.items() if value is not None}, fresh=False)
+        write_parts(file, {name: value for name, value in parts.items() if value is not None}, fresh=False, known=KNOWN)
         return replace(self, path=file)
 
     def noted(self, what: str, words: str, about: Any = None, *, when: str | None = None) -> "Job":
@@ -101,9 +101,11 @@ def open_job(path: str | Path) -> Job:
     file = Path(path)
     parts = read_parts(file, KNOWN)
     held = {name: parts.get(name) for name in _PARTS}
-    held["asked"] = parts.get("asked", FrozenMapping())
+    held |= {"asked": parts.get("asked", FrozenMapping()), "planes": parts.get("planes", ())}
     wrong = [name for name, value in held.items() if not isinstance(value, _PARTS[name])]
     wrong += [name for name in parts if name not in _PARTS]
-    if wrong or not all(isinstance(entry, Entry) for entry in held["log"] or ()):
-        raise UnreadableFileError(f"{shown_name(file)} is damaged: its {(wrong or ['log'])[0]} is none")
+    for name, kind in (("log", Entry), ("planes", Roughing)):
+        wrong += [] if name in wrong or all(isinstance(one, kind) for one in held[name] or ()) else [name]
+    if wrong:
+        raise UnreadableFileError(f"{shown_name(file)} is damaged: its {wrong[0]} is none")
     return Job(**held, path=file)  # type: ignore[arg-type]

@@ -43,7 +43,7 @@ def whole_job() -> bf.Job:
     flawed = bf.largest(statue(), block().with_flaws(crack), cover=20, stance=bf.Stance.upright(30), gap=1e-3)
     plan = bf.offcuts(fit, lift_limit_kg=300, least_weight_kg=60)
     lost = bf.Flaw.ball((400, 80, 900), 40, name="lost at the shoulder")
-    job = bf.Job(fit, (), plan, bf.pointing(fit, count=8, faces=("front", "left")), bf.roughing(fit, step=150))
+    job = bf.Job(fit, (), plan, bf.pointing(fit, count=8, faces=("front", "left")), (bf.roughing(fit, step=150),))
     job = replace(job, stage=bf.stage_of(fit, offcuts=plan, pieces=2), asked={"lift_limit_kg": 300.0, "kerf": None})
     job = job.noted("placed", "as in the fit", when="2026-03-02T09:30:00+01:00")
     job = job.noted("done", "offcut 1, offcut 2", ("offcut 1", "offcut 2"), when="2026-03-09T17:00:00+01:00")
