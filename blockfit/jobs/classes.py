@@ -73,6 +73,4 @@ _CLASSES: tuple[type, ...] = (
 _UPGRADES: dict[str, Upgrade] = {}
 _ADDED: dict[str, dict[str, Any]] = {}
 
-KNOWN = Known(
-    FrozenMapping({made.__name__: made for made in _CLASSES}), FrozenMapping(_UPGRADES), FrozenMapping(_ADDED)
-)
+KNOWN = Known({made.__name__: made for made in _CLASSES}, _UPGRADES, _ADDED)
