@@ -28,6 +28,7 @@ from blockfit.search.choice.recovery import Recovery, Rung, recover
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets import pictures
 from blockfit.sheets.survey.last_look import before_the_back
+from blockfit.sheets.templates.cut_sheets import cut_sheets, piece_sheets
 from blockfit.sheets.templates.files import save_template
 from blockfit.sheets.templates.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
 from blockfit.sheets.yard.ranking import Comparison
@@ -111,6 +112,7 @@ __all__ = [
     "before_the_back",
     "best_front",
     "check",
+    "cut_sheets",
     "compare",
     "demo_blocks",
     "demo_figure",
@@ -124,6 +126,7 @@ __all__ = [
     "offcuts",
     "open_job",
     "pictures",
+    "piece_sheets",
     "plane_sheets",
     "pointing",
     "read_blocks",

@@ -1,6 +1,7 @@
 """Cuts set out: by hand on plain blocks, and by a second pair of hands that rebuilds them from what is printed."""
 
 import json
+from xml.etree import ElementTree
 
 import bench_hands as hands
 import numpy as np
@@ -10,8 +11,8 @@ from hands_cuts import drawn_cuts, drawn_from_record, into, off_plane, outline_g
 from hands_figures import manifold_of
 
 import blockfit as bf
+from blockfit.sheets.setting_out import cut_words, piece_words
 from blockfit.sheets.survey.record import offcuts_record, plain
-from blockfit.sheets.survey.setting_out import cut_words, piece_words
 from blockfit.sheets.survey.text import offcuts_section
 from blockfit.waste.offcuts.marks import marks_of
 
@@ -142,6 +143,37 @@ def test_cuts_rebuilt_from_their_lines_alone(seed):
             others = [(other.normal, other.offset_mm) for other in piece.cuts if other is not cut]
             assert outline_gap(stone, cut.normal, cut.offset_mm, others, cut.marks) < 0.05
         stone = manifold_of(piece.left.vertices, piece.left.faces)
+
+
+def test_sheets_draw_the_lines_at_full_size(tmp_path):
+    """Read back from SVG: the line's ends lie as far from the block's drawn corner as the marks lie in the block."""
+    fit = bf.safest(cuboid(300, 300, 600), bf.Block.box(720, 380, 1000, stone="marble"), stance=FIXED, cover=0)
+    plan = bf.offcuts(fit, clearance=20, kerf=10, reserve=0)
+    drawn = dict(bf.cut_sheets(plan))
+    faces = {"front": ((1, 0, 0), (0, 0, 1)), "left": ((0, -1, 0), (0, 0, 1)), "top": ((1, 0, 0), (0, 1, 0))}
+    seen = 0
+    for number, piece in enumerate(plan.pieces, 1):
+        for face, frame in faces.items():
+            marks = [mark for cut in piece.cuts for mark in cut.marks if mark.face == face]
+            if not marks:
+                continue
+            bf.save_template(drawn[f"piece-{number:02d}-{face}"], tmp_path / "sheet.svg")
+            root = ElementTree.parse(tmp_path / "sheet.svg").getroot()
+            shapes = [(s.get("class"), np.array([p.split(",") for p in s.get("points").split()], float) * [1, -1])
+                      for s in root.iter() if s.get("points")]  # fmt: skip
+            corner = min((ring.min(axis=0).tolist() for kind, ring in shapes if kind == "block"))
+            lines = [ring - corner for kind, ring in shapes if kind == "outline"]
+            across = np.array(frame) @ fit.block.corners_mm.T
+            for mark, line in zip(marks, lines, strict=True):
+                ends = np.array(frame) @ np.stack([mark.start_mm, mark.end_mm]).T - across.min(axis=1)[:, None]
+                assert line == pytest.approx(ends.T, abs=0.01)
+                seen += 1
+    assert seen >= 3
+    for units, width in (("metric", 210.0), ("us", 215.9)):
+        page = bf.piece_sheets(plan, units=units)[0]
+        assert page.width == width
+        words = " ".join(label.text for label in page.labels)
+        assert all(part in words for part in ("Line: from", "Drawn out", "qualified person", "Weight"))
 
 
 def test_a_figure_that_reaches_through_two_faces(kneeling):

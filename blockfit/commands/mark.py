@@ -7,6 +7,7 @@ import click
 
 from blockfit.commands.headings import Command, headed
 from blockfit.commands.options import fit_of, fitting
+from blockfit.commands.sawing import sawing, sawing_of
 from blockfit.commands.terms import length_of, teller
 from blockfit.errors import BadValueError, plain_text
 from blockfit.marking.pointing import pointing
@@ -14,8 +15,10 @@ from blockfit.marking.roughing import roughing
 from blockfit.marking.setting import setting
 from blockfit.search.result import Verdict
 from blockfit.sheets.saving import check_folder, write_whole
+from blockfit.sheets.templates.cut_sheets import cut_sheets, piece_sheets
 from blockfit.sheets.templates.files import PAPERS_MM, save_template
 from blockfit.sheets.templates.sheet import face_sheet, plane_sheets, ruler_sheet
+from blockfit.waste.offcuts.plan import offcuts
 
 __all__ = ["mark_command"]
 
@@ -26,6 +29,7 @@ _marks = headed("Marks and sheets")
 
 @click.command("mark", cls=Command)
 @fitting
+@sawing
 @_marks(
     "--points",
     "count",
@@ -56,7 +60,7 @@ def mark_command(
     output: Path,
     **options: Any,
 ) -> None:
-    """Mark FIGURE's block: how to set the model, the points, the planes, and templates at full size."""
+    """Mark FIGURE's block: how to set the model, the points, the planes, the cuts, and templates at full size."""
     check_folder(output)
     step_mm, allowance_mm = length_of(step, "--step"), length_of(allowance, "--allowance")
     if step_mm < _LEAST_STEP_MM:
@@ -86,6 +90,10 @@ def mark_command(
         plates = plane_sheets(fit, planes, date=date, inches=inches)
         named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
         named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date)))
+        plan = offcuts(fit, **sawing_of(options))
+        units = "us" if inches else "metric"
+        named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(piece_sheets(plan, units=units, date=date), 1)]
+        named += cut_sheets(plan, units=units, date=date)
         for name, sheet in named:
             for kind in (".svg", ".dxf", ".pdf"):
                 save_template(sheet, output / (name + kind), paper=paper if kind == ".pdf" else None)

@@ -7,6 +7,7 @@ import click
 
 from blockfit.commands.headings import Command, headed
 from blockfit.commands.options import fit_of, fitting
+from blockfit.commands.sawing import sawing, sawing_of
 from blockfit.commands.terms import check_output, hand_over, length_of, teller
 from blockfit.overview import survey
 from blockfit.sheets.page.document import page_can_be_made
@@ -14,7 +15,6 @@ from blockfit.units import sizes_mm
 
 __all__ = ["survey_command"]
 
-_pieces = headed("Pieces to save")
 _limits = headed("What your place and gear carry")
 _undercuts = headed("Undercuts")
 _output = headed("What is written")
@@ -22,16 +22,7 @@ _output = headed("What is written")
 
 @click.command("survey", cls=Command)
 @fitting
-@_pieces("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg.")
-@_pieces("--least-weight", type=float, default=20, show_default=True, help="Lightest piece worth saving, in kg.")
-@_pieces("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure.")
-@_pieces("--kerf", help="Width of every cut, whatever makes it.  [default: by method]")
-@_pieces(
-    "--reserve",
-    default="all",
-    show_default=True,
-    help="Setback that offcuts keep until the front is finished: all of it, 0 or a length.",
-)
+@sawing
 @_limits("--door", multiple=True, help="Opening to pass, width x height, such as 800x2000. May be repeated.")
 @_limits("--hook-height", help="Free height under the hook.")
 @_limits("--floor-limit", type=float, help="What the floor carries, in kg per m².")
@@ -42,11 +33,6 @@ _output = headed("What is written")
 @_output("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .html, .txt or .json file.")
 @_output("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
 def survey_command(
-    lift_limit: float | None,
-    least_weight: float,
-    clearance: str,
-    kerf: str | None,
-    reserve: str,
     pounds: bool,
     door: tuple[str, ...],
     hook_height: str | None,
@@ -72,11 +58,7 @@ def survey_command(
     fit = fit_of(step, options)
     told = survey(
         fit,
-        lift_limit_kg=lift_limit,
-        least_weight_kg=least_weight,
-        clearance=length_of(clearance, "--clearance"),
-        kerf=None if kerf is None else length_of(kerf, "--kerf"),
-        reserve="all" if reserve.strip().lower() == "all" else length_of(reserve, "--reserve"),
+        **sawing_of(options),
         pounds=pounds,
         limits={
             "openings": [sizes_mm(opening, name="--door", count=2) for opening in door],

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.search.result import Fit
-from blockfit.sheets.survey.setting_out import marks_record
+from blockfit.sheets.setting_out import marks_record
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts
 from blockfit.waste.reserve.cover import Cover

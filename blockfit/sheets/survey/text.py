@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from blockfit.geometry.arrays import Array
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.survey.setting_out import piece_words
+from blockfit.sheets.setting_out import piece_words
 from blockfit.sheets.words import (
     asked,
     entry,

@@ -153,7 +153,7 @@ def _across_and_up(face: str, at: Array, normal: Array, block: Block, units: str
 def length_words(millimetres: float, units: str) -> str:
     """Return a length that is a whole number of steps.
 
-    >>> from blockfit.sheets.survey.setting_out import length_words
+    >>> from blockfit.sheets.setting_out import length_words
     >>> length_words(1201.5, "metric"), length_words(1200, "metric"), length_words(400, "us")
     ('1,201.5 mm', '1,200 mm', '1 ft 3 3/4 in')
     """
