@@ -1,7 +1,7 @@
 """Mutated inputs: every one must end in a result or a BlockfitError, in time, and leave no half-written file.
 
 `python benchmarks/fuzz.py COUNT [SEED]` tries so many; what fails is written to tests/data/corpus, where the tests run
-it again for ever. `tests/test_fuzz.py` runs some hundreds of its own."""
+it again for ever. `tests/intake/test_mutated_files.py` runs some hundreds of its own."""
 
 import json
 import logging

@@ -2,7 +2,7 @@
 
 `python benchmarks/fuzz_commands.py COUNT [SEED [SECONDS]]` tries so many, or for so long: options, yards, landmarks and
 journals, whole and mutated as in `fuzz.py`. What is read must stay as it was, and nothing half written may be left.
-`tests/test_fuzz_commands.py` runs some of its own."""
+`tests/commands/test_mutated_commands.py` runs some of its own."""
 
 import contextlib
 import io

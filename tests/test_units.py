@@ -1,7 +1,11 @@
+"""Lengths, sizes and ratios as people write them."""
+
 import math
+import time
 
 import pytest
 
+import blockfit as bf
 from blockfit import BadValueError, BlockfitError, UnitNeededError
 from blockfit.units import KG_PER_LB, feet_and_inches, length_mm, ratio_value, sizes_mm
 
@@ -60,3 +64,14 @@ def test_inches_to_the_sixteenth():
     assert feet_and_inches(25.4 * 0.5) == "1/2 in"
     assert feet_and_inches(0) == "0 in"
     assert feet_and_inches(-30) == "-1 3/16 in"
+
+
+@pytest.mark.parametrize(
+    "ratio", ["1:1e999999999", "1e999999999", "9" * 5000, "1:" + "9" * 5000, "1/3:" * 500, "1:1/0"]
+)
+def test_ratios_without_end(ratio):
+    start = time.monotonic()
+    with pytest.raises(bf.BadValueError) as caught:
+        ratio_value(ratio)
+    assert time.monotonic() - start < 1
+    assert len(str(caught.value)) < 400

@@ -1,0 +1,65 @@
+"""`blockfit mark`: the sheets that it writes, and those that it leaves out."""
+
+import numpy as np
+import pytest
+import trimesh
+from conftest import BRICK, KNEELING, run
+
+import blockfit as bf
+from blockfit.commands.terms import check_output
+
+
+def test_the_command_line_writes_every_sheet(tmp_path):
+    from blockfit.__main__ import cli
+
+    arguments = f"mark {KNEELING} --unit m --block 900x700x1600 --cover 20 --points 20 --step 300"
+    cli.main([*arguments.split(), "-o", str(tmp_path / "marks")], standalone_mode=False)
+    names = {file.name for file in (tmp_path / "marks").iterdir()}
+    assert {"setting.txt", "points.csv", "planes.txt", "front.svg", "left.dxf", "top.pdf", "rulers.pdf"} <= names
+    assert "ROUGHING OUT" in (tmp_path / "marks" / "planes.txt").read_text(encoding="utf-8")
+
+
+def test_options_that_exclude_each_other_and_targets_that_cannot_be(capsys, tmp_path):
+    figure = tmp_path / "figure.stl"
+
+    trimesh.Trimesh(BRICK.vertices, BRICK.faces).export(figure)
+    common = (str(figure), "--unit", "mm", "--block", "300x200x250")
+    code, out, err = run(capsys, "survey", *common, "--any-rotation", "--lean", "5")
+    assert code == 2
+    assert "give the one or the others" in err
+    code, out, err = run(capsys, "mark", *common, "-o", str(tmp_path / "no" / "where"))
+    assert code == 2
+    assert "in one that exists" in err
+    code, out, err = run(capsys, "mark", *common, "--cover", "100", "--scale", "1", "-o", str(tmp_path / "marks"))
+    assert code == 0
+    assert "does not fit" in out
+    assert not (tmp_path / "marks").exists()
+    (tmp_path / "a.html").mkdir()
+    with pytest.raises(bf.BlockfitError, match="is a folder"):
+        check_output(tmp_path / "a.html")
+
+
+def test_marks_of_points_alone_leave_out_what_needs_a_solid(capsys, tmp_path):
+    cloud = tmp_path / "open.stl"
+
+    across = np.linspace(-50, 50, 9)
+    x, y = (grid.ravel() for grid in np.meshgrid(across, across))
+    corner = np.arange(81).reshape(9, 9)[:-1, :-1].ravel()
+    faces = np.stack([corner, corner + 1, corner + 10, corner, corner + 10, corner + 9], 1).reshape(-1, 3)
+    trimesh.Trimesh(np.stack([x, y, x * y / 50], axis=1), faces).export(cloud)  # a saddle: nothing is inside it
+    code, out, _ = run(
+        capsys,
+        "mark",
+        str(cloud),
+        "--unit",
+        "mm",
+        "--block",
+        "300x200x250",
+        "--max-hole",
+        "0",
+        "-o",
+        str(tmp_path / "m"),
+    )
+    assert code == 0
+    assert sorted(path.name for path in (tmp_path / "m").iterdir()) == ["points.csv", "points.txt", "setting.txt"]
+    assert "setting.txt" in out

@@ -1,0 +1,191 @@
+"""Points and their stops: similarity by hand, rounding, and no stop in the figure."""
+
+import csv
+import io
+import re
+
+import numpy as np
+import pytest
+import shapely
+import trimesh
+from conftest import SHARED, assert_refused, needs_meshes, no_room
+
+import blockfit as bf
+from blockfit.marking.roughing import AXES
+from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.views import face_view
+
+FACES = ("front", "left", "right", "back", "top")
+
+
+@pytest.mark.parametrize(
+    "datum",
+    [None, bf.Datum.lines(centre=450, base="2 in"), bf.Datum.frame(left=60, front=80, bottom=10)],
+    ids=["edges", "lines", "frame"],
+)
+def test_block_readings_are_the_models_by_a_similarity(leaned_fit, datum):
+    """Computed by hand here: model point -> frame -> times the factor -> less the datum's place."""
+    told = bf.pointing(leaned_fit, count=30, datum=datum, grain=1e-7)
+    offset = {None: np.zeros(3)}.get(datum, getattr(datum, "origin_mm", None))
+    for point in told.points:
+        on_model = (
+            (point.at_mm - leaned_fit.placement.shift_mm)
+            @ leaned_fit.placement.rotation
+            / leaned_fit.placement.scale
+            / 4
+        )
+        in_frame = bf.setting(leaned_fit).in_frame(on_model[None])[0]
+        assert in_frame * told.factor - offset == pytest.approx(point.block_mm, abs=1e-6)
+        assert point.model_mm * told.factor == pytest.approx(point.block_mm, abs=1e-6)
+
+
+def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(leaned_fit):
+    told = bf.pointing(leaned_fit, count=60)
+    figure = leaned_fit.solid()
+    away, _ = SurfaceDistance(figure.vertices, figure.faces).signed(np.array([p.at_mm for p in told.points]))
+    assert np.abs(away).max() < 0.1
+    kinds = [point.kind for point in told.points]
+    assert kinds == sorted(kinds, key=["high", "fill", "landmark"].index)
+    assert [point.number for point in told.points] == list(range(1, len(kinds) + 1))
+    assert kinds.count("landmark") == 1
+    assert told.points[-1].name == "left hand"
+    # The figure's own nearest point is among them, or another within a tool's width of it.
+    front = [point.depth_mm for point in told.points if point.face == "front"]
+    assert min(front) == pytest.approx(figure.vertices[:, 1].min(), abs=1)
+
+
+def test_rounding_leaves_stone_and_says_what_it_costs(leaned_fit):
+    inches = bf.pointing(leaned_fit, count=40, inches=True)
+    # 1/16 in at 1:4 and this scale, in mm on the stone
+    assert inches.points[0].rounding_mm == pytest.approx(25.4 / 16 * 4 * leaned_fit.scale)
+    for point in inches.points:
+        axis = {"left": 0, "right": 0, "front": 1, "back": 1, "top": 2}[point.face]
+        inward = 1 if point.face in ("front", "left") else -1
+        assert inward * point.model_mm[axis] * inches.factor <= inward * point.block_mm[axis] + 1e-6
+        assert point.allowance_mm >= 5 - 1e-6 or point.stop_mm == 0
+        assert round(point.stop_mm * 10) == pytest.approx(point.stop_mm * 10, abs=1e-9)  # printed as it is
+    assert "1/16 in" in str(inches)
+    assert re.search(r"\d+ \d+/16", str(inches))
+
+
+def test_the_table_is_safe_in_a_spreadsheet(leaned_fit):
+    marks = {"=1+1": (0.0, 0.0, 0.0), "a, b": (0.0, 10.0, 0.0)}
+    figure = bf.Figure(leaned_fit.figure.vertices, leaned_fit.figure.faces, ratio=4.0, landmarks=marks)
+    rows = list(csv.reader(io.StringIO(bf.pointing(bf.safest(figure, leaned_fit.block, scale=0.4), count=10).csv())))
+    assert [row[1] for row in rows[-2:]] == ["'=1+1", "a, b"]
+    assert len({len(row) for row in rows}) == 1
+
+
+def cut_from_faces(told, points):
+    """Tell whether each of (n, 3) points is cut away by going to the stops from every face."""
+    gone = np.zeros(len(points), bool)
+    for face, facets in told.facets.items():
+        view = face_view(face)
+        gone |= points @ view.into < facets.cut_mm(np.stack([points @ view.right, points @ view.up], axis=1))
+    return gone
+
+
+def test_cutting_to_the_stops_never_enters_the_figure(leaned_fit):
+    """Points inside the figure, by trimesh's own samples of its volume and surface, are never cut away."""
+    told = bf.pointing(leaned_fit, count=150)
+    figure = leaned_fit.solid()
+    mesh = trimesh.Trimesh(figure.vertices, figure.faces, process=False)
+    surface, _ = trimesh.sample.sample_surface(mesh, 20_000, seed=1)
+    assert not cut_from_faces(told, surface).any()
+    waste = np.random.default_rng(4).uniform([0, 0, 0], leaned_fit.block.size_mm, size=(5000, 3))
+    assert cut_from_faces(told, waste).mean() > 0.2  # and it does cut
+
+
+@needs_meshes
+def test_stone_left_at_four_hundred_points():
+    """Kneeling at 1.7 m, roughed out in planes 50 mm apart, then pointed: the stone over 200 random points."""
+    read = bf.read_figure(SHARED / "kneeling_arm_raised.stl", unit="m")
+    figure = bf.Figure(read.vertices * (1700 / read.size_mm[2]), read.faces)
+    block = bf.Block.box(*(side + 60 for side in figure.size_mm), stone="marble")
+    fit = bf.safest(figure, block, stance=bf.Stance.fixed())
+    told = bf.pointing(fit, count=400)
+    planes = {face: bf.roughing(fit, face=face, step=50) for face in FACES}
+    placed = fit.solid()
+    mesh = trimesh.Trimesh(placed.vertices, placed.faces, process=False)
+    points, faces = trimesh.sample.sample_surface(mesh, 400, seed=1)
+    normals = mesh.face_normals[faces]
+    some = np.flatnonzero(normals[:, 2] > -0.95)[:200]  # the base stays on the ground
+    points, normals = points[some], normals[some]
+
+    def gone(places):
+        cut = cut_from_faces(told, places)
+        for face, rough in planes.items():
+            into = face_view(face).into
+            depth = places @ into - float((block.corners_mm @ into).min())
+            for plane in rough.planes:
+                outside = ~shapely.contains_xy(plane.keep, *places[:, list(AXES[face])].T)
+                cut |= (depth < plane.depth_mm) & outside
+        return cut
+
+    left = np.full(len(points), 300.0)
+    steps = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], float)
+    for way in steps / np.linalg.norm(steps, axis=1)[:, None]:
+        for reach in range(2, 300, 4):
+            live = np.flatnonzero((normals @ way > 0.3) & (left > reach))
+            left[live[gone(points[live] + reach * way)]] = reach
+    assert left.mean() <= 15
+
+
+def test_a_figure_of_points_is_pointed_as_taken():
+    corners = [[x, y, z] for x in (0, 200) for y in (0, 150) for z in (0, 500)]
+    figure = bf.Figure.from_points(corners, tolerance=3, landmarks={"knee": (100, 0, 250)})
+    fit = bf.largest(figure, bf.Block.box(400, 400, 900), cover=20, stance=bf.Stance.upright(0))
+    told = bf.pointing(fit)
+    assert [point.kind for point in told.points] == ["taken"] * 8 + ["landmark"]
+    assert "only the points taken" in told.lacking
+    assert bf.stone_cover(fit).tolerance_mm > 0
+    for function in (bf.roughing, bf.offcuts, bf.undercuts, bf.thin_stone):
+        with pytest.raises(bf.OpenSurfaceError):
+            function(fit)
+
+
+def test_bad_pointing_raises(leaned_fit):
+    for wrong in ({"faces": ("inside",)}, {"faces": ()}, {"count": 0}, {"grain": 0}, {"allowance": -1}):
+        with pytest.raises(bf.BadValueError):
+            bf.pointing(leaned_fit, **wrong)
+
+
+def test_landmarks_have_a_stop_only_where_a_straight_way_reaches_them():
+    """Two posts on a base: the inner sides are reached from nowhere but, near the ends, from the open front."""
+    mesh = trimesh.boolean.union(
+        [
+            trimesh.creation.box(bounds=b)
+            for b in ([[0, 0, 0], [400, 300, 40]], [[0, 0, 0], [60, 300, 400]], [[340, 0, 0], [400, 300, 400]])
+        ]
+    )
+    marks = {
+        "inner side": (60, 150, 300),
+        "top of the base": (200, 150, 40),
+        "outer side": (0, 150, 200),
+        "near it": (0, 152, 200),
+    }
+    figure = bf.Figure(mesh.vertices, mesh.faces, landmarks=marks)
+    fit = bf.safest(figure, bf.Block.box(460, 1200, 430), stance=bf.Stance.fixed(), cover=5)
+    points = {point.name: point for point in bf.pointing(fit, count=20).points}
+    assert (points["inner side"].face, points["inner side"].stop_mm, points["inner side"].depth_mm) == (
+        "none",
+        None,
+        None,
+    )
+    assert "not reached" in points["inner side"].note
+    assert points["top of the base"].face == "top"
+    assert points["outer side"].face == "left"
+    assert points["outer side"].stop_mm == pytest.approx(25, abs=0.11)
+    assert points["near it"].stop_mm is None
+    assert "one hole" in points["near it"].note
+    assert ",none," in bf.pointing(fit, count=20).csv()
+
+
+REFUSED = {
+    "pointing nothing": (lambda: bf.pointing(no_room()), "nothing to point"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", REFUSED)
+def test_what_is_asked_wrongly_is_said(what):
+    assert_refused(*REFUSED[what])

@@ -1,0 +1,27 @@
+"""The sheet before the back: what it gathers, and what it says it was not given."""
+
+from conftest import BRICK_BLOCK, ball
+
+import blockfit as bf
+
+
+def test_the_sheet_before_the_back(kneeling):
+    block = bf.Block.box(900, 700, 1600, stone="marble").with_flaws(bf.Flaw.ball((100, 600, 1500), 20, name="a vug"))
+    fit = bf.largest(kneeling, block, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30))
+    points = bf.pointing(fit, count=12)
+    first = points.points[0]
+    read = bf.check(fit, {first.name: first.block_mm})
+    told = bf.before_the_back(fit, points=points, readings=read)
+    for words in ("Setback left", "a vug", "1 of 12 read back", "From the back", "no stage was given"):
+        assert words in told
+    told = bf.before_the_back(fit, stage=bf.stage_of(fit), offcuts=bf.offcuts(fit, kerf=5, reserve=1, most_pieces=1))
+    assert "in the stone as it stands" in told
+
+
+def test_the_sheet_before_the_back_says_what_it_was_not_given():
+    fit = bf.largest(ball(80, 2), BRICK_BLOCK, stance=bf.Stance.fixed(), scales=(0, 1))
+    bare = bf.before_the_back(fit)
+    assert "none is named" in bare
+    assert "no table of points was given" in bare
+    table = bf.pointing(fit, count=20)
+    assert "none read back" in bf.before_the_back(fit, points=table)

@@ -1,0 +1,49 @@
+"""What a survey doubts, and what it does not."""
+
+from conftest import BRICK_BLOCK, ball, cuboid, joined
+
+import blockfit as bf
+from blockfit.sheets.survey.doubts import doubts_of
+
+
+def survey_of(figure, block, **options):
+    fit = bf.largest(figure, block, stance=bf.Stance.fixed(), **options)
+    return str(bf.survey(fit, alternatives=False, pitch=max(block.size_mm) / 60))
+
+
+def test_a_figure_of_a_wrong_unit_is_doubted():
+    for size, block in ((1.7, bf.Block.box(10, 10, 10)), (1.7e6, bf.Block.box(9e5, 9e5, 9e5))):
+        assert "is the unit, or the ratio, right" in survey_of(cuboid(0.3 * size, 0.2 * size, size), block)
+
+
+def test_a_block_that_no_truck_carries():
+    assert "more than a truck" in survey_of(cuboid(300, 200, 500), bf.Block.box(3000, 3000, 3000, stone="granite"))
+
+
+def test_a_maquette_without_detail_for_its_scale():
+    assert "no detail finer" in survey_of(ball(10, 2), bf.Block.box(900, 900, 900), scales=(0, 40), gap=0.05)
+
+
+def test_a_hollow_shell_is_doubted():
+    outer, inner = ball(100, 3), ball(99.99, 3)
+    shell = joined(outer, bf.Figure(inner.vertices, inner.faces[:, ::-1]))
+    assert "less than a thousandth" in survey_of(shell, bf.Block.box(300, 300, 300))
+
+
+def test_nothing_is_doubted_without_reason(kneeling):
+    fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600, stone="marble"), stance=bf.Stance.upright(30))
+    from blockfit.sheets.survey.doubts import doubts_of
+
+    assert doubts_of(fit) == []
+
+
+def test_a_face_stood_on_and_a_scale_out_of_reason_are_told():
+    tall = bf.Block.box(200, 250, 1000, stone="marble", skin=1)
+    fit = bf.largest(cuboid(900, 100, 100), tall, stands_on="any", stance=bf.Stance.fixed())
+    assert fit.stands_on != "bottom"
+    assert f"its {fit.stands_on}" in str(bf.survey(fit, alternatives=False))
+    tiny = bf.largest(cuboid(1e5, 1e5, 1e5), BRICK_BLOCK, stance=bf.Stance.fixed())
+    assert any("far from full size" in told for told in doubts_of(tiny))
+    leaned = bf.largest(cuboid(100, 100, 600), bf.Block.box(400, 150, 520), stance=bf.Stance.leaning(30, 10))
+    assert leaned.placement.tilt_deg > 1
+    assert any("base is not level" in told for told in doubts_of(leaned))

@@ -1,0 +1,117 @@
+"""Templates at full size, read back by general libraries."""
+
+import math
+from xml.etree import ElementTree
+
+import ezdxf
+import numpy as np
+import pypdf
+import pytest
+
+import blockfit as bf
+from blockfit.measure.views import face_view
+
+
+@pytest.fixture(scope="module")
+def sheet(leaned_fit):
+    return bf.face_sheet(leaned_fit, "left", date="2031-05-04")
+
+
+def test_svg_at_true_size(sheet, tmp_path):
+    bf.save_template(sheet, tmp_path / "left.svg")
+    root = ElementTree.parse(tmp_path / "left.svg").getroot()
+    assert root.get("width") == f"{sheet.width:.3f}mm"
+    assert root.get("viewBox") == f"0 0 {sheet.width:.3f} {sheet.height:.3f}"
+    square = next(item for item in root if item.get("class") == "square")
+    corners = np.array([[float(v) for v in pair.split(",")] for pair in square.get("points").split()])
+    assert np.ptp(corners, axis=0) == pytest.approx([100, 100])
+    words = " ".join(item.text or "" for item in root)
+    for said in ("left face, seen from outside", "2031-05-04", "back", "front", "UP"):
+        assert said in words
+
+
+def test_dxf_in_millimetres(sheet, tmp_path):
+    bf.save_template(sheet, tmp_path / "left.dxf")
+    drawing = ezdxf.readfile(tmp_path / "left.dxf")
+    assert drawing.units == ezdxf.units.MM
+    block = drawing.modelspace().query("LWPOLYLINE[layer=='block']").first
+    points = np.array(block.get_points("xy"))
+    assert np.ptp(points, axis=0) == pytest.approx([800, 1600])  # the left face: depth by height
+    assert drawing.header["$EXTMAX"][0] <= sheet.width
+
+
+def test_pdf_page_boxes_and_square(sheet, tmp_path):
+    bf.save_template(sheet, tmp_path / "left.pdf")
+    page = pypdf.PdfReader(tmp_path / "left.pdf").pages[0]
+    size = np.array([float(page.mediabox.width), float(page.mediabox.height)]) / 72 * 25.4
+    assert size == pytest.approx([sheet.width, sheet.height], abs=0.1)
+    sizes = [np.ptp(line, axis=0) for line in strokes(page)]
+    assert any(np.abs(s - 100).max() < 0.1 for s in sizes)
+
+
+def strokes(page):
+    """The closed and open paths of a page in mm, through its own matrices."""
+    matrix, stack, found, path = np.eye(3), [], [], []
+    for operands, operator in page.get_contents().operations if hasattr(page.get_contents(), "operations") else ():
+        values = [float(v) for v in operands] if operator in (b"cm", b"m", b"l") else []
+        if operator == b"q":
+            stack.append(matrix)
+        elif operator == b"Q":
+            matrix = stack.pop()
+        elif operator == b"cm":
+            a, b, c, d, e, f = values
+            matrix = np.array([[a, b, 0], [c, d, 0], [e, f, 1]]) @ matrix
+        elif operator in (b"m", b"l"):
+            if operator == b"m":
+                path = []
+            path.append((np.array([*values, 1.0]) @ matrix)[:2] / 72 * 25.4)
+        elif operator in (b"S", b"s", b"n") and path:
+            if operator != b"n":
+                found.append(np.array(path))
+            path = []
+    return found
+
+
+def test_a_tiling_puts_the_outline_together_again(sheet, tmp_path):
+    bf.save_template(sheet, tmp_path / "tiles.pdf", paper="A4")
+    pages = pypdf.PdfReader(tmp_path / "tiles.pdf").pages
+    inner, overlap = np.array([210.0, 297.0]) - 20, 15.0
+    columns = math.ceil((sheet.width - overlap) / (inner[0] - overlap))
+    rows = math.ceil((sheet.height - overlap) / (inner[1] - overlap))
+    assert len(pages) == columns * rows
+    outline = max((line for line in sheet.lines if line.weight == "outline"), key=lambda line: len(line.points)).points
+    for number, page in enumerate(pages):
+        size = np.array([float(page.mediabox.width), float(page.mediabox.height)]) / 72 * 25.4
+        assert size == pytest.approx([210, 297], abs=0.1)
+        row, column = divmod(number, columns)
+        # Every tile draws the whole sheet, moved: taken back, it is the outline.
+        back = np.array([column, row]) * (inner - overlap) - 10
+        same = [line for line in strokes(page) if len(line) == len(outline)]
+        assert any(np.abs(line + back - outline).max() < 0.1 for line in same)
+
+
+@pytest.mark.parametrize(("face", "left"), [("front", "left"), ("back", "right"), ("left", "back"), ("right", "front")])
+def test_seen_from_outside_the_neighbours_are_where_they_are(leaned_fit, face, left):
+    sheet = bf.face_sheet(leaned_fit, face)
+    said = {label.text: label.x for label in sheet.labels}
+    assert said[left] == min(said[name] for name in ("left", "right", "front", "back") if name in said)
+    # The outline is mirrored where it must be: the figure's leftmost point as that side sees it.
+    view = face_view(face)
+    seen = leaned_fit.solid().vertices @ view.right
+    corners = leaned_fit.block.corners_mm @ view.right
+    outline = np.concatenate([line.points for line in sheet.lines if line.weight == "outline"])
+    block = next(line.points for line in sheet.lines if line.weight == "block")
+    assert outline[:, 0].min() - block[:, 0].min() == pytest.approx(seen.min() - corners.min(), abs=1e-6)
+
+
+def test_planes_and_rulers(leaned_fit, tmp_path):
+    sheets = bf.plane_sheets(leaned_fit, bf.roughing(leaned_fit, step=200))
+    assert all("what must stay" in sheet.title for sheet in sheets)
+    ruler = bf.ruler_sheet(1600, 4)
+    bf.save_template(ruler, tmp_path / "ruler.svg")
+    assert ruler.width >= 1600
+    with pytest.raises(bf.BadValueError):
+        bf.ruler_sheet(0, 4)
+    for wrong, paper in (("a.png", None), ("a.svg", "A4"), ("a.pdf", "A9")):
+        with pytest.raises(bf.BadValueError):
+            bf.save_template(ruler, tmp_path / wrong, paper=paper)

@@ -1,0 +1,31 @@
+"""The stone as it stands: block less all that is gone."""
+
+import pytest
+from conftest import assert_refused, ball, brick_fit, cuboid
+
+import blockfit as bf
+
+
+def test_a_stage_of_the_first_pieces_and_of_a_scan():
+    fit = bf.largest(ball(100, 2), bf.Block.box(400, 400, 400, stone="marble"), stance=bf.Stance.fixed(), scales=(0, 1))
+    plan = bf.offcuts(fit, clearance=5, least_weight_kg=1)
+    assert len(plan.pieces) > 1
+    first = bf.stage_of(fit, offcuts=plan, pieces=1)
+    assert fit.block.volume_m3 - first.stone.volume_m3 == pytest.approx(plan.pieces[0].solid.volume_m3, rel=1e-6)
+    assert bf.stage_of(fit, offcuts=plan, pieces=0).stone.volume_m3 == pytest.approx(fit.block.volume_m3)
+    scanned = bf.stage_of(fit, scan=fit.solid())
+    assert scanned.gone == ("as scanned",)
+    assert scanned.stone.volume_m3 == pytest.approx(fit.solid().volume_m3, rel=1e-6)
+
+
+REFUSED = {
+    "nothing left": (
+        lambda: bf.stage_of(brick_fit(), gone=[("all", cuboid(900, 900, 900, (-9, -9, -9)))]),
+        "nothing is left",
+    ),
+}
+
+
+@pytest.mark.parametrize("what", REFUSED)
+def test_what_is_asked_wrongly_is_said(what):
+    assert_refused(*REFUSED[what])

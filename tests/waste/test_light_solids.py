@@ -1,0 +1,24 @@
+"""Surfaces of very many faces are taken lighter, and the volumes hold."""
+
+import pytest
+from conftest import BRICK_BLOCK, ball
+
+import blockfit as bf
+from blockfit.waste.placed import light_solid
+
+
+def test_the_surface_of_millions_is_taken_lighter_and_the_volumes_hold():
+    fine = ball(100, 6)
+    assert len(fine.faces) > 60_000
+    assert len(light_solid(fine, 4.0)[0].faces) < len(fine.faces)
+    assert light_solid(fine, 0.5) == (fine, 0.0)  # resolved so finely, the difference could show
+    fit = bf.largest(fine, BRICK_BLOCK, stance=bf.Stance.fixed())
+    cut = bf.undercuts(fit)
+    assert cut.front_m3 + cut.beside_m3 + cut.trapped_m3 + cut.rear_m3 + fit.solid().volume_m3 == pytest.approx(
+        BRICK_BLOCK.volume_m3, rel=2e-3
+    )
+    deep = bf.largest(fine, bf.Block.box(220, 500, 220, stone="marble"), stance=bf.Stance.fixed(), scales=(0, 1))
+    (piece,) = bf.offcuts(deep, clearance=5, kerf=0, most_pieces=1).pieces
+    (cut,) = piece.cuts
+    behind = (cut.offset_mm - 5 - (deep.solid().vertices @ cut.normal).max()) / cut.normal[1]
+    assert behind - 0.5 <= piece.setback_mm <= behind + 1e-6
