@@ -42,6 +42,7 @@ from blockfit.waste.offcuts.marks import Edge, Gone, Mark
 from blockfit.waste.offcuts.methods import METHODS, Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.offcuts.stages import stage_of
+from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.directions import Directions, directions
 from blockfit.waste.reach.fronts import Front, best_front
 from blockfit.waste.reach.regions import Region
@@ -74,6 +75,7 @@ __all__ = [
     "Gone",
     "Handling",
     "Job",
+    "Kind",
     "METHODS",
     "Mark",
     "Method",
@@ -108,6 +110,7 @@ __all__ = [
     "UnreadableFileError",
     "Verdict",
     "Weights",
+    "Wish",
     "answer",
     "before_the_back",
     "best_front",

@@ -168,6 +168,7 @@ def survey(
     clearance: Length = 20,
     kerf: Length | None = None,
     reserve: Length = "all",
+    sawing: Mapping[str, Any] = MappingProxyType({}),
     pounds: bool = False,
     pitch: Length | None = None,
     limits: Mapping[str, Any] = MappingProxyType({}),
@@ -178,11 +179,15 @@ def survey(
 
     ``limits`` are the options of `handling`: openings, hook height, what floor, table, hoist and slings carry.
     ``pounds`` adds them beside kilograms. ``alternatives`` adds what leaning, any turn, or any rotation at all
-    would gain. The other options are those of `offcuts` and `undercuts`.
+    would gain. The other options are those of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts,
+    weights, shapes, methods.
     """
     known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in limits if name not in known]:
         raise BadValueError(f"limits: {unknown[0]!r} is not known; known are {', '.join(known)}")
+    of_offcuts = [name for name, option in signature(offcuts).parameters.items() if option.kind is option.KEYWORD_ONLY]
+    if unknown := [str(name) for name in sawing if name not in of_offcuts]:
+        raise BadValueError(f"sawing: {unknown[0]!r} is not known; known are {', '.join(of_offcuts)}")
     gains: list[tuple[str, Fit]] = []
     would_fit = None
     if alternatives:
@@ -216,6 +221,7 @@ def survey(
         clearance=clearance,
         kerf=kerf,
         reserve=reserve,
+        **sawing,
     )
     progress("weighing")
     weighed = weights(fit, plan, cut)

@@ -90,7 +90,8 @@ def mark_command(
         plates = plane_sheets(fit, planes, date=date, inches=inches)
         named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
         named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date)))
-        plan = offcuts(fit, **sawing_of(options))
+        asked = sawing_of(options)
+        plan = offcuts(fit, **asked.pop("sawing"), **asked, compare=False)
         units = "us" if inches else "metric"
         named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(piece_sheets(plan, units=units, date=date), 1)]
         named += cut_sheets(plan, units=units, date=date)

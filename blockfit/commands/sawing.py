@@ -1,10 +1,16 @@
 """The options about pieces to save, shared by the commands that plan them."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
+import click
+
 from blockfit.commands.headings import headed
 from blockfit.commands.terms import length_of
+from blockfit.errors import BadValueError
+from blockfit.units import KG_PER_LB, number_of, sizes_mm
+from blockfit.waste.offcuts.wishes import CUTS
 
 __all__ = ["sawing", "sawing_of"]
 
@@ -21,6 +27,11 @@ _OPTIONS = (
         show_default=True,
         help="Setback that offcuts keep until the front is finished: all of it, 0 or a length.",
     ),
+    _pieces("--cuts", type=click.Choice(CUTS), help="Cuts parallel to faces, square to one, or any.  [default: any]"),
+    _pieces("--weight", help='What every piece is to weigh, such as "250-300 kg".'),
+    _pieces("--shape", type=click.Choice(("lump", "slab")), help="Shape of the pieces.  [default: any]"),
+    _pieces("--holds", help="Box that every piece must hold, width x depth x height."),
+    _pieces("--most-pieces", type=click.IntRange(0), help="No more pieces than that."),
 )
 
 
@@ -32,7 +43,7 @@ def sawing(command: Callable[..., None]) -> Callable[..., None]:
 
 
 def sawing_of(options: dict[str, Any]) -> dict[str, Any]:
-    """Return what the options ask of `blockfit.offcuts`, by its own names."""
+    """Return what the options ask of `blockfit.survey`, by its own names; wishes are under ``sawing``."""
     kerf, reserve = options["kerf"], options["reserve"]
     return {
         "lift_limit_kg": options["lift_limit"],
@@ -40,4 +51,20 @@ def sawing_of(options: dict[str, Any]) -> dict[str, Any]:
         "clearance": length_of(options["clearance"], "--clearance"),
         "kerf": None if kerf is None else length_of(kerf, "--kerf"),
         "reserve": "all" if reserve.strip().lower() == "all" else length_of(reserve, "--reserve"),
+        "sawing": {
+            "cuts": options["cuts"],
+            "weight_kg": None if options["weight"] is None else _weights_of(options["weight"]),
+            "shape": options["shape"] or "any",
+            "holds": None if options["holds"] is None else sizes_mm(options["holds"], name="--holds"),
+            "most_pieces": options["most_pieces"],
+        },
     }
+
+
+def _weights_of(text: str) -> tuple[float, float]:
+    """Return the least and the most kg of ``250-300 kg`` or ``550-660 lb``."""
+    found = re.fullmatch(r"\s*([\d.]{1,12})\s*(?:-|–|to)\s*([\d.]{1,12})\s*(kg|lb)?\s*", text)
+    if found is None:
+        raise BadValueError(f'--weight={text!r} must be two weights, such as "250-300 kg"')
+    unit = KG_PER_LB if found[3] == "lb" else 1.0
+    return number_of(found[1], "--weight") * unit, number_of(found[2], "--weight") * unit

@@ -30,6 +30,7 @@ from blockfit.waste.offcuts.marks import Edge, Mark
 from blockfit.waste.offcuts.methods import Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, Web
 from blockfit.waste.offcuts.planner import Hollow
+from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.statics import Balance
 
 __all__ = ["KNOWN"]
@@ -50,6 +51,7 @@ _CLASSES: tuple[type, ...] = (
     Flaw,
     Grain,
     Hollow,
+    Kind,
     Mark,
     Method,
     Offcut,
@@ -69,6 +71,7 @@ _CLASSES: tuple[type, ...] = (
     Stone,
     Verdict,
     Web,
+    Wish,
 )
 _UPGRADES: dict[str, Upgrade] = {}
 _ADDED: dict[str, dict[str, Any]] = {}

@@ -15,7 +15,7 @@ from blockfit.units import feet_and_inches, rounded_down
 from blockfit.waste.offcuts.marks import Edge, Mark
 from blockfit.waste.offcuts.plan import Cut, Offcut
 
-__all__ = ["cut_words", "length_words", "marks_record", "piece_words", "place_words"]
+__all__ = ["cut_words", "length_words", "marks_record", "piece_words", "place_words", "way_out_words"]
 
 _STEP_MM = {"metric": 0.5, "us": 25.4 / 32}
 _ORDER = ("left", "right", "front", "back", "bottom", "top")  # "left front edge", "front top edge"
@@ -222,3 +222,14 @@ def marks_record(cut: Cut) -> list[dict[str, object]]:
         }
         for mark in cut.marks
     ]
+
+
+def way_out_words(direction: Array) -> str:
+    """Return which way a piece is drawn out."""
+    if direction[2] > 0.5:
+        return "upward"
+    sides = []
+    for k, low, high in ((1, "front", "back"), (0, "left", "right")):
+        if abs(direction[k]) > 0.38:
+            sides.append(low if direction[k] < 0 else high)
+    return f"level to the {' '.join(sides)}"

@@ -217,6 +217,10 @@ def offcuts_record(plan: OffcutPlan) -> dict[str, Any]:
         "later_m3": plan.later_m3,
         "lift_limit_kg": plan.lift_limit_kg,
         "trade_off": [{"pieces": t.pieces, "recovered": t.recovered, "sawn_m2": t.sawn_m2} for t in plan.trade_off],
+        "wishes": [{"about": w.about, "kept": w.kept, "text": w.text} for w in plan.wishes],
+        "by_cuts": [
+            {"cuts": k.cuts, "pieces": k.pieces, "recovered": k.recovered, "sawn_m2": k.sawn_m2} for k in plan.by_cuts
+        ],
         "pieces": pieces,
     }
 

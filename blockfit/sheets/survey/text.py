@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from blockfit.geometry.arrays import Array
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.setting_out import piece_words
+from blockfit.sheets.setting_out import piece_words, way_out_words
 from blockfit.sheets.words import (
     asked,
     entry,
@@ -177,7 +177,7 @@ def undercuts_section(cut: Undercuts) -> list[str]:
 def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     """Return the pieces to take off whole, in order, and what stopping sooner would save."""
     if not plan.pieces:
-        return item("Offcuts", f"none worth taking off whole{_limit_words(plan)}")
+        return item("Offcuts", f"none worth taking off whole{_limit_words(plan)}") + _wished(plan)
     saved = kg(weight.offcuts_kg, weight.low, weight.high) if weight.offcuts_kg is not None else litres(plan.volume_m3)
     lines = item(
         "Offcuts",
@@ -188,6 +188,7 @@ def offcuts_section(plan: OffcutPlan, weight: Weights) -> list[str]:
     for number, piece in enumerate(plan.pieces, 1):
         lines += _piece_lines(number, piece, plan, weight)
         lines += [line for words in piece_words(piece, plan.block) for line in entry("   " + words)]
+    lines += _wished(plan)
     if plan.reserve_mm > 0:
         later = sum(piece.stage != "before carving" for piece in plan.pieces)
         waits = f"{later} of them ({litres(plan.later_m3)}) wait for the front; reserve 0 would let those leave first"
@@ -231,8 +232,16 @@ def _piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights) 
     x, y, z = (round(c) + 0 for c in piece.centre_mm.tolist())
     return entry(
         f"{number}. {piece.kind}, within {size} mm (holds a box of {box}), {weighs}{late}; cut {cuts}{web}; centre of "
-        f"gravity {x:,}, {y:,}, {z:,}; drawn out {_way(piece.draw_out)}; {rest}, setback {length(piece.setback_mm)}"
+        f"gravity {x:,}, {y:,}, {z:,}; drawn out {way_out_words(piece.draw_out)}; {rest}, "
+        f"setback {length(piece.setback_mm)}"
     )
+
+
+def _wished(plan: OffcutPlan) -> list[str]:
+    """Return what was asked of the pieces, kept or not, and what other kinds of cuts would save."""
+    lines = [line for wish in plan.wishes for line in item("Wished" if wish.kept else "NOT KEPT", wish.text)]
+    kinds = [f"{k.cuts} cuts {k.recovered:.0%} in {k.pieces} pieces ({k.sawn_m2:.2f} m² sawn)" for k in plan.by_cuts]
+    return lines + (item("By kind of cut", ", ".join(kinds)) if kinds else [])
 
 
 def _trade_words(plan: OffcutPlan) -> str:
@@ -382,13 +391,3 @@ def _cut_words(normal: Array) -> str:
     lie = "level" if lean > 87.5 else "upright" if lean < 2.5 else f"{lean:.0f}° off plumb"
     lie = f"{90 - lean:.0f}° off level" if 45 < lean <= 87.5 else lie
     return f"{lie} at the {side}"
-
-
-def _way(direction: Array) -> str:
-    if direction[2] > 0.5:
-        return "upward"
-    sides = []
-    for k, low, high in ((1, "front", "back"), (0, "left", "right")):
-        if abs(direction[k]) > 0.38:
-            sides.append(low if direction[k] < 0 else high)
-    return f"level to the {' '.join(sides)}"

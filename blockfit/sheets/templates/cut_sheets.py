@@ -5,7 +5,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
 from blockfit.measure.sections import footprint
-from blockfit.sheets.setting_out import piece_words, place_words
+from blockfit.sheets.setting_out import piece_words, place_words, way_out_words
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
 from blockfit.sheets.words import kg, litres, rounded_down, wrapped
 from blockfit.waste.offcuts.marks import Mark
@@ -139,7 +139,7 @@ def _piece_sheet(plan: OffcutPlan, number: int, units: str, date: str) -> Sheet:
             labels.append(Label(112, low, row, _LETTERS))
             low -= 4.4
     low = 92 * stretch
-    for words in [*piece_words(piece, plan.block, units=units), f"Drawn out {_way(piece.draw_out)}.", _SLING]:
+    for words in [*piece_words(piece, plan.block, units=units), f"Drawn out {way_out_words(piece.draw_out)}.", _SLING]:
         for row in wrapped(words[0].upper() + words[1:], "  ", 112):
             labels.append(Label(12, low, row, _LETTERS))
             low -= 4.4
@@ -210,11 +210,3 @@ def _numbers(piece: Offcut, plan: OffcutPlan) -> list[str]:
           for k, cut in enumerate(piece.cuts, 1)],
         f"Afterwards {left}",
     ]  # fmt: skip
-
-
-def _way(direction: Array) -> str:
-    if direction[2] > 0.5:
-        return "upward"
-    sides = [low if direction[k] < 0 else high for k, low, high in ((1, "front", "back"), (0, "left", "right"))
-             if abs(direction[k]) > 0.38]  # fmt: skip
-    return f"level, to the {' '.join(sides)}"

@@ -8,7 +8,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid, hull_solid
 
-__all__ = ["division", "outline", "spans"]
+__all__ = ["division", "frame_of", "outline", "spans"]
 
 
 def division(corners: Array, most_volume_m3: float, least_mm: float) -> tuple[Array, Array, Array, Array] | None:
@@ -67,3 +67,10 @@ def outline(corners: Array, normal: Array, offset: float) -> Array:
     frame = np.stack([across / np.linalg.norm(across), np.cross(normal, across) / np.linalg.norm(across)])
     places = (on_plane - on_plane.mean(axis=0)) @ frame.T
     return np.asarray(on_plane[np.argsort(np.arctan2(places[:, 1], places[:, 0]), kind="stable")])
+
+
+def frame_of(normal: Array) -> Array:
+    """Return three axes (3, 3), the first square to a cut, the second level where it can be."""
+    level = np.cross(normal, [0.0, 0.0, 1.0])
+    level = np.array([1.0, 0.0, 0.0]) if np.linalg.norm(level) < 1e-9 else level / np.linalg.norm(level)
+    return np.stack([normal, level, np.cross(normal, level)])

@@ -27,6 +27,15 @@ class Gone:
     offsets: Array
     names: tuple[str, ...]
 
+    @classmethod
+    def after(cls, normals: Array, offsets: Array, cuts: Array | None, piece: str) -> "Gone":
+        """Return what a piece leaves behind, its planes named by the piece's cuts (normals (c, 3)) among them."""
+        named = []
+        for normal in normals:
+            numbers = [] if cuts is None else [k for k, cut in enumerate(cuts, 1) if (cut == normal).all()]
+            named.append(f"cut {numbers[0]} of {piece}" if numbers else f"a side of {piece}")
+        return cls(normals, offsets, tuple(named))
+
 
 @dataclass(frozen=True, slots=True)
 class Edge:

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.waste.offcuts.division import outline
 
-__all__ = ["METHODS", "Method", "any_method", "capable", "depth_needed"]
+__all__ = ["METHODS", "Method", "any_method", "capable", "depth_needed", "still_made"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,3 +108,16 @@ def depth_needed(outline: Array, normal: Array, others: Sequence[tuple[Array, fl
             heights = outline @ (across / length)
             widths.append(float(heights.max() - heights.min()))
     return min(widths, default=0.0)
+
+
+def still_made(normals: Array, offsets: Array, corners: Array, methods: Sequence[Method], sawn: Sequence[int]) -> bool:
+    """Return whether each method still reaches deep enough for its cut after a piece's planes have moved.
+
+    ``corners`` (n, 3) are the piece's, ``sawn`` which of its planes are cuts; one that cuts nothing any more fails too.
+    """
+    for k in sawn:
+        rim = outline(corners, normals[k], float(offsets[k]))
+        others = [(normals[j], float(offsets[j])) for j in sawn if j != k]
+        if len(rim) < 3 or methods[k].reaches_mm(len(sawn)) < depth_needed(rim, normals[k], others):
+            return False
+    return True

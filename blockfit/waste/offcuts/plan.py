@@ -6,7 +6,7 @@ can be drawn straight out. The choice of pieces is greedy over sampled stone: go
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,11 +19,14 @@ from blockfit.measure.sections import band, polygon_area
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
+from blockfit.solids.sawn import sawn_block
 from blockfit.units import Length, length_mm
+from blockfit.waste.offcuts.division import frame_of
 from blockfit.waste.offcuts.marks import Gone, Mark, marks_of
 from blockfit.waste.offcuts.methods import METHODS, Method, any_method, depth_needed
-from blockfit.waste.offcuts.planner import Hollow, Limits, Part, Planner
+from blockfit.waste.offcuts.planner import Hollow, Part, Planner
 from blockfit.waste.offcuts.sweep import free_travel
+from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reserve.setback import setback
 from blockfit.waste.statics import Balance, balance, base_of
@@ -70,7 +73,7 @@ class Offcut:
     without a stone. ``kind`` is through cut, rebate, corner, or part of one that was divided to be lifted.
     ``box_mm`` is the largest box that could be sawn from it. ``stage`` is when it may leave, ``setback_mm`` how far
     the figure can still go back afterwards, ``left``, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the
-    banker.
+    banker; ``origin`` is the block that it was cut from.
     """
 
     kind: str
@@ -91,6 +94,18 @@ class Offcut:
     left_kg: float | None
     left_stands: Balance
     left: Figure
+    origin: Block | None = None
+
+    def block(self, margin: Length = 0) -> Block:
+        """Return the piece as a block to be carved, in the first block's frame: stone, bed, skin and flaws go with it.
+
+        Its sawn faces lose ``margin`` of bruised stone; see `blockfit.solids.sawn`.
+        """
+        if self.origin is None:
+            raise BadValueError(f"{self.solid.name} was kept without its block; plan the offcuts anew")
+        corners = np.asarray(self.solid.vertices)
+        name = f"{self.solid.name} of {self.origin.name}"
+        return sawn_block(corners, self.origin, margin_mm=length_mm(margin, "margin", least=0), name=name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +123,8 @@ class OffcutPlan:
 
     Kerfs, and parts of a divided piece that are too light to keep (``too_light_m3``), are in neither: they go with
     the chips. ``kerf_mm`` is the widest kerf; ``hollows`` are the convex places where stone is gone, kerfs included.
+    ``wishes`` are what was asked of the pieces, kept or not; ``by_cuts`` what each kind of cuts would save, where one
+    was asked for.
     """
 
     block: Block
@@ -122,6 +139,12 @@ class OffcutPlan:
     lift_limit_kg: float | None
     waste_m3: float
     hollows: tuple[Hollow, ...]
+    wishes: tuple[Wish, ...] = ()
+    by_cuts: tuple[Kind, ...] = ()
+
+    def blocks(self, margin: Length = 0) -> list[Block]:
+        """Return the pieces as blocks, a yard of them for `compare`; sawn faces lose ``margin`` of bruised stone."""
+        return [piece.block(margin) for piece in self.pieces]
 
     @property
     def later_m3(self) -> float:
@@ -157,8 +180,13 @@ def offcuts(
     most_pieces: int | None = None,
     most_cuts: int = 2,
     methods: Sequence[Method] | None = None,
-    rectangular: bool = False,
     web: Length = 40,
+    weight_kg: tuple[float, float] | None = None,
+    first_only: bool = False,
+    shape: str = "any",
+    holds: Figure | Sequence[Length] | None = None,
+    cuts: str | None = None,
+    compare: bool = True,
 ) -> OffcutPlan:
     """Return a plan of pieces to take off whole, greatest first.
 
@@ -169,8 +197,15 @@ def offcuts(
     so, and `OffcutPlan.later_m3` how much stone they are. ``least_thickness`` and ``least_weight_kg``
     are what is worth keeping. Pieces over ``lift_limit_kg`` at the heaviest the stone may be are divided, within the
     least thickness and weight, or left. ``most_cuts`` is 1 (through cuts), 2 (and rebates) or 3 (and corners);
-    ``rectangular`` allows only cuts square to the block. ``web`` is the width of stone that opposed cuts leave
+    ``web`` is the width of stone that opposed cuts leave
     between them. Without a stone, weights count 2700 kg/m³ for the limits only.
+
+    What is wanted can be asked: pieces of ``weight_kg`` (least, most) at the typical density (of the first piece alone
+    with ``first_only``), of a ``shape``, ``"lump"`` (its least width at least a third of its length) or ``"slab"``,
+    that each ``holds`` a box of three sides or a figure as large as it is; pieces that do not are not taken, and
+    `OffcutPlan.wishes` says so. ``cuts`` are ``"square"`` (parallel to faces of the block), ``"slant"`` (square to one
+    face) or ``"any"``; where it is given, `OffcutPlan.by_cuts` says what the other kinds would save, unless ``compare``
+    is off.
     """
     figure = placed_solid(fit, "offcuts")
     clearance_mm = length_mm(clearance, "clearance", least=0)
@@ -185,13 +220,14 @@ def offcuts(
     density = stone.density_kg_m3 if stone else 2700.0
     # A lighter surface may lie inside the figure by so much: it is kept clear of by as much more.
     light, apart_mm = light_solid(figure)
+    lift_kg = math.inf if lift_limit_kg is None else lift_limit_kg
     limits = Limits(
         clearance_mm=clearance_mm + 2 * apart_mm,
         methods=ways,
         least_thickness_mm=thick_mm,
         least_volume_m3=least_weight_kg / density,
         most_volume_m3=math.inf if lift_limit_kg is None else lift_limit_kg / heavy,
-        rectangular=rectangular,
+        wishes=wishes_of(weight_kg, first_only, shape, holds, cuts or "any", density, lift_kg * density / heavy),
     )
     planner = Planner(fit.block, limits)
     pieces: list[Offcut] = []
@@ -213,7 +249,7 @@ def offcuts(
     vertices, faces = arrays_of(planner.left)
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
-    return OffcutPlan(
+    found = OffcutPlan(
         block=fit.block,
         pieces=tuple(pieces),
         left=Figure(vertices, faces, name="stone left"),
@@ -226,7 +262,21 @@ def offcuts(
         lift_limit_kg=lift_limit_kg,
         waste_m3=waste,
         hollows=tuple(planner.hollows),
+        wishes=limits.wishes.told(bool(pieces)),
     )
+    if cuts is None or not compare:
+        return found
+    others = [
+        offcuts(
+            fit, clearance=clearance, kerf=kerf, reserve=reserve, least_thickness=least_thickness,
+            least_weight_kg=least_weight_kg, lift_limit_kg=lift_limit_kg, most_pieces=most_pieces,
+            most_cuts=most_cuts, methods=methods, web=web, weight_kg=weight_kg, first_only=first_only,
+            shape=shape, holds=holds, cuts=kind, compare=False,
+        ) if kind != cuts else found
+        for kind in CUTS
+    ]  # fmt: skip
+    told = [Kind(k, len(p.pieces), p.recovered, p.sawn_m2) for k, p in zip(CUTS, others, strict=True)]
+    return replace(found, by_cuts=tuple(told))
 
 
 def _check_limits(most_cuts: int, least_weight_kg: float, lift_limit_kg: float | None, most_pieces: int | None) -> None:
@@ -266,7 +316,7 @@ def _offcut(
     cuts = _cuts(part, block, gone)
     left, left_faces = arrays_of(part.left)
     left_m3 = signed_volume(left, left_faces) * 1e-9
-    frames = [np.eye(3), *[_frame(normal) for normal in part.normals if np.abs(normal).max() < 1 - 1e-9]]
+    frames = [np.eye(3), *[frame_of(normal) for normal in part.normals if np.abs(normal).max() < 1 - 1e-9]]
     a, b, c = inner_box(part.corners, frames).tolist()
     return Offcut(
         kind=f"{kind}, divided" if part.divided else kind,
@@ -287,6 +337,7 @@ def _offcut(
         left_kg=None if stone is None else left_m3 * stone.density_kg_m3,
         left_stands=balance(centroid(left, left_faces), base_of(left)),
         left=Figure(left, left_faces, name=f"stone left after offcut {number}"),
+        origin=block,
     )
 
 
@@ -322,10 +373,3 @@ def _web(cut: Cut, width_mm: float) -> Web | None:
     strip = band(cut.outline, middle, axes[0], axes[1], width_mm)
     area = polygon_area((strip - middle) @ axes[:2].T) * 1e-6
     return Web(strip, area)
-
-
-def _frame(normal: Array) -> Array:
-    """Return three axes (3, 3), the first square to a cut, the second level where it can be."""
-    level = np.cross(normal, [0.0, 0.0, 1.0])
-    level = np.array([1.0, 0.0, 0.0]) if np.linalg.norm(level) < 1e-9 else level / np.linalg.norm(level)
-    return np.stack([normal, level, np.cross(normal, level)])

@@ -9,19 +9,20 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
-from blockfit.geometry.polytope import corners_of, least_width
+from blockfit.geometry.polytope import corners_of, least_width, polytope_volume
 from blockfit.measure.booleans import Solid, hull_solid
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.waste.offcuts.clipping import reach_beyond
 from blockfit.waste.offcuts.division import division, outline, spans
 from blockfit.waste.offcuts.marks import Gone
-from blockfit.waste.offcuts.methods import Method, capable, depth_needed
-from blockfit.waste.offcuts.sampling import grid_points, surface_points, thinned
+from blockfit.waste.offcuts.methods import Method, capable, depth_needed, still_made
+from blockfit.waste.offcuts.sampling import grid_points, seen_reach, surface_points, thinned
 from blockfit.waste.offcuts.sweep import swept
 from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, draw_out
+from blockfit.waste.offcuts.wishes import Limits, moved_out
 
-__all__ = ["Hollow", "Limits", "Part", "Planner"]
+__all__ = ["Hollow", "Part", "Planner"]
 
 _SAMPLES = 18_000
 _MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
@@ -30,26 +31,6 @@ _AIR_M2 = 1e-5  # a plane that passes through less stone than that is no cut
 _HAIR_MM = 1e-4
 _TOUCH_MM = 1e-6
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Limits:
-    """What a piece must keep: clear of the figure, thick, large and light enough; and what can make its cuts.
-
-    ``rectangular``: only cuts square to the block's axes.
-    """
-
-    clearance_mm: float
-    methods: tuple[Method, ...]
-    least_thickness_mm: float
-    least_volume_m3: float
-    most_volume_m3: float
-    rectangular: bool = False
-
-    @property
-    def least_clear_mm(self) -> float:
-        """The least that lies between a piece and the figure, whatever makes its cuts."""
-        return self.clearance_mm + min(method.allowance_mm(1) for method in self.methods)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,7 +74,7 @@ class Planner:
 
     def __init__(self, block: Block, limits: Limits) -> None:
         """Start with the whole block."""
-        self._block, self._limits = block, limits
+        self._block, self._limits, self.wishes = block, limits, limits.wishes
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
         self.hollows: list[Hollow] = []
         self.gone: list[Gone] = []  # the same part by part, with what its faces are named
@@ -156,7 +137,8 @@ class Planner:
             least_mm=thick,
             seed=len(samples.stone),
             tries=self._tries(),
-            square=self._limits.rectangular,
+            kind=self.wishes.cuts,
+            faces=self._block.normals,
         )
         # Samples tell planes square to the block apart no better than others; set exactly, they often win.
         straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
@@ -205,11 +187,14 @@ class Planner:
                 part, volume, gone = self._part(plan, saw, [(first, start, end), (second, low, high)])
                 if part is None or (room is not None and len(parts) >= room):
                     self.too_light_m3 += volume
-                    self.gone.append(_named(gone, part, f"the chips after piece {self._kept}"))
+                    self.gone.append(
+                        Gone.after(gone.normals, gone.offsets, None, f"the chips after piece {self._kept}")
+                    )
                 else:
                     parts.append(part)
                     self._kept += 1
-                    self.gone.append(_named(gone, part, f"piece {self._kept}"))
+                    self.wishes = self.wishes.for_more()
+                    self.gone.append(Gone.after(gone.normals, gone.offsets, part.normals, f"piece {self._kept}"))
         kerfs = np.array([method.kerf_mm for method in plan.methods])
         self.hollows.append(Hollow(normals, offsets - kerfs))
         if len(normals) == 1:
@@ -304,13 +289,30 @@ class Planner:
             lines = count + int(self._is_heavy(wedge.stone))
             if all(b.allowance_mm(lines) <= m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)):
                 # What is set asks for no more room than it was given; a narrower tool may then be used as well.
-                plan = Setting(wedge, tuple(better))
-                return None if self._divided(corners, plan) is None else plan
+                plan = self._as_wished(Setting(wedge, tuple(better)), sawn)
+                corners = None if plan is None else self._corners(plan.wedge.normals, plan.wedge.offsets)
+                return None if plan is None or corners is None or self._divided(corners, plan) is None else plan
             # The planes move out by what they now need, or each would meet the figure past the others.
             more = [b.allowance_mm(lines) - m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)]
             wedge = Wedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
             methods = better
         return None
+
+    def _as_wished(self, plan: Setting, sawn: list[int]) -> Setting | None:
+        """Return the wedge no larger than is wished, its cuts moved out as far as that takes; ``None`` if it cannot."""
+        wedge, methods, wishes = plan.wedge, plan.methods, self.wishes
+        if wedge.stone > wishes.most_m3:
+            normals, moving = wedge.normals, np.arange(len(wedge.normals)) < len(wedge.normals) - wedge.fixed
+            offsets = moved_out(normals, wedge.offsets, moving, wishes.most_m3, self._corners)
+            corners = self._corners(normals, offsets)
+            if corners is None or least_width(corners) < self._limits.least_thickness_mm:
+                return None
+            wedge = Wedge(normals, offsets, polytope_volume(corners) * 1e-9, wedge.fixed)
+            if self._takes_more(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
+                return None
+        corners = self._corners(wedge.normals, wedge.offsets)
+        kept = corners is not None and wedge.stone >= wishes.least_m3 and wishes.met_by(corners)
+        return Setting(wedge, methods) if kept else None
 
     def _set(self, wedge: Wedge, methods: list[Method], *, exact: bool) -> tuple[Wedge, list[Method]] | None:
         """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
@@ -324,7 +326,7 @@ class Planner:
         lowest = (self._block.corners_mm @ normals.T).min(axis=0)
         for _ in range(2):
             for k in range(len(normals) - wedge.fixed):
-                reach = self._reach(normals, offsets - clear, k) if exact else _seen_reach(heights, offsets - clear, k)
+                reach = self._reach(normals, offsets - clear, k) if exact else seen_reach(heights, offsets - clear, k)
                 offsets[k] = max(lowest[k], reach + clear[k])
         corners = self._corners(normals, offsets)
         if corners is None:
@@ -378,24 +380,6 @@ class Planner:
         box = np.concatenate([high, -low])
         tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
         self.left = self.left - hull_solid(tool[0])
-
-
-def _named(gone: Hollow, part: Part | None, piece: str) -> Gone:
-    """Return where stone is gone, its planes named by the cuts of the part that left."""
-    names = []
-    for normal in gone.normals:
-        numbers = [] if part is None else [k for k, cut in enumerate(part.normals, 1) if (cut == normal).all()]
-        names.append(f"cut {numbers[0]} of {piece}" if numbers else f"a side of {piece}")
-    return Gone(gone.normals, gone.offsets, tuple(names))
-
-
-def _seen_reach(heights: Array, bounds: Array, k: int) -> float:
-    """Return how far sampled points, whose ``heights`` (planes, points) are given, reach along plane k's normal."""
-    beyond = np.ones(heights.shape[1], bool)
-    for j in range(len(bounds)):
-        if j != k:
-            beyond &= heights[j] > bounds[j]
-    return float(heights[k][beyond].max(initial=-np.inf))
 
 
 def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:

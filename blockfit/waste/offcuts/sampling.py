@@ -7,7 +7,7 @@ from blockfit.measure.booleans import refined
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 
-__all__ = ["grid_points", "surface_points", "thinned"]
+__all__ = ["grid_points", "seen_reach", "surface_points", "thinned"]
 
 
 def grid_points(block: Block, count: int) -> Array:
@@ -30,3 +30,12 @@ def thinned(points: Array, spacing: float) -> Array:
     """Return one of the points for each cell of ``spacing``: enough to see what a plane would meet."""
     _, first = np.unique(np.floor(points / spacing).astype(np.int64), axis=0, return_index=True)
     return points[np.sort(first)]
+
+
+def seen_reach(heights: Array, bounds: Array, k: int) -> float:
+    """Return how far sampled points, whose ``heights`` (planes, points) are given, reach along plane k's normal."""
+    beyond = np.ones(heights.shape[1], bool)
+    for j in range(len(bounds)):
+        if j != k:
+            beyond &= heights[j] > bounds[j]
+    return float(heights[k][beyond].max(initial=-np.inf))

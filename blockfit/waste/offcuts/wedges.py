@@ -6,6 +6,7 @@ A plane left at the near end is no cut, so that single cuts and rebates are amon
 the planner then sets every plane exactly."""
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from blockfit.geometry.turns import about, spread_directions
 __all__ = ["Samples", "Wedge", "best_wedges", "draw_out"]
 
 _BINS = 26
+_MOST_TRIPLES = 8
 _PER_CUT = 0.004  # of the block's stone that a further cut must bring
 
 
@@ -43,29 +45,30 @@ class Samples:
 
 
 def best_wedges(
-    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int, square: bool = False
+    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int, kind: str = "any", faces: Array
 ) -> list[Wedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
     ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed.
-    ``square``: only planes square to the axes.
+    ``kind``: any planes, only planes square to one of the block's ``faces`` (f, 3), slant, or parallel to one, square.
     """
     random = np.random.default_rng(seed)
     found: list[Wedge] = []
-    for frame in _frames()[: 8 if square else None]:
+    for frame in _frames(faces, kind):
         found += _evaluate(frame, samples, most_cuts, least_mm)
-    if not square:
-        found += _single_cuts(samples, least_mm)
+    if kind != "square":
+        found += _single_cuts(samples, least_mm, faces if kind == "slant" else None)
     found.sort(key=lambda wedge: -_merit(wedge))
     if not found:
         return []
-    if square:
+    if kind == "square":
         return found
     leaders = found[:3]
     for attempt in range(tries):
         slot = attempt % len(leaders)
         spread = 0.35 * (1 - attempt / tries) + 0.02
         frame = _disturbed(leaders[slot], spread, random)
+        frame = _made_slant(frame, faces) if kind == "slant" else frame
         for wedge in _evaluate(frame, samples, most_cuts, least_mm):
             if _merit(wedge) > _merit(leaders[slot]):
                 leaders[slot] = wedge
@@ -90,11 +93,42 @@ def _merit(wedge: Wedge) -> float:
     return wedge.stone - _PER_CUT * len(wedge.normals)
 
 
-def _frames() -> list[Array]:
-    """Return triples of directions: the corners of the block, and the same turned about the vertical."""
+def _frames(faces: Array, kind: str) -> list[Array]:
+    """Return triples of directions: the corners of the block, and the same turned about the vertical.
+
+    ``square``: triples of the faces' own directions, up to so many that a block of many faces takes no longer.
+    """
     signs = np.array([[x, y, z] for x in (1, -1) for y in (1, -1) for z in (1, -1)], np.float64)
+    if kind == "square":
+        ways = _lines_of(faces)
+        triples = [ways[list(rows)] for rows in combinations(range(len(ways)), 3)]
+        spanning = [rows for rows in triples if abs(float(np.linalg.det(rows))) > 0.1]
+        return [sign[:, None] * rows for rows in spanning[:_MOST_TRIPLES] for sign in signs]
     turned = [about(2, angle) for angle in (0, 22.5, 45, 67.5)]
-    return [sign[:, None] * turn for turn in turned for sign in signs]
+    frames = [sign[:, None] * turn for turn in turned for sign in signs]
+    return [_made_slant(frame, faces) for frame in frames] if kind == "slant" else frames
+
+
+def _lines_of(faces: Array) -> Array:
+    """Return the directions (n, 3) of faces, opposite ones once; along an axis exactly."""
+    kept: list[Array] = []
+    for face in faces:
+        axis = int(np.abs(face).argmax())
+        way = np.eye(3)[axis] if abs(face[axis]) > 1 - 1e-9 else face
+        if not any(abs(float(way @ other)) > 1 - 1e-9 for other in kept):
+            kept.append(way)
+    return np.array(kept)
+
+
+def _made_slant(directions: Array, faces: Array) -> Array:
+    """Return directions (n, 3), each turned by the least angle that makes its plane square to one of the faces."""
+    ways = _lines_of(faces)
+    along = directions @ ways.T  # (n, f) sine of the angle to square
+    nearest = np.abs(along).argmin(axis=1)
+    rows = np.arange(len(directions))
+    level = directions - along[rows, nearest][:, None] * ways[nearest]
+    level = np.where(np.abs(level) < 1e-12, 0.0, level)
+    return np.asarray(level / np.linalg.norm(level, axis=1, keepdims=True))
 
 
 def _disturbed(wedge: Wedge, spread: float, random: np.random.Generator) -> Array:
@@ -122,9 +156,14 @@ def _snapped(directions: Array) -> Array:
     return axes
 
 
-def _single_cuts(samples: Samples, least_mm: float) -> list[Wedge]:
-    """Return the best single cuts over directions spread on the sphere: only the obstacles' reach matters."""
+def _single_cuts(samples: Samples, least_mm: float, square_to: Array | None) -> list[Wedge]:
+    """Return the best single cuts over directions spread on the sphere: only the obstacles' reach matters.
+
+    ``square_to``: only cuts square to one of these faces.
+    """
     directions = spread_directions(400)
+    if square_to is not None:
+        directions = _made_slant(directions, square_to)
     wedges = []
     for start in range(0, len(directions), 50):
         part = directions[start : start + 50]

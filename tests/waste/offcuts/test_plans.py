@@ -26,13 +26,13 @@ def test_a_cross_gives_four_rebates():
 
 def test_a_pyramid_is_served_by_slanted_cuts():
     fit = around(pyramid(), 30)
-    free, square = (bf.offcuts(fit, kerf=0, rectangular=only) for only in (False, True))
+    free, square = (bf.offcuts(fit, kerf=0, cuts=kind, compare=False) for kind in ("any", "square"))
     assert free.recovered > square.recovered + 0.1
     assert all(np.abs(cut.normal).max() == 1 for piece in square.pieces for cut in piece.cuts)
 
 
 def test_rectangular_pieces_are_boxes(kneeling):
-    plan = bf.offcuts(around(kneeling, 60), kerf=5, rectangular=True, most_pieces=3)
+    plan = bf.offcuts(around(kneeling, 60), kerf=5, cuts="square", compare=False, most_pieces=3)
     assert plan.pieces
     for piece in plan.pieces:
         assert piece.volume_m3 == pytest.approx(math.prod(piece.size_mm) * 1e-9, rel=1e-6)

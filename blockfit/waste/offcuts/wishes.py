@@ -1,0 +1,183 @@
+"""What pieces are wanted for: their weight, their shape, what they must hold, and by what kind of cuts.
+
+mm, kg, m³. Every wish is kept by every piece (a weight by the first alone, if that is asked), or the piece is not
+taken; the plan says which could be kept."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.polytope import least_width, polytope_volume
+from blockfit.search.choice.fit import largest
+from blockfit.search.result import Verdict
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.units import Length, length_mm
+from blockfit.waste.offcuts.methods import Method
+
+__all__ = ["CUTS", "Kind", "Limits", "Wish", "Wishes", "moved_out", "wishes_of"]
+
+CUTS = ("any", "slant", "square")
+"""Kinds of cuts: any at all, square to one face of the block, or parallel to its faces."""
+
+_SHAPES = ("any", "lump", "slab")
+_FINE_MM = 0.01  # how finely a cut is moved out for a lighter piece
+_LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as a lump
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """One thing that was asked of the pieces, whether it was kept, and in words how."""
+
+    about: str
+    kept: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a plan with only one kind of cuts, any, slant or square, recovers (share of the waste), and its sawing."""
+
+    cuts: str
+    pieces: int
+    recovered: float
+    sawn_m2: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wishes:
+    """What every piece must keep: its volume between ``least_m3`` and ``most_m3``, its ``shape``, what it ``holds``.
+
+    ``weight_kg`` is what the volumes stand for, at the stone's typical density; with ``first_only`` it is asked of the
+    first piece alone.
+    """
+
+    weight_kg: tuple[float, float] | None = None
+    least_m3: float = 0.0
+    most_m3: float = np.inf
+    first_only: bool = False
+    shape: str = "any"
+    holds: Figure | None = None
+    cuts: str = "any"
+
+    def for_more(self) -> "Wishes":
+        """Return what is asked of the pieces after the first."""
+        return replace(self, least_m3=0.0, most_m3=np.inf) if self.first_only else self
+
+    def met_by(self, corners: Array) -> bool:
+        """Whether a piece with these corners (n, 3) has the shape and holds what it must; its volume is not looked at.
+
+        >>> import numpy as np
+        >>> from blockfit.waste.offcuts.wishes import Wishes
+        >>> slab = np.array([[x, y, z] for x in (0.0, 900) for y in (0.0, 700) for z in (0.0, 120)])
+        >>> Wishes(shape="slab").met_by(slab), Wishes(shape="lump").met_by(slab)
+        (True, False)
+        """
+        if self.shape != "any":
+            apart = np.linalg.norm(corners[:, None] - corners[None], axis=2).max()
+            if (least_width(corners) >= _LUMP * float(apart)) != (self.shape == "lump"):
+                return False
+        if self.holds is None:
+            return True
+        fit = largest(self.holds, Block.convex(corners), gap=1e-2, scales=(1.0, 1.0), max_cells=20_000)
+        return fit.verdict is Verdict.FITS
+
+    def told(self, some: bool) -> tuple[Wish, ...]:
+        """Return what was asked, and whether it was kept: by the pieces of a plan that has ``some``."""
+        wishes: list[Wish] = []
+        if self.weight_kg is not None:
+            low, high = self.weight_kg
+            whose = "the first piece" if self.first_only else "every piece"
+            kept = f"{whose} weighs {low:g} to {high:g} kg"
+            wishes.append(Wish("weight", some, kept if some else f"no piece of {low:g} to {high:g} kg can be had"))
+        if self.shape != "any":
+            wishes.append(
+                Wish("shape", some, f"every piece is a {self.shape}" if some else f"no {self.shape} can be had")
+            )
+        if self.holds is not None:
+            held = self.holds.name
+            wishes.append(Wish("holds", some, f"every piece holds {held}" if some else f"no piece holds {held}"))
+        return tuple(wishes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Limits:
+    """What a piece must keep: clear of the figure, thick, large and light enough; and what can make its cuts.
+
+    ``wishes`` are what the pieces are wanted for.
+    """
+
+    clearance_mm: float
+    methods: tuple[Method, ...]
+    least_thickness_mm: float
+    least_volume_m3: float
+    most_volume_m3: float
+    wishes: Wishes = field(default_factory=Wishes)
+
+    @property
+    def least_clear_mm(self) -> float:
+        """The least that lies between a piece and the figure, whatever makes its cuts."""
+        return self.clearance_mm + min(method.allowance_mm(1) for method in self.methods)
+
+
+def wishes_of(
+    weight_kg: tuple[float, float] | None,
+    first_only: bool,
+    shape: str,
+    holds: Figure | Sequence[Length] | None,
+    cuts: str,
+    density_kg_m3: float,
+    most_kg: float,
+) -> Wishes:
+    """Return wishes, checked; ``most_kg`` is the heaviest piece, at the typical density, that may be lifted."""
+    if shape not in _SHAPES:
+        raise BadValueError(f"shape={shape!r} must be one of {', '.join(_SHAPES)}")
+    if cuts not in CUTS:
+        raise BadValueError(f"cuts={cuts!r} must be one of {', '.join(CUTS)}")
+    asked = Wishes(first_only=first_only, shape=shape, holds=_held(holds), cuts=cuts)
+    if weight_kg is None:
+        return asked
+    try:
+        low, high = (float(kg) for kg in weight_kg)
+    except (TypeError, ValueError) as error:
+        raise BadValueError(f"weight_kg={weight_kg!r} must be two numbers of kg, such as (250, 300)") from error
+    if not 0 <= low < high < np.inf:
+        raise BadValueError(f"weight_kg={weight_kg!r} must be the least and the most in kg, such as (250, 300)")
+    if high > most_kg:
+        raise BadValueError(
+            f"weight_kg allows {high:g} kg, but at the stone's heaviest the lift limit allows {most_kg:.0f} kg; "
+            "ask for lighter pieces or lift more"
+        )
+    return replace(asked, weight_kg=(low, high), least_m3=low / density_kg_m3, most_m3=high / density_kg_m3)
+
+
+def moved_out(
+    normals: Array, offsets: Array, moving: Flags, most_m3: float, corners: Callable[[Array, Array], Array | None]
+) -> Array:
+    """Return offsets (k,) at which a piece holds no more than ``most_m3``: the ``moving`` planes shifted out alike.
+
+    ``corners`` gives the piece's corners for planes, ``None`` where nothing is left.
+    """
+    low, high = 0.0, float(np.abs(offsets).max()) + 1e5
+    while high - low > _FINE_MM:
+        middle = (low + high) / 2
+        left = corners(normals, offsets + middle * moving)
+        if left is not None and polytope_volume(left) * 1e-9 > most_m3:
+            low = middle
+        else:
+            high = middle
+    return np.asarray(offsets + high * moving)
+
+
+def _held(holds: Figure | Sequence[Length] | None) -> Figure | None:
+    """Return what a piece must hold as a figure; a box is given by its three sides."""
+    if holds is None or isinstance(holds, Figure):
+        return holds
+    if isinstance(holds, str) or len(holds) != 3:
+        raise BadValueError(f"holds={holds!r} must be a Figure or the three sides of a box, such as (300, 200, 500)")
+    a, b, c = (length_mm(side, "holds", least=1) for side in holds)
+    corners = np.array([[x, y, z] for x in (0, a) for y in (0, b) for z in (0, c)], np.float64)
+    return Figure(corners, np.zeros((0, 3), np.int64), name=f"a box of {a:g} x {b:g} x {c:g} mm")

@@ -1,0 +1,117 @@
+"""What is wanted of pieces can be asked, and each is a block again: by hand, by solids, and by what must not change."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from conftest import cuboid
+from hands_figures import manifold_of
+from scipy.spatial.distance import pdist
+
+import blockfit as bf
+from blockfit.solids.sawn import sawn_block
+
+FIXED = bf.Stance.fixed()
+
+
+@pytest.fixture(scope="module")
+def fit():
+    """A column at one end of a long block: 400 x 300 x 600 mm of marble free beside it."""
+    block = bf.Block.box(700, 300, 600, stone="marble", skin={"right": 15, "other": 0}, bed="z")
+    return bf.safest(cuboid(200, 300, 600), block, stance=FIXED, cover={"left": 0, "right": 1}, seek="setback")
+
+
+def beside(fit):
+    """The same, its figure moved to the left end."""
+    at = bf.Placement(1.0, np.eye(3), [0, 0, 0])
+    return replace(fit, placement=at)
+
+
+def test_pieces_of_a_weight(fit):
+    """Marble at 2,700 kg/m³: the free 0.086 m³ weigh some 230 kg; pieces of 60 to 80 kg are cut from it."""
+    plan = bf.offcuts(beside(fit), kerf=10, clearance=10, reserve=0, weight_kg=(60, 80))
+    assert plan.pieces
+    assert all(60 <= piece.weight_kg <= 80 for piece in plan.pieces)
+    assert [wish.kept for wish in plan.wishes] == [True]
+    heavy = bf.offcuts(beside(fit), kerf=10, clearance=10, reserve=0, weight_kg=(5000, 6000))
+    assert not heavy.pieces
+    assert heavy.wishes[0].text == "no piece of 5000 to 6000 kg can be had"
+    first = bf.offcuts(beside(fit), kerf=10, clearance=10, reserve=0, weight_kg=(60, 65), first_only=True)
+    assert 60 <= first.pieces[0].weight_kg <= 65 < max(piece.weight_kg for piece in first.pieces)
+
+
+def test_shapes_and_what_a_piece_holds(fit):
+    for shape in ("lump", "slab"):
+        plan = bf.offcuts(beside(fit), kerf=10, reserve=0, shape=shape, weight_kg=(40, 300), most_pieces=2)
+        for piece in plan.pieces:
+            length = pdist(piece.solid.vertices).max()
+            assert (piece.least_thickness_mm >= length / 3) == (shape == "lump")
+    holding = bf.offcuts(beside(fit), kerf=10, reserve=0, holds=("40 cm", 250, 550))
+    assert len(holding.pieces) == 1
+    assert bf.largest(cuboid(400, 250, 550), holding.pieces[0].block()).scale >= 1
+    assert not bf.offcuts(beside(fit), kerf=10, reserve=0, holds=(600, 250, 550)).pieces
+
+
+def test_bad_wishes_name_the_way_out(fit):
+    for asked, words in (
+        ({"weight_kg": (300, 250)}, "250"), ({"weight_kg": 5}, "two numbers"), ({"shape": "cube"}, "lump"),
+        ({"holds": (1, 2)}, "three sides"), ({"cuts": "round"}, "slant"),
+        ({"weight_kg": (250, 300), "lift_limit_kg": 280}, "lift limit"),
+    ):  # fmt: skip
+        with pytest.raises(bf.BadValueError, match=words):
+            bf.offcuts(fit, **asked)
+
+
+def test_kinds_of_cuts(kneeling):
+    block = bf.Block.box(*[side + 90 for side in kneeling.size_mm], stone="marble")
+    stood = bf.safest(kneeling, block, stance=bf.Stance.upright(0), cover=1)
+    plan = bf.offcuts(stood, kerf=0, reserve=0, most_pieces=3, cuts="slant")
+    for piece in plan.pieces:
+        for cut in piece.cuts:
+            assert np.abs(block.normals @ cut.normal).min() < 1e-9  # square to a face
+    kinds = {kind.cuts: kind for kind in plan.by_cuts}
+    assert set(kinds) == {"any", "slant", "square"}
+    assert kinds["slant"].recovered == plan.recovered
+    assert kinds["square"].recovered < kinds["slant"].recovered
+
+
+def test_square_cuts_of_a_block_out_of_square_are_parallel_to_its_own_faces():
+    turn = np.array([[0.8, -0.6, 0], [0.6, 0.8, 0], [0, 0, 1]])
+    corners = bf.Block.box(600, 400, 900).corners_mm @ turn.T
+    figure = bf.Figure(cuboid(200, 200, 880, at=(200, 100, 10)).vertices @ turn.T, cuboid(1, 1, 1).faces)
+    skewed = bf.Block.convex(corners, stone="marble")
+    stood = bf.safest(figure, skewed, stance=FIXED, cover=1)
+    plan = bf.offcuts(stood, kerf=0, reserve=0, cuts="square", compare=False)
+    assert plan.pieces
+    for piece in plan.pieces:
+        for cut in piece.cuts:
+            assert np.abs(skewed.normals @ cut.normal).max() > 1 - 1e-9
+
+
+def test_a_piece_is_a_block(fit):
+    plan = bf.offcuts(beside(fit), kerf=10, clearance=10, reserve=0)
+    blocks = plan.blocks(margin=8)
+    planes = list(zip(fit.block.normals, fit.block.offsets_mm, strict=True))
+    assert len(blocks) == len(plan.pieces)
+    for piece, block in zip(plan.pieces, blocks, strict=True):
+        assert block.stone is fit.block.stone
+        assert block.bed == "z"
+        assert block.volume_m3 == pytest.approx(piece.volume_m3, rel=1e-9)
+        for name, normal, offset, skin in zip(block.names, block.normals, block.offsets_mm, block.skin_mm, strict=True):
+            own = any(np.allclose([*normal, offset], [*n, o]) for n, o in planes)
+            assert skin == ({"right": 15}.get(name, 0) if own else 8)
+        held = bf.largest(cuboid(100, 150, 200), block, cover=5)
+        placed = held.solid()
+        solid = manifold_of(placed.vertices, placed.faces)
+        assert (solid - manifold_of(piece.solid.vertices, piece.solid.faces)).volume() < 1e-3
+    table = bf.compare(cuboid(100, 150, 200), blocks, jobs=1)
+    assert len(table.rows) == len(blocks)
+
+
+def test_flaws_go_with_the_piece_that_they_reach():
+    flaws = [bf.Flaw.ball((650, 150, 300), 20), bf.Flaw.ball((100, 150, 300), 10), bf.Flaw.beyond((1, 0, 0), 690)]
+    origin = bf.Block.box(700, 300, 600).with_flaws(*flaws)
+    upper = bf.Block.box(300, 300, 600).corners_mm + np.array([400.0, 0, 0])
+    assert sawn_block(upper, origin, margin_mm=0, name="x").flaws == (flaws[0], flaws[2])
+    with pytest.raises(bf.BadValueError, match="no sound stone"):
+        sawn_block(upper, origin, margin_mm=400, name="x")
