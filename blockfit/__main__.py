@@ -4,7 +4,9 @@ import click
 
 from blockfit.commands.compare import compare_command
 from blockfit.commands.demo import demo_command
+from blockfit.commands.log import done_command, log_command, lost_command
 from blockfit.commands.mark import mark_command
+from blockfit.commands.readings import check_command
 from blockfit.commands.survey import survey_command
 from blockfit.endings import Commands, ended
 
@@ -17,7 +19,11 @@ def cli() -> None:
     """Does the figure fit in the block, how must it stand, and what happens to the stone."""
 
 
-for command in (survey_command, mark_command, compare_command, demo_command):
+_COMMANDS = (
+    *(survey_command, mark_command, compare_command, demo_command),  # before there is a job, or with one
+    *(done_command, check_command, lost_command, log_command),  # with one
+)
+for command in _COMMANDS:
     cli.add_command(command)
 
 

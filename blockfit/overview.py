@@ -21,6 +21,7 @@ from blockfit.sheets.words import item, length, rounded_down, wrapped
 from blockfit.solids.stance import Stance
 from blockfit.units import Length
 from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
+from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
@@ -173,14 +174,16 @@ def survey(
     pitch: Length | None = None,
     limits: Mapping[str, Any] = MappingProxyType({}),
     alternatives: bool = True,
+    tool: Tool | None = None,
+    plan: OffcutPlan | None = None,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Survey:
     """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
 
     ``limits`` are the options of `handling`: openings, hook height, what floor, table, hoist and slings carry.
     ``pounds`` adds them beside kilograms. ``alternatives`` adds what leaning, any turn, or any rotation at all
-    would gain. The other options are those of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts,
-    weights, shapes, methods.
+    would gain. ``plan`` is one of `offcuts` that was made before, to be kept. The other options are those of `offcuts`
+    and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods.
     """
     known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in limits if name not in known]:
@@ -212,17 +215,18 @@ def survey(
         moved, thin = handling(fit, **limits), thin_stone(fit)
         return Survey(fit, cover, depth, None, None, None, moved, thin, tuple(gains), None, lacking, pounds)
     progress("finding undercuts")
-    cut = undercuts(fit, pitch=pitch)
-    progress("planning offcuts")
-    plan = offcuts(
-        fit,
-        lift_limit_kg=lift_limit_kg,
-        least_weight_kg=least_weight_kg,
-        clearance=clearance,
-        kerf=kerf,
-        reserve=reserve,
-        **sawing,
-    )
+    cut = undercuts(fit, pitch=pitch, tool=tool)
+    if plan is None:
+        progress("planning offcuts")
+        plan = offcuts(
+            fit,
+            lift_limit_kg=lift_limit_kg,
+            least_weight_kg=least_weight_kg,
+            clearance=clearance,
+            kerf=kerf,
+            reserve=reserve,
+            **sawing,
+        )
     progress("weighing")
     weighed = weights(fit, plan, cut)
     progress("standing and moving")

@@ -1,17 +1,21 @@
 """``blockfit mark``: everything that goes on the stone and the studio wall."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
+from blockfit.commands.cases import case_of, given, kept_job, plan_for
 from blockfit.commands.headings import Command, headed
-from blockfit.commands.options import fit_of, fitting
-from blockfit.commands.sawing import sawing, sawing_of
+from blockfit.commands.options import fitting
+from blockfit.commands.sawing import sawing
 from blockfit.commands.terms import length_of, teller
 from blockfit.errors import BadValueError, plain_text
-from blockfit.marking.pointing import pointing
-from blockfit.marking.roughing import roughing
+from blockfit.jobs.done import done_so_far
+from blockfit.jobs.job import Job
+from blockfit.marking.pointing import Pointing, pointing
+from blockfit.marking.roughing import Roughing, roughing
 from blockfit.marking.setting import setting
 from blockfit.search.result import Verdict
 from blockfit.sheets.saving import check_folder, write_whole
@@ -24,13 +28,13 @@ __all__ = ["mark_command"]
 
 _LEAST_STEP_MM = 1.0  # between planes for roughing out
 
-_marks = headed("Marks and sheets")
+_marks, _points, _planes = map(headed, ("Marks and sheets", "Points", "Planes for roughing out"))
 
 
 @click.command("mark", cls=Command)
 @fitting
 @sawing
-@_marks(
+@_points(
     "--points",
     "count",
     type=click.IntRange(3, 5000),
@@ -38,10 +42,10 @@ _marks = headed("Marks and sheets")
     show_default=True,
     help="How many points to carry over.",
 )
-@_marks("--inches", is_flag=True, help="Read the model in inches and sixteenths.")
-@_marks("--step", default="50", show_default=True, help="Distance of the planes for roughing out.")
-@_marks("--allowance", default="15", show_default=True, help="Stone that roughing out leaves over the figure.")
-@_marks("--face", default="front", show_default=True, help="Face that roughing out goes in from.")
+@_points("--inches", is_flag=True, help="Read the model in inches and sixteenths.")
+@_planes("--step", default="50", show_default=True, help="Distance of the planes for roughing out.")
+@_planes("--allowance", default="15", show_default=True, help="Stone that roughing out leaves over the figure.")
+@_planes("--face", default="front", show_default=True, help="Face that roughing out goes in from.")
 @_marks(
     "--paper",
     type=click.Choice(tuple(PAPERS_MM)),
@@ -60,24 +64,27 @@ def mark_command(
     output: Path,
     **options: Any,
 ) -> None:
-    """Mark FIGURE's block: how to set the model, the points, the planes, the cuts, and templates at full size."""
+    """Mark FIGURE's block: how to set the model, the points, the planes, the cuts, and templates at full size.
+
+    A job in FIGURE's place keeps its tables: the same sheets are written again, unless others are asked for.
+    """
     check_folder(output)
     step_mm, allowance_mm = length_of(step, "--step"), length_of(allowance, "--allowance")
     if step_mm < _LEAST_STEP_MM:
         raise BadValueError(f"--step={step!r} must be at least {_LEAST_STEP_MM:g} mm")
     date = plain_text(date)[:40]
     tell = teller()
-    fit = fit_of(tell, options)
+    fit, job = case_of(tell, options)
     if fit.verdict is not Verdict.FITS:
         click.echo(
             f"{fit.figure.name} does not fit in {fit.block.name} as asked; blockfit survey tells what is missing"
         )
         return
     tell("marking")
-    points = pointing(fit, count=count, inches=inches)
+    points = _kept_points(job) or pointing(fit, count=count, inches=inches)
     planes = None
     if fit.figure.is_solid:
-        planes = roughing(fit, face=face, step=step_mm, allowance=allowance_mm)
+        planes = _kept_planes(job, face) or roughing(fit, face=face, step=step_mm, allowance=allowance_mm)
     output.mkdir(exist_ok=True)
     write_whole(output / "setting.txt", str(setting(fit)))
     write_whole(output / "points.txt", str(points))
@@ -90,8 +97,9 @@ def mark_command(
         plates = plane_sheets(fit, planes, date=date, inches=inches)
         named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
         named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date)))
-        asked = sawing_of(options)
-        plan = offcuts(fit, **asked.pop("sawing"), **asked, compare=False)
+        asked, plan = plan_for(job, options)
+        plan = plan or offcuts(fit, **_flat(asked), compare=False)
+        job = kept_job(job, None, fit, plan, asked) or job
         units = "us" if inches else "metric"
         named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(piece_sheets(plan, units=units, date=date), 1)]
         named += cut_sheets(plan, units=units, date=date)
@@ -100,4 +108,43 @@ def mark_command(
                 save_template(sheet, output / (name + kind), paper=paper if kind == ".pdf" else None)
         written += ["planes.txt", f"{len(named)} templates, each as .svg, .dxf and .pdf"]
     tell("")
+    _keep(job, points, planes)
     click.echo(f"written to {output}: {', '.join(written)}")
+
+
+def _kept_points(job: Job | None) -> Pointing | None:
+    """Return the points that a job keeps, unless others are asked for."""
+    again = given("Points")
+    if job is None or job.points is None or not again:
+        return None if job is None else job.points
+    if done_so_far(job).points:
+        raise BadValueError(f"{again[0]} asks for other points, and some of these have been cut: they stay")
+    return None
+
+
+def _kept_planes(job: Job | None, face: str) -> Roughing | None:
+    """Return the planes from a face that a job keeps, unless others are asked for."""
+    again = [name for name in given("Planes for roughing out") if name != "--face"]
+    kept = None if job is None else next((table for table in job.planes if table.face == face), None)
+    if job is None or kept is None or not again:
+        return kept
+    if done_so_far(job).of("plane", face):
+        raise BadValueError(f"{again[0]} asks for other planes, and some from the {face} are worked: they stay")
+    return None
+
+
+def _keep(job: Job | None, points: Pointing, planes: Roughing | None) -> None:
+    """Keep tables that are new in the job."""
+    if job is None or (points is job.points and (planes is None or planes in job.planes)):
+        return
+    tables = job.planes
+    if planes is not None and planes not in tables:
+        tables = (*(table for table in tables if table.face != planes.face), planes)
+    told = [f"{len(points.points)} points"] if points is not job.points else []
+    told += [f"{len(planes.planes)} planes from the {planes.face}"] if tables is not job.planes and planes else []
+    replace(job, points=points, planes=tables).noted("marked", ", ".join(told)).save()
+
+
+def _flat(asked: dict[str, Any]) -> dict[str, Any]:
+    """Return what is asked of `offcuts`, by its own names."""
+    return {**{name: one for name, one in asked.items() if name != "sawing"}, **asked["sawing"]}

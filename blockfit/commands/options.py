@@ -10,6 +10,7 @@ from blockfit.commands.headings import Decorator, headed
 from blockfit.commands.terms import length_of
 from blockfit.errors import BadValueError, UnitNeededError
 from blockfit.intake.scan import read_figure
+from blockfit.intake.tables import read_flaws
 from blockfit.search.ask import Ask, Seek, standing_cover
 from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit
@@ -18,11 +19,24 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
 from blockfit.units import MM_PER_UNIT, sizes_mm
 
-__all__ = ["ASKING", "BLOCK", "READING", "ask_of", "figure_and", "figure_of", "fit_of", "fitting"]
+__all__ = [
+    "ASKING",
+    "BLOCK",
+    "HEADINGS",
+    "READING",
+    "ask_of",
+    "figure_and",
+    "figure_of",
+    "fit_of",
+    "fitting",
+]
 
-_figure = headed("The figure's file")
-_block = headed("The block")
-_asked = headed("What is asked")
+_SEEKS = {"scale": Seek.SCALE, "cover": Seek.COVER, "setback": Seek.SETBACK}
+
+HEADINGS = ("The figure's file", "The block", "What is asked")
+"""Under which the options stand that lead to a fit."""
+
+_figure, _block, _asked = map(headed, HEADINGS)
 
 READING = (
     _figure("--unit", help="Unit of the figure's file: mm, cm, m, in, ft. Needed unless the format states it."),
@@ -49,11 +63,22 @@ ASKING = (
 )
 """The options of every command that asks where a figure fits."""
 
+SEEKING = (
+    _asked(
+        "--seek",
+        type=click.Choice(tuple(_SEEKS)),
+        help="What is made as large as possible.  [default: scale, or cover if a scale is given]",
+    ),
+)
+
 BLOCK = (
-    _block("--block", "size", required=True, help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in."),
+    _block("--block", "size", help="Width x depth x height, such as 900x750x1500 (mm) or 36x30x60in."),
+    _block("--rough", type=click.Path(path_type=Path), help="Mesh of a rough block instead, as it lies."),
+    _block("--rough-unit", default="mm", show_default=True, help="Unit of the rough block's mesh."),
     _block("--stone", help="Kind of stone, for the weights."),
     _block("--skin", default="0", show_default=True, help="Weathered outside to be discarded on every face."),
     _block("--bed", help="Axis square to the block's layers: x, y or z."),
+    _block("--flaws", type=click.Path(path_type=Path), help="CSV file of cracks, cavities, bad stone."),
 )
 """The options of every command that is given one block."""
 
@@ -71,7 +96,7 @@ def figure_and(*groups: Sequence[Decorator]) -> Decorator:
     return given
 
 
-fitting = figure_and(READING, BLOCK, ASKING)
+fitting = figure_and(READING, BLOCK, ASKING, SEEKING)
 
 
 def figure_of(options: dict[str, Any]) -> Figure:
@@ -84,9 +109,14 @@ def figure_of(options: dict[str, Any]) -> Figure:
 def ask_of(options: dict[str, Any]) -> Ask:
     """Return what the shared options ask."""
     scale = _scale_of(options)
+    sought = _SEEKS.get(options.get("seek") or "", Seek.SCALE if scale is None else Seek.COVER)
+    if sought is Seek.SCALE and scale is not None:
+        raise BadValueError("--seek scale finds the largest scale: give it without --scale")
+    if sought is not Seek.SCALE and scale is None:
+        raise BadValueError(f"--seek {options['seek']} is asked at one size: give --scale too, such as --scale 1")
     cover = length_of(options["cover"], "--cover"), length_of(options["bottom_cover"], "--bottom-cover")
     return Ask(
-        seek=Seek.SCALE if scale is None else Seek.COVER,
+        seek=sought,
         scale=1.0 if scale is None else scale,
         cover=standing_cover(*cover),
         stance=_stance_of(options),
@@ -98,15 +128,30 @@ def ask_of(options: dict[str, Any]) -> Ask:
 
 def fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
     """Return the fit that the shared options ask for."""
-    width, depth, height = sizes_mm(options["size"], name="--block")
-    skin = length_of(options["skin"], "--skin")
-    block = Block.box(width, depth, height, stone=options["stone"], skin=skin, bed=options["bed"])
     ask = ask_of(options)
+    block = _block_of(options)
     step(f"reading {options['figure'].name}")
     read = figure_of(options)
-    _ask_for_inches(options["size"], block, read)
+    if options["size"] is not None:
+        _ask_for_inches(options["size"], block, read)
     step("fitting")
     return answer(read, block, ask)
+
+
+def _block_of(options: dict[str, Any]) -> Block:
+    """Return the block that the shared options name: sawn, or rough as it lies."""
+    size, rough = options["size"], options["rough"]
+    if (size is None) == (rough is None):
+        raise BadValueError("name one block: --block 900x750x1500, or --rough with its mesh")
+    skin = length_of(options["skin"], "--skin")
+    flaws = [] if options["flaws"] is None else read_flaws(options["flaws"])
+    if size is not None:
+        width, depth, height = sizes_mm(size, name="--block")
+        block = Block.box(width, depth, height, stone=options["stone"], skin=skin, bed=options["bed"])
+        return block.with_flaws(*flaws) if flaws else block
+    if options["bed"] is not None:
+        raise BadValueError("--bed is asked of a sawn block; a rough one is taken as it lies")
+    return Block.scanned(rough, unit=options["rough_unit"], stone=options["stone"], skin=skin, flaws=flaws)
 
 
 def _scale_of(options: dict[str, Any]) -> float | None:

@@ -1,20 +1,28 @@
 """The options about pieces to save, shared by the commands that plan them."""
 
+import math
 import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
 
 from blockfit.commands.headings import headed
 from blockfit.commands.terms import length_of
-from blockfit.errors import BadValueError
+from blockfit.errors import BadValueError, BlockfitError, shown_name
+from blockfit.intake.tables import table_rows
 from blockfit.units import KG_PER_LB, number_of, sizes_mm
+from blockfit.waste.offcuts.methods import Method
 from blockfit.waste.offcuts.wishes import CUTS
 
-__all__ = ["sawing", "sawing_of"]
+__all__ = ["PIECES", "sawing", "sawing_of"]
 
-_pieces = headed("Pieces to save")
+PIECES = "Pieces to save"
+"""The heading of these options."""
+
+_pieces = headed(PIECES)
+_TOOLS = ("name", "kerf", "drift", "overrun", "depth", "makes", "both sides", "note")
 
 _OPTIONS = (
     _pieces("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg."),
@@ -27,6 +35,7 @@ _OPTIONS = (
         show_default=True,
         help="Setback that offcuts keep until the front is finished: all of it, 0 or a length.",
     ),
+    _pieces("--tools", type=click.Path(path_type=Path), help="CSV file of what makes your cuts; see the README."),
     _pieces("--cuts", type=click.Choice(CUTS), help="Cuts parallel to faces, square to one, or any.  [default: any]"),
     _pieces("--weight", help='What every piece is to weigh, such as "250-300 kg".'),
     _pieces("--shape", type=click.Choice(("lump", "slab")), help="Shape of the pieces.  [default: any]"),
@@ -57,6 +66,7 @@ def sawing_of(options: dict[str, Any]) -> dict[str, Any]:
             "shape": options["shape"] or "any",
             "holds": None if options["holds"] is None else sizes_mm(options["holds"], name="--holds"),
             "most_pieces": options["most_pieces"],
+            "methods": None if options["tools"] is None else _methods_from(options["tools"]),
         },
     }
 
@@ -68,3 +78,27 @@ def _weights_of(text: str) -> tuple[float, float]:
         raise BadValueError(f'--weight={text!r} must be two weights, such as "250-300 kg"')
     unit = KG_PER_LB if found[3] == "lb" else 1.0
     return number_of(found[1], "--weight") * unit, number_of(found[2], "--weight") * unit
+
+
+def _methods_from(path: Path) -> tuple[Method, ...]:
+    """Return the ways to cut in a CSV file, in order of preference; ``depth`` may stay empty: no limit."""
+    methods = []
+    for row in table_rows(path, _TOOLS):
+        try:
+            methods.append(
+                Method(
+                    row.text("name", "a cut"),
+                    kerf_mm=row.length("kerf"),
+                    drift_mm=row.length("drift", 0.0),
+                    overrun_mm=row.length("overrun", 0.0),
+                    depth_mm=row.length("depth", math.inf),
+                    makes=int(row.number("makes", 1.0)),
+                    opposed=row.flag("both sides"),
+                )
+            )
+        except BlockfitError as error:
+            shown = str(error)
+            raise BadValueError(shown if shown.startswith(row.place) else f"{row.place}: {shown}") from error
+    if not methods:
+        raise BadValueError(f"{shown_name(path)} holds headings and no tools")
+    return tuple(methods)

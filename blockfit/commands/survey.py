@@ -5,13 +5,18 @@ from typing import Any
 
 import click
 
+from blockfit.commands.cases import case_of, kept_job, plan_for
 from blockfit.commands.headings import Command, headed
-from blockfit.commands.options import fit_of, fitting
-from blockfit.commands.sawing import sawing, sawing_of
+from blockfit.commands.options import fitting
+from blockfit.commands.sawing import sawing
 from blockfit.commands.terms import check_output, hand_over, length_of, teller
+from blockfit.errors import shown_name
+from blockfit.filing.job_file import check_new_job
+from blockfit.jobs.done import done_words
 from blockfit.overview import survey
 from blockfit.sheets.page.document import page_can_be_made
 from blockfit.units import sizes_mm
+from blockfit.waste.reach.tools import Tool
 
 __all__ = ["survey_command"]
 
@@ -28,7 +33,9 @@ _output = headed("What is written")
 @_limits("--floor-limit", type=float, help="What the floor carries, in kg per m².")
 @_limits("--table-limit", type=float, help="What the table or banker carries, in kg.")
 @_limits("--hoist-limit", type=float, help="What the weakest of hoist, gantry and slings carries, in kg.")
+@_undercuts("--tool", help="What must reach: diameter x length, such as 12x250; a third size is the room for a hand.")
 @_undercuts("--pitch", help="Distance of the columns that undercuts are measured by.")
+@_output("--job", "job_file", type=click.Path(path_type=Path), help="Make a job of it: a new .blockfit file.")
 @_output("--pounds", is_flag=True, help="Show pounds beside kilograms.")
 @_output("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .html, .txt or .json file.")
 @_output("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
@@ -39,26 +46,33 @@ def survey_command(
     floor_limit: float | None,
     table_limit: float | None,
     hoist_limit: float | None,
+    tool: str | None,
     pitch: str | None,
+    job_file: Path | None,
     output: Path | None,
     as_json: Path | None,
     **options: Any,
 ) -> None:
     """Survey FIGURE in one block: fit, stone cover, undercuts, offcuts and weights.
 
-    The figure stands on the bottom, upright, facing the front within 30°, unless you say otherwise.
+    The figure stands on the bottom, upright, facing the front within 30°, unless you say otherwise. A job in FIGURE's
+    place is surveyed as it was placed and planned.
     """
-    inputs = [options["figure"], *filter(None, [options["landmarks"]])]
+    inputs = [options["figure"], *filter(None, [options[name] for name in ("landmarks", "rough", "flaws", "tools")])]
     check_output(output, inputs=inputs)
     check_output(as_json, inputs=[*inputs, *filter(None, [output])])
     for target in (output, as_json):
         if target is not None and target.suffix.lower() == ".html":
             page_can_be_made()
+    if job_file is not None:
+        check_new_job(job_file)
     step = teller()
-    fit = fit_of(step, options)
+    fit, job = case_of(step, options)
+    asked, plan = plan_for(job, options)
     told = survey(
         fit,
-        **sawing_of(options),
+        **asked,
+        plan=plan,
         pounds=pounds,
         limits={
             "openings": [sizes_mm(opening, name="--door", count=2) for opening in door],
@@ -67,8 +81,18 @@ def survey_command(
             "table_kg": table_limit,
             "hoist_kg": hoist_limit,
         },
+        tool=None if tool is None else _tool(tool),
         pitch=None if pitch is None else length_of(pitch, "--pitch"),
         progress=step,
     )
     step("")
     hand_over(told, output, as_json)
+    kept = kept_job(job, job_file, fit, told.offcuts, asked) or job
+    if kept is not None:
+        click.echo(f"\nthe job is in {shown_name(kept.path or '')}; {done_words(kept)}")
+
+
+def _tool(text: str) -> Tool:
+    count = text.lower().replace("×", "x").count("x") + 1
+    sizes = sizes_mm(text, count=3 if count == 3 else 2, name="--tool")
+    return Tool(sizes[0], sizes[1], hand=sizes[2] if len(sizes) > 2 else 0)

@@ -12,7 +12,7 @@ from blockfit.filing.package import Package, packed, unpacked
 from blockfit.filing.values import Known, Reader, Writer
 from blockfit.intake.guard import MOST_MESH_BYTES, bytes_of
 
-__all__ = ["is_job_file", "read_parts", "write_parts"]
+__all__ = ["check_new_job", "is_job_file", "read_parts", "write_parts"]
 
 _HEAD = b"job.json"
 _LOG = "log"
@@ -59,6 +59,12 @@ def read_parts(path: Path, known: Known) -> dict[str, Any]:
             raise UnreadableFileError(f"{name} is damaged: {error}") from error
     except UnreadableFileError as error:
         raise UnreadableFileError(f"{error}{_way_out(path)}") from error
+
+
+def check_new_job(path: Path) -> None:
+    """Refuse before an hour's work what `write_parts` would refuse after it, for a new job."""
+    _check_place(path)
+    _check_earlier(path, (), fresh=True)
 
 
 def _way_out(path: Path) -> str:

@@ -31,6 +31,7 @@ from blockfit.waste.offcuts.methods import Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, Web
 from blockfit.waste.offcuts.planner import Hollow
 from blockfit.waste.offcuts.wishes import Kind, Wish
+from blockfit.waste.reach.tools import Tool
 from blockfit.waste.statics import Balance
 
 __all__ = ["KNOWN"]
@@ -69,6 +70,7 @@ _CLASSES: tuple[type, ...] = (
     Stage,
     Stance,
     Stone,
+    Tool,
     Verdict,
     Web,
     Wish,

@@ -14,6 +14,7 @@ from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.search.result import Fit
 from blockfit.solids.stage import Stage
+from blockfit.units import rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 
 __all__ = ["Job", "open_job"]
@@ -51,14 +52,19 @@ class Job:
         """Write the job to ``path``, or where it comes from; return it with that path.
 
         The file appears whole or not at all, the three states before it stay beside as ``….earlier-1.blockfit`` and so
-        on. A file that another hand has changed since is not written over. Raises `BadValueError`,
-        `UnreadableFileError`.
+        on. A file that another hand has changed since is not written over; a job that has no file yet takes the place
+        of none to which something has happened. Raises `BadValueError`, `UnreadableFileError`.
         """
         file = self.path if path is None else Path(path)
         if file is None:
             raise BadValueError("this job has no file yet: name one, as in job.save('kneeling.blockfit')")
         parts = {name: getattr(self, name) for name in _PARTS}
-        write_parts(file, {name: value for name, value in parts.items() if value is not None}, fresh=False, known=KNOWN)
+        write_parts(
+            file,
+            {name: value for name, value in parts.items() if value is not None},
+            fresh=self.path is None,
+            known=KNOWN,
+        )
         return replace(self, path=file)
 
     def noted(self, what: str, words: str, about: Any = None, *, when: str | None = None) -> "Job":
@@ -79,7 +85,7 @@ class Job:
 
     def __str__(self) -> str:
         """Return the log as lines."""
-        head = f"{self.fit.figure.name} in {self.fit.block.name}, scale {self.fit.scale:.4f}"
+        head = f"{self.fit.figure.name} in {self.fit.block.name}, scale {rounded_down(self.fit.scale, 4):.4f}"
         return "\n".join([head, *(f"  {entry}" for entry in self.log)]) + "\n"
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.filing.job_file import write_parts
-from blockfit.filing.log import new_entry
+from blockfit.filing.log import Entry, new_entry
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.polytope import inner_ball
 from blockfit.search.ask import Ask
@@ -21,6 +21,7 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import Standing
+from blockfit.units import rounded_down
 
 __all__ = [
     "TOUCH",
@@ -30,6 +31,7 @@ __all__ = [
     "counted_faces",
     "cover_of_faces",
     "drawn_in",
+    "placed_entry",
     "verified_cover_mm",
 ]
 
@@ -107,9 +109,13 @@ class Fit:
         It appears whole or not at all, and takes the place of no other file except a job to which nothing has
         happened yet. Raises `BadValueError`, `UnreadableFileError`.
         """
-        words = f"{self.figure.name} in {self.block.name}: {self.verdict.name}, scale {self.scale:.4f}, "
-        entry = new_entry("placed", f"{words}asked: {self.ask.seek.value}, {self.stance.words()}")
-        write_parts(Path(path), {"fit": self, "log": (entry,)}, fresh=True)
+        write_parts(Path(path), {"fit": self, "log": (placed_entry(self),)}, fresh=True)
+
+
+def placed_entry(fit: Fit) -> Entry:
+    """Return the first entry of a job's log: what was placed where, and what was asked."""
+    words = f"{fit.figure.name} in {fit.block.name}: {fit.verdict.name}, scale {rounded_down(fit.scale, 4):.4f}, "
+    return new_entry("placed", f"{words}asked: {fit.ask.seek.value}, {fit.ask.stance.words()}")
 
 
 def counted_faces(asked_mm: Array) -> Flags:

@@ -43,17 +43,16 @@ def whole_job() -> bf.Job:
     flawed = bf.largest(statue(), block().with_flaws(crack), cover=20, stance=bf.Stance.upright(30), gap=1e-3)
     plan = bf.offcuts(fit, lift_limit_kg=300, least_weight_kg=60)
     lost = bf.Flaw.ball((400, 80, 900), 40, name="lost at the shoulder")
-    job = bf.Job(fit, (), plan, bf.pointing(fit, count=8, faces=("front", "left")), (bf.roughing(fit, step=150),))
+    job = bf.Job(fit, (), plan, bf.pointing(fit, count=8, faces=("front", "left")), (bf.roughing(fit, step=80),))
     job = replace(job, stage=bf.stage_of(fit, offcuts=plan, pieces=2), asked={"lift_limit_kg": 300.0, "kerf": None})
     job = job.noted("placed", "as in the fit", when="2026-03-02T09:30:00+01:00")
-    job = job.noted("done", "offcut 1, offcut 2", ("offcut 1", "offcut 2"), when="2026-03-09T17:00:00+01:00")
+    job = job.noted("moved", "a trial among flaws", flawed, when="2026-03-03T08:00:00+01:00")
+    job = job.noted("done", "offcuts 1-2", ("offcut 1", "offcut 2"), when="2026-03-09T17:00:00+01:00")
     readings = bf.check(fit, {"brow": (400, 200, 1100), "knee": (400, 300, 300)})
     job = job.noted("readings", "2 readings", readings, when="2026-04-01T12:00:00+02:00")
     job = job.noted("lost", "a ball", (lost,), when="2026-05-20T08:00:00+02:00")
-    job = job.noted(
-        "ladder", "where it still goes", bf.recover(fit, lost, effort=0.1), when="2026-05-21T08:00:00+02:00"
-    )
-    return job.noted("moved", "a trial among flaws", flawed, when="2026-05-22T08:00:00+02:00")
+    ladder = bf.recover(fit, lost, effort=0.1)
+    return job.noted("ladder", "where it still goes", ladder, when="2026-05-21T08:00:00+02:00")
 
 
 def path_of(schema: int) -> Path:

@@ -1,0 +1,42 @@
+"""Readings taken back from the stone, in the job's own frame, and kept in its log."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from blockfit.jobs.job import Job
+from blockfit.marking.check import Check, check
+from blockfit.marking.datum import Datum
+from blockfit.units import Length
+
+__all__ = ["last_readings", "read_back"]
+
+
+def read_back(
+    job: Job,
+    readings: Mapping[str, Any],
+    *,
+    datum: Datum | None = None,
+    error: Length = 2,
+    note: str = "",
+    when: str | None = None,
+) -> tuple[Job, Check]:
+    """Return the job with readings in its log, and what they say.
+
+    They are measured from ``datum``; without one, from where the job's points are, or from the block's edges.
+    """
+    if datum is None and job.points is not None:
+        datum = job.points.datum
+    checked = check(job.fit, readings, datum=datum, error=error)
+    deep = len(checked.too_deep)
+    words = f"{len(checked.readings)} readings, {f'{deep} TOO DEEP' if deep else 'none too deep'}"
+    return job.noted("readings", words + (f": {note}" if note else ""), checked, when=when), checked
+
+
+def last_readings(job: Job) -> Check | None:
+    """Return the readings taken last since the placement was chosen, or ``None``."""
+    for entry in reversed(job.log):
+        if entry.what == "moved":
+            return None
+        if entry.what == "readings" and isinstance(entry.about, Check):
+            return entry.about
+    return None
