@@ -59,7 +59,7 @@ OPTIONS = {
         "--lean", "--points", "--step", "--allowance", "--face", "--paper", "--date", "-o",
     ],
 }  # fmt: skip
-FLAGS = ["--any-rotation", "--pounds", "--skip-bad", "--inches", "--nonsense", "-q"]
+FLAGS = ["--any-rotation", "--us", "--skip-bad", "--brief", "--nonsense", "-q"]
 USUAL = {
     "survey": ["figure.stl", "--unit", "mm", "--block", "300x200x400", "--turn", "5"],
     "compare": ["figure.stl", "yard.csv", "--unit", "mm", "--turn", "5", "--jobs", "1"],

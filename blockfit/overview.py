@@ -1,7 +1,7 @@
 """Every answer for one fit, as text and as JSON."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from inspect import signature
 from pathlib import Path
@@ -9,17 +9,24 @@ from types import MappingProxyType
 from typing import Any
 
 from blockfit.errors import BadValueError, safe_lines, shown_name
+from blockfit.facts.results import plain
+from blockfit.facts.systems import METRIC, UnitSystem, units_of
 from blockfit.search.ask import Ask, Seek
 from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.page.document import page_of
 from blockfit.sheets.saving import MADE_BY, check_free, write_whole
-from blockfit.sheets.survey import moving, record, text
 from blockfit.sheets.survey.alarms import alarms_of
+from blockfit.sheets.survey.brief import brief_lines
+from blockfit.sheets.survey.cautions import CAUTIONS, cautions_section, density_lines
+from blockfit.sheets.survey.cutting import offcuts_section, undercuts_section, weights_section
 from blockfit.sheets.survey.doubts import doubts_of
-from blockfit.sheets.words import item, length, rounded_down, wrapped
+from blockfit.sheets.survey.fitting import cover_section, fit_section, flaws_section, reading_section
+from blockfit.sheets.survey.moving import handling_section, thin_section
+from blockfit.sheets.survey.record import figure_record, fit_record
+from blockfit.sheets.words import Layout, layout_of
 from blockfit.solids.stance import Stance
-from blockfit.units import Length
+from blockfit.units import Length, Mass
 from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
@@ -42,82 +49,97 @@ class Survey:
     """
 
     fit: Fit
-    cover: Cover | None
-    reserve: Setback | None
-    undercuts: Undercuts | None
-    offcuts: OffcutPlan | None
-    weights: Weights | None
-    handling: Handling | None
-    thin: ThinStone | None
-    gains: tuple[tuple[str, Fit], ...]
-    would_fit: Fit | None
-    lacking: str
-    pounds: bool = False
+    gains: tuple[tuple[str, Fit], ...] = ()
+    cover: Cover | None = None
+    reserve: Setback | None = None
+    undercuts: Undercuts | None = None
+    offcuts: OffcutPlan | None = None
+    weights: Weights | None = None
+    handling: Handling | None = None
+    thin: ThinStone | None = None
+    would_fit: Fit | None = None
+    lacking: str = ""
 
     def __str__(self) -> str:
-        """Return the survey as a carver reads it."""
-        return "\n".join(safe_lines(line).replace("\n", " ").rstrip() for line in self._lines()) + "\n"
+        """Return the survey as a carver reads it, in metric units."""
+        return self.text()
 
-    def _lines(self) -> list[str]:
+    def text(self, units: str = "metric", detail: str = "usual", *, width: int | None = None) -> str:
+        """Return the survey as a carver reads it: first the ten lines that decide, then the details.
+
+        ``units`` is ``"metric"`` or ``"us"``; ``detail`` is ``"brief"`` (the ten lines), ``"usual"``, or ``"all"``,
+        which lists everything. ``width`` is in columns: by default what ``COLUMNS`` says, or 80.
+        """
+        layout = layout_of(units, detail, width)
+        return "\n".join(safe_lines(line).replace("\n", " ").rstrip() for line in self._lines(layout)) + "\n"
+
+    def _lines(self, layout: Layout) -> list[str]:
+        alarms = self._alarms(layout.units)
+        lines = [f"{self.fit.figure.name} in {self.fit.block.name}", ""]
+        lines += [line for words in alarms for line in layout.item("READ FIRST", words)]
+        lines += brief_lines(
+            self.fit,
+            self.cover,
+            self.reserve,
+            self.undercuts,
+            self.offcuts,
+            self.weights,
+            self.gains,
+            self.would_fit,
+            alarms,
+            layout,
+        )
+        if layout.detail == "brief":
+            return [*lines, *layout.point_of(CAUTIONS[0])]
+        for title, body in self._sections(layout):
+            lines += ["", title.upper(), *body]
+        stone = self.fit.block.stone
+        return lines if stone is None else [*lines, "", *density_lines(stone, layout)]
+
+    def _sections(self, layout: Layout) -> Iterator[tuple[str, list[str]]]:
+        """Yield the details, in the order in which they are decided."""
         fit = self.fit
-        title, blank, *rest = text.fit_section(fit)
-        alarms = [line for words in self._alarms() for line in item("READ FIRST", words)]
-        sections: list[tuple[str, list[str]]] = [
-            ("", [title, blank, *alarms, *rest, *_gains_section(self.gains, fit)]),
-        ]
-        if self.would_fit is not None:
-            largest_scale = f"{rounded_down(self.would_fit.scale, 4):.4f}"
-            wording = f"at {largest_scale} of full size it would fit (largest found, this stance and cover)"
-            sections[0][1].append(f"  {'What would fit':<16}{wording}")
+        yield "The fit", fit_section(fit, self.gains, self.would_fit, layout)
         if self.cover is not None and self.reserve is not None:
-            sections.append(
-                ("Stone over the figure", text.cover_section(self.cover, self.reserve, plain=fit.block.is_plain))
-            )
+            yield "Stone over the figure", cover_section(self.cover, self.reserve, layout, plain=fit.block.is_plain)
         if fit.kept_mm:
-            sections.append(("Flaws and rough sides", text.flaws_section(fit)))
+            yield "Flaws and rough sides", flaws_section(fit, layout)
         if self.undercuts is not None:
-            sections.append((f"Working inward from the {self.undercuts.front}", text.undercuts_section(self.undercuts)))
+            yield f"Working inward from the {self.undercuts.front}", undercuts_section(self.undercuts, layout)
         if self.offcuts is not None and self.weights is not None:
-            sections.append(("Pieces to save", text.offcuts_section(self.offcuts, self.weights)))
+            yield "Pieces to save", offcuts_section(self.offcuts, self.weights, layout)
         if self.weights is not None:
-            sections.append(("Weight", text.weights_section(self.weights, pounds=self.pounds)))
+            yield "Weight", weights_section(self.weights, layout)
         if self.handling is not None:
-            sections.append(("Standing and moving", moving.handling_section(self.handling)))
+            yield "Standing and moving", handling_section(self.handling, layout)
         if self.thin is not None:
-            sections.append(("Thin stone", moving.thin_section(self.thin)))
-        sections.append(("The figure as read", text.scan_section(fit)))
+            yield "Thin stone", thin_section(self.thin, layout)
+        yield "The figure as read", reading_section(fit, layout)
         if self.lacking:
-            sections.append(("Not answered", [f"  {self.lacking}"]))
-        stone = fit.block.stone
-        sections.append(("Cautions", text.cautions_section(self._extra_cautions())))
-        lines: list[str] = []
-        for title, body in sections:
-            lines += ([title.upper()] if title else []) + body + [""]
-        if stone is not None:
-            lines += wrapped(f"Density of {stone.name}: {stone.density_kg_m3:,.0f} kg/m³; {stone.source}.", "")
-        return lines
+            yield "Not answered", layout.paragraph(self.lacking)
+        yield "Cautions", cautions_section(self._extra_cautions(layout.units), layout)
 
-    def _alarms(self) -> list[str]:
+    def _alarms(self, units: UnitSystem) -> list[str]:
         """Return what must be read before anything else."""
-        return alarms_of(self.handling, self.thin)
+        return alarms_of(self.handling, self.thin, units=units)
 
-    def _extra_cautions(self) -> list[str]:
+    def _extra_cautions(self, units: UnitSystem) -> list[str]:
         stone = self.fit.block.stone
         extra = [stone.caution] if stone is not None and stone.caution else []
-        return self._alarms() + extra + doubts_of(self.fit)
+        return self._alarms(units) + extra + doubts_of(self.fit)
 
     def record(self) -> dict[str, Any]:
         """Return everything as plain data; keys say their units."""
         parts: dict[str, Any] = {
-            "figure": record.figure_record(self.fit),
-            "fit": record.fit_record(self.fit),
-            "cover": None if self.cover is None else record.cover_record(self.cover),
-            "setback": None if self.reserve is None else record.setback_record(self.reserve),
-            "undercuts": None if self.undercuts is None else record.undercuts_record(self.undercuts),
-            "offcuts": None if self.offcuts is None else record.offcuts_record(self.offcuts),
-            "weights": None if self.weights is None else record.weights_record(self.weights),
-            "handling": None if self.handling is None else record.handling_record(self.handling),
-            "thin_stone": None if self.thin is None else record.thin_record(self.thin),
+            "figure": figure_record(self.fit),
+            "fit": fit_record(self.fit),
+            "cover": None if self.cover is None else self.cover.record(),
+            "setback": None if self.reserve is None else self.reserve.record(),
+            "undercuts": None if self.undercuts is None else self.undercuts.record(),
+            "offcuts": None if self.offcuts is None else self.offcuts.record(),
+            "weights": None if self.weights is None else self.weights.record(),
+            "handling": None if self.handling is None else self.handling.record(),
+            "thin_stone": None if self.thin is None else self.thin.record(),
             "other_stances": [
                 {
                     "stance": name,
@@ -130,18 +152,20 @@ class Survey:
             ],
             "would_fit_at_scale": None if self.would_fit is None else self.would_fit.scale,
             "lacking": self.lacking,
-            "cautions": [*text.CAUTIONS, *self._extra_cautions()],
+            "cautions": [*CAUTIONS, *self._extra_cautions(METRIC)],
         }
-        plain: dict[str, Any] = record.plain(parts)
-        return plain
+        data: dict[str, Any] = plain(parts)
+        return data
 
-    def page(self) -> str:
+    def page(self, units: str = "metric") -> str:
         """Return the survey as one self-contained page."""
         title = f"{self.fit.figure.name} in {self.fit.block.name}"
-        cautions = [*text.CAUTIONS, *self._extra_cautions()]
-        return page_of(title, str(self), self.record(), self.fit, self.offcuts, self.undercuts, self.weights, cautions)
+        cautions = [*CAUTIONS, *self._extra_cautions(units_of(units))]
+        return page_of(
+            title, self.text(units), self.record(), self.fit, self.offcuts, self.undercuts, self.weights, cautions
+        )
 
-    def save(self, path: str | Path) -> None:
+    def save(self, path: str | Path, *, units: str = "metric") -> None:
         """Write the survey: ``.html`` one page that opens offline, ``.txt`` as printed, ``.json`` as data.
 
         The file appears whole or not at all, and only in the place of an earlier output of ours. The page needs the
@@ -150,9 +174,9 @@ class Survey:
         file = Path(path)
         kind = file.suffix.lower()
         if kind == ".html":
-            body = self.page()
+            body = self.page(units)
         elif kind == ".txt":
-            body = str(self)
+            body = self.text(units)
         elif kind == ".json":
             body = "{\n " + MADE_BY + "," + json.dumps(self.record(), indent=1, ensure_ascii=False)[1:] + "\n"
         else:
@@ -164,13 +188,12 @@ class Survey:
 def survey(
     fit: Fit,
     *,
-    lift_limit_kg: float | None = None,
-    least_weight_kg: float = 20,
+    lift_limit_kg: Mass | None = None,
+    least_weight_kg: Mass = 20,
     clearance: Length = 20,
     kerf: Length | None = None,
     reserve: Length = "all",
     sawing: Mapping[str, Any] = MappingProxyType({}),
-    pounds: bool = False,
     pitch: Length | None = None,
     limits: Mapping[str, Any] = MappingProxyType({}),
     alternatives: bool = True,
@@ -181,9 +204,9 @@ def survey(
     """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
 
     ``limits`` are the options of `handling`: openings, hook height, what floor, table, hoist and slings carry.
-    ``pounds`` adds them beside kilograms. ``alternatives`` adds what leaning, any turn, or any rotation at all
-    would gain. ``plan`` is one of `offcuts` that was made before, to be kept. The other options are those of `offcuts`
-    and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods.
+    ``alternatives`` adds what leaning, any turn, or any rotation at all would gain. ``plan`` is one of `offcuts` that
+    was made before, to be kept. The other options are those of `offcuts` and `undercuts`; ``sawing`` takes more of
+    `offcuts`: cuts, weights, shapes, methods.
     """
     known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in limits if name not in known]:
@@ -191,29 +214,19 @@ def survey(
     of_offcuts = [name for name, option in signature(offcuts).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in sawing if name not in of_offcuts]:
         raise BadValueError(f"sawing: {unknown[0]!r} is not known; known are {', '.join(of_offcuts)}")
-    gains: list[tuple[str, Fit]] = []
-    would_fit = None
+    known_gains: tuple[tuple[str, Fit], ...] = ()
     if alternatives:
         progress("trying other stances")
-        gains = _gains(fit)
+        known_gains = tuple(_gains(fit))
+    found = Survey(fit, known_gains)
     if fit.verdict is not Verdict.FITS:
-        if not fit.ask.is_scale and fit.placement is not None:
-            again = answer(fit.figure, fit.block, replace(_here(fit), seek=Seek.SCALE))
-            would_fit = again if again.placement is not None else None
-        lacking = "cover, undercuts, offcuts and weights are told for a figure that fits"
-        return Survey(fit, None, None, None, None, None, None, None, tuple(gains), would_fit, lacking)
+        return replace(found, would_fit=_would_fit(fit), lacking=_NO_FIT)
     progress("measuring the cover")
-    cover, depth = stone_cover(fit), setback(fit)
+    found = replace(found, cover=stone_cover(fit), reserve=setback(fit))
     if not fit.figure.is_solid:
-        lacking = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
-        return Survey(fit, cover, depth, None, None, None, None, None, tuple(gains), None, lacking)
+        return replace(found, lacking=_NO_SOLID)
     if fit.block.surface is not None:
-        lacking = (
-            "undercuts, offcuts and weights by stage are answered in a sawn block; in a rough one, of the block as you "
-            "square it. Standing is answered for the block as it is and for the finished figure"
-        )
-        moved, thin = handling(fit, **limits), thin_stone(fit)
-        return Survey(fit, cover, depth, None, None, None, moved, thin, tuple(gains), None, lacking, pounds)
+        return replace(found, handling=handling(fit, **limits), thin=thin_stone(fit), lacking=_ROUGH)
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch, tool=tool)
     if plan is None:
@@ -232,8 +245,23 @@ def survey(
     progress("standing and moving")
     moved = handling(fit, plan, cut, **limits)
     progress("thin stone")
-    thin = thin_stone(fit)
-    return Survey(fit, cover, depth, cut, plan, weighed, moved, thin, tuple(gains), None, "", pounds)
+    return replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin_stone(fit))
+
+
+_NO_FIT = "cover, undercuts, offcuts and weights are reported for a figure that fits"
+_NO_SOLID = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
+_ROUGH = (
+    "undercuts, offcuts and weights by stage are answered in a sawn block; in a rough one, of the block as you square "
+    "it. Standing is answered for the block as it is and for the finished figure"
+)
+
+
+def _would_fit(fit: Fit) -> Fit | None:
+    """Return the largest that would fit where the scale asked does not; ``None`` if nothing does."""
+    if fit.ask.is_scale or fit.placement is None:
+        return None
+    again = answer(fit.figure, fit.block, replace(_here(fit), seek=Seek.SCALE))
+    return again if again.placement is not None else None
 
 
 def _gains(fit: Fit) -> list[tuple[str, Fit]]:
@@ -246,17 +274,6 @@ def _gains(fit: Fit) -> list[tuple[str, Fit]]:
     if not fit.stance.is_free:
         wider.append(("any rotation at all", Stance.free()))
     return [(name, answer(fit.figure, fit.block, replace(_here(fit), stance=stance))) for name, stance in wider]
-
-
-def _gains_section(gains: Sequence[tuple[str, Fit]], fit: Fit) -> list[str]:
-    """Return one line on what other stances would gain, by what was sought."""
-    if fit.ask.seek is not Seek.SETBACK or fit.verdict is not Verdict.FITS or not gains:
-        return text.gains_section(gains, fit)
-    parts = []
-    for name, other in gains:
-        more = (other.setback_mm or 0.0) - (fit.setback_mm or 0.0)
-        parts.append(f"{name} gains {length(more)} of setback" if more >= 1 else f"{name} gains nothing")
-    return item("Other stances", "; ".join(parts) + " (best found)")
 
 
 def _here(fit: Fit) -> Ask:

@@ -12,10 +12,14 @@ __all__ = [
     "KG_PER_LB",
     "MM_PER_UNIT",
     "Length",
+    "Mass",
     "Ratio",
     "ambiguous",
     "feet_and_inches",
+    "inches_of",
+    "floor_load_kg_m2",
     "length_mm",
+    "mass_kg",
     "number_of",
     "ratio_value",
     "rounded_down",
@@ -29,6 +33,9 @@ Length = float | int | str
 
 Ratio = float | int | str
 """A number, or text such as ``"1:4"``."""
+
+Mass = float | int | str
+"""A number of kilograms, or text with a unit."""
 
 # The international inch, foot, yard and pound (1959): exact by definition.
 MM_PER_UNIT = {
@@ -135,6 +142,56 @@ _ORDER = {
 }
 
 
+_KG_PER_UNIT = {"kg": 1.0, "g": 1e-3, "t": 1000.0, "lb": KG_PER_LB, "lbs": KG_PER_LB, "oz": KG_PER_LB / 16}
+_FLOOR = {"kg/m2": 1.0, "kg/m²": 1.0, "t/m2": 1000.0, "t/m²": 1000.0, "kn/m2": 1000 / 9.80665, "kn/m²": 1000 / 9.80665}
+_PSF = KG_PER_LB / 0.3048**2
+_FLOOR |= {"lb/sq ft": _PSF, "lb/ft2": _PSF, "lb/ft²": _PSF, "psf": _PSF}
+
+
+def mass_kg(value: Mass, name: str = "weight", *, least: float = 0.0) -> float:
+    """Return a weight in kg, given as a number of kg or as text with a unit: kg, g, t, lb or oz.
+
+    Raises `BadValueError` for text that is no weight, for anything infinite, and below ``least``.
+
+    >>> from blockfit.units import mass_kg
+    >>> mass_kg(300), mass_kg("0.5 t"), round(mass_kg("600 lb"), 2)
+    (300.0, 500.0, 272.16)
+    """
+    return _in_units(value, name, _KG_PER_UNIT, "kg", '"300 kg" or "600 lb"', least)
+
+
+def floor_load_kg_m2(value: Mass, name: str = "floor load") -> float:
+    """Return a load on a floor in kg/m², given as a number of them or as text: ``"5 kN/m2"``, ``"100 psf"``.
+
+    >>> from blockfit.units import floor_load_kg_m2
+    >>> floor_load_kg_m2(500), round(floor_load_kg_m2("100 psf")), round(floor_load_kg_m2("5 kN/m2"))
+    (500.0, 488, 510)
+    """
+    return _in_units(value, name, _FLOOR, "kg/m2", '"500 kg/m2" or "100 psf"', 0.0)
+
+
+def _in_units(value: Mass, name: str, factors: dict[str, float], bare: str, example: str, least: float) -> float:
+    """Return a number times its unit's factor."""
+    try:
+        if isinstance(value, str):
+            split = _AMOUNT.fullmatch(value.strip())
+            unit = " ".join(split[2].lower().split()) if split and split[2] else bare
+            if split is None or unit not in factors:
+                raise BadValueError(f"{name}={value!r} is not understood; write for instance {example}")
+            amount = number_of(split[1], name) * factors[unit]
+        else:
+            amount = float(value)
+    except (TypeError, OverflowError) as error:
+        raise BadValueError(f"{name}={value!r} is not a number; write for instance {example}") from error
+    if not (math.isfinite(amount) and amount >= least):
+        bound = "0 or more" if least <= 0 else f"at least {least:g} {bare}"
+        raise BadValueError(f"{name}={value!r} must be a number of {bare}, {bound}")
+    return amount
+
+
+_AMOUNT = re.compile(r"([+-]?[\d.,'’\s/]*\d[\d.,'’]*)\s*([a-zA-Z²/\s\d]*?)")
+
+
 def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...]:
     """Return sizes written ``900x750x1500`` (mm) or ``36in x 30in x 60in``.
 
@@ -193,22 +250,36 @@ def rounded_up(value: float, digits: int = 1) -> float:
     return -rounded_down(-value, digits) + 0.0
 
 
-def feet_and_inches(millimetres: float, parts: int = 16) -> str:
-    """Return a length in feet, inches and sixteenths, to the nearest.
+def feet_and_inches(millimetres: float, parts: int = 16, rounded: str = "nearest") -> str:
+    """Return a length in feet, inches and sixteenths, rounded to the nearest, ``"down"`` or ``"up"``.
 
     >>> from blockfit.units import feet_and_inches
-    >>> feet_and_inches(914.4), feet_and_inches(1000), feet_and_inches(20)
-    ('3 ft', '3 ft 3 3/8 in', '13/16 in')
+    >>> feet_and_inches(914.4), feet_and_inches(1000), feet_and_inches(20), feet_and_inches(20, rounded="down")
+    ('3 ft', '3 ft 3 3/8 in', '13/16 in', '3/4 in')
     """
-    ticks = round(abs(millimetres) / 25.4 * parts)
-    feet, rest = divmod(ticks, 12 * parts)
+    exact = millimetres / 25.4 * parts
+    ticks = {"down": rounded_down, "up": rounded_up}.get(rounded, round)(exact, 0)
+    feet, rest = divmod(round(abs(ticks)), 12 * parts)
     inches, fraction = divmod(rest, parts)
     words = [f"{feet} ft"] if feet else []
     if fraction:
         words.append(f"{f'{inches} ' if inches else ''}{Fraction(fraction, parts)} in")
     elif inches or not feet:
         words.append(f"{inches} in")
-    return ("-" if millimetres < 0 and ticks else "") + " ".join(words)
+    return ("-" if ticks < 0 else "") + " ".join(words)
+
+
+def inches_of(millimetres: float, rounded: str = "nearest", parts: int = 16) -> str:
+    """Return a length in inches and sixteenths, a bare number: for columns, and rules that know no feet.
+
+    >>> from blockfit.units import inches_of
+    >>> inches_of(1000, "down"), inches_of(20, "up"), inches_of(-3.2)
+    ('39 5/16', '13/16', '-1/8')
+    """
+    ticks = {"down": rounded_down, "up": rounded_up}.get(rounded, round)(millimetres / 25.4 * parts, 0)
+    whole, part = divmod(round(abs(ticks)), parts)
+    fraction = str(Fraction(part, parts)) if part else ""
+    return ("-" if ticks < 0 else "") + (f"{whole} {fraction}".strip() if whole or not fraction else fraction)
 
 
 def _parse(text: str, name: str) -> float:

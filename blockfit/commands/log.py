@@ -1,5 +1,6 @@
 """``blockfit done``, ``lost`` and ``log``: what happened to the stone goes into the job's log."""
 
+import textwrap
 from pathlib import Path
 
 import click
@@ -10,13 +11,13 @@ from blockfit.errors import BadValueError, safe_lines
 from blockfit.intake.scan import read_figure
 from blockfit.jobs.done import done, done_words
 from blockfit.jobs.losses import lose
-from blockfit.sheets.words import wrapped
 from blockfit.solids.flaw import Flaw
 from blockfit.units import length_mm
 
 __all__ = ["done_command", "log_command", "lost_command"]
 
 _WORDS_AT = 30  # of a line of the log
+_WIDE = 100
 
 _lost = headed("What was lost")
 
@@ -76,7 +77,11 @@ def log_command(job: Path, note: str, when: str | None) -> None:
         held = held.noted("note", note, when=when).save()
     elif when is not None:
         raise BadValueError("--when is for a line of the log: give --note too")
-    lines = [part for line in str(held).splitlines() for part in wrapped(line, " " * _WORDS_AT)]
+    lines = [
+        part
+        for line in str(held).splitlines()
+        for part in textwrap.wrap(line, _WIDE, subsequent_indent=" " * _WORDS_AT)
+    ]
     click.echo(safe_lines("\n".join(lines)))
 
 

@@ -8,7 +8,7 @@ import click
 
 from blockfit.commands.cases import case_of, given, kept_job, plan_for
 from blockfit.commands.headings import Command, headed
-from blockfit.commands.options import fitting
+from blockfit.commands.options import fitting, units_name
 from blockfit.commands.sawing import sawing
 from blockfit.commands.terms import length_of, teller
 from blockfit.errors import BadValueError, plain_text
@@ -42,7 +42,6 @@ _marks, _points, _planes = map(headed, ("Marks and sheets", "Points", "Planes fo
     show_default=True,
     help="How many points to carry over.",
 )
-@_points("--inches", is_flag=True, help="Read the model in inches and sixteenths.")
 @_planes("--step", default="50", show_default=True, help="Distance of the planes for roughing out.")
 @_planes("--allowance", default="15", show_default=True, help="Stone that roughing out leaves over the figure.")
 @_planes("--face", default="front", show_default=True, help="Face that roughing out goes in from.")
@@ -55,7 +54,7 @@ _marks, _points, _planes = map(headed, ("Marks and sheets", "Points", "Planes fo
 @_marks("-o", "--output", required=True, type=click.Path(path_type=Path), help="Folder to write the sheets to.")
 def mark_command(
     count: int,
-    inches: bool,
+    us: bool,
     step: str,
     allowance: str,
     face: str,
@@ -73,7 +72,7 @@ def mark_command(
     if step_mm < _LEAST_STEP_MM:
         raise BadValueError(f"--step={step!r} must be at least {_LEAST_STEP_MM:g} mm")
     date = plain_text(date)[:40]
-    tell = teller()
+    tell, units = teller(), units_name(us)
     fit, job = case_of(tell, options)
     if fit.verdict is not Verdict.FITS:
         click.echo(
@@ -81,26 +80,25 @@ def mark_command(
         )
         return
     tell("marking")
-    points = _kept_points(job) or pointing(fit, count=count, inches=inches)
+    points = _kept_points(job) or pointing(fit, count=count, inches=us)
     planes = None
     if fit.figure.is_solid:
         planes = _kept_planes(job, face) or roughing(fit, face=face, step=step_mm, allowance=allowance_mm)
     output.mkdir(exist_ok=True)
-    write_whole(output / "setting.txt", str(setting(fit)))
-    write_whole(output / "points.txt", str(points))
-    write_whole(output / "points.csv", points.csv())
+    write_whole(output / "setting.txt", setting(fit).text(units))
+    write_whole(output / "points.txt", points.text(units))
+    write_whole(output / "points.csv", points.csv(units))
     written = ["setting.txt", "points.txt", "points.csv"]
     if planes is not None:
-        write_whole(output / "planes.txt", str(planes))
-        sheets = [face_sheet(fit, side, date=date, inches=inches) for side in ("front", "back", "left", "right", "top")]
+        write_whole(output / "planes.txt", planes.text(units))
+        sheets = [face_sheet(fit, side, date=date, units=units) for side in ("front", "back", "left", "right", "top")]
         named = list(zip(("front", "back", "left", "right", "top"), sheets, strict=True))
-        plates = plane_sheets(fit, planes, date=date, inches=inches)
+        plates = plane_sheets(fit, planes, date=date, units=units)
         named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
-        named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date)))
+        named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date, units=units)))
         asked, plan = plan_for(job, options)
         plan = plan or offcuts(fit, **_flat(asked), compare=False)
         job = kept_job(job, None, fit, plan, asked) or job
-        units = "us" if inches else "metric"
         named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(piece_sheets(plan, units=units, date=date), 1)]
         named += cut_sheets(plan, units=units, date=date)
         for name, sheet in named:

@@ -24,11 +24,13 @@ __all__ = [
     "BLOCK",
     "HEADINGS",
     "READING",
+    "US",
     "ask_of",
     "figure_and",
     "figure_of",
     "fit_of",
     "fitting",
+    "units_name",
 ]
 
 _SEEKS = {"scale": Seek.SCALE, "cover": Seek.COVER, "setback": Seek.SETBACK}
@@ -83,6 +85,19 @@ BLOCK = (
 """The options of every command that is given one block."""
 
 
+US = (
+    headed("What is written")(
+        "--us", is_flag=True, help="Feet and inches, pounds, square feet and psi in all that is printed and drawn."
+    ),
+)
+"""The option of every command that prints."""
+
+
+def units_name(us: bool) -> str:
+    """Return the name of the unit system that ``--us`` asks for."""
+    return "us" if us else "metric"
+
+
 def figure_and(*groups: Sequence[Decorator]) -> Decorator:
     """Return what gives a command the argument FIGURE and these groups of options, in order."""
     argument: Decorator = click.argument("figure", type=click.Path(path_type=Path))
@@ -96,7 +111,7 @@ def figure_and(*groups: Sequence[Decorator]) -> Decorator:
     return given
 
 
-fitting = figure_and(READING, BLOCK, ASKING, SEEKING)
+fitting = figure_and(READING, BLOCK, ASKING, SEEKING, US)
 
 
 def figure_of(options: dict[str, Any]) -> Figure:

@@ -12,7 +12,7 @@ from blockfit.commands.headings import headed
 from blockfit.commands.terms import length_of
 from blockfit.errors import BadValueError, BlockfitError, shown_name
 from blockfit.intake.tables import table_rows
-from blockfit.units import KG_PER_LB, number_of, sizes_mm
+from blockfit.units import KG_PER_LB, mass_kg, number_of, sizes_mm
 from blockfit.waste.offcuts.methods import Method
 from blockfit.waste.offcuts.wishes import CUTS
 
@@ -25,8 +25,8 @@ _pieces = headed(PIECES)
 _TOOLS = ("name", "kerf", "drift", "overrun", "depth", "makes", "both sides", "note")
 
 _OPTIONS = (
-    _pieces("--lift-limit", type=float, help="Heaviest piece that can be lifted, in kg."),
-    _pieces("--least-weight", type=float, default=20, show_default=True, help="Lightest piece worth saving, in kg."),
+    _pieces("--lift-limit", help='Heaviest piece that can be lifted, such as 300 (kg) or "600 lb".'),
+    _pieces("--least-weight", default="20", show_default=True, help='Lightest piece worth saving, such as "50 lb".'),
     _pieces("--clearance", default="20", show_default=True, help="Stone that offcuts leave over the figure."),
     _pieces("--kerf", help="Width of every cut, whatever makes it.  [default: by method]"),
     _pieces(
@@ -53,10 +53,10 @@ def sawing(command: Callable[..., None]) -> Callable[..., None]:
 
 def sawing_of(options: dict[str, Any]) -> dict[str, Any]:
     """Return what the options ask of `blockfit.survey`, by its own names; wishes are under ``sawing``."""
-    kerf, reserve = options["kerf"], options["reserve"]
+    kerf, reserve, lift = options["kerf"], options["reserve"], options["lift_limit"]
     return {
-        "lift_limit_kg": options["lift_limit"],
-        "least_weight_kg": options["least_weight"],
+        "lift_limit_kg": None if lift is None else mass_kg(lift, "--lift-limit"),
+        "least_weight_kg": mass_kg(options["least_weight"], "--least-weight"),
         "clearance": length_of(options["clearance"], "--clearance"),
         "kerf": None if kerf is None else length_of(kerf, "--kerf"),
         "reserve": "all" if reserve.strip().lower() == "all" else length_of(reserve, "--reserve"),

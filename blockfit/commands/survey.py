@@ -7,7 +7,7 @@ import click
 
 from blockfit.commands.cases import case_of, kept_job, plan_for
 from blockfit.commands.headings import Command, headed
-from blockfit.commands.options import fitting
+from blockfit.commands.options import fitting, units_name
 from blockfit.commands.sawing import sawing
 from blockfit.commands.terms import check_output, hand_over, length_of, teller
 from blockfit.errors import shown_name
@@ -15,7 +15,7 @@ from blockfit.filing.job_file import check_new_job
 from blockfit.jobs.done import done_words
 from blockfit.overview import survey
 from blockfit.sheets.page.document import page_can_be_made
-from blockfit.units import sizes_mm
+from blockfit.units import floor_load_kg_m2, mass_kg, sizes_mm
 from blockfit.waste.reach.tools import Tool
 
 __all__ = ["survey_command"]
@@ -30,22 +30,24 @@ _output = headed("What is written")
 @sawing
 @_limits("--door", multiple=True, help="Opening to pass, width x height, such as 800x2000. May be repeated.")
 @_limits("--hook-height", help="Free height under the hook.")
-@_limits("--floor-limit", type=float, help="What the floor carries, in kg per m².")
-@_limits("--table-limit", type=float, help="What the table or banker carries, in kg.")
-@_limits("--hoist-limit", type=float, help="What the weakest of hoist, gantry and slings carries, in kg.")
+@_limits("--floor-limit", help='What the floor carries, such as 500 (kg/m²) or "100 psf".')
+@_limits("--table-limit", help="What the table or banker carries (kg, or with a unit).")
+@_limits("--hoist-limit", help="What the weakest of hoist, gantry and slings carries (kg, or with a unit).")
 @_undercuts("--tool", help="What must reach: diameter x length, such as 12x250; a third size is the room for a hand.")
 @_undercuts("--pitch", help="Distance of the columns that undercuts are measured by.")
 @_output("--job", "job_file", type=click.Path(path_type=Path), help="Make a job of it: a new .blockfit file.")
-@_output("--pounds", is_flag=True, help="Show pounds beside kilograms.")
+@_output("--brief", "detail", flag_value="brief", help="Print the ten lines that decide, and stop.")
+@_output("--all", "detail", flag_value="all", help="List everything, also what is small and far from any limit.")
 @_output("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .html, .txt or .json file.")
 @_output("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
 def survey_command(
-    pounds: bool,
+    us: bool,
+    detail: str | None,
     door: tuple[str, ...],
     hook_height: str | None,
-    floor_limit: float | None,
-    table_limit: float | None,
-    hoist_limit: float | None,
+    floor_limit: str | None,
+    table_limit: str | None,
+    hoist_limit: str | None,
     tool: str | None,
     pitch: str | None,
     job_file: Path | None,
@@ -73,20 +75,19 @@ def survey_command(
         fit,
         **asked,
         plan=plan,
-        pounds=pounds,
         limits={
             "openings": [sizes_mm(opening, name="--door", count=2) for opening in door],
             "hook_height": None if hook_height is None else length_of(hook_height, "--hook-height"),
-            "floor_kg_m2": floor_limit,
-            "table_kg": table_limit,
-            "hoist_kg": hoist_limit,
+            "floor_kg_m2": None if floor_limit is None else floor_load_kg_m2(floor_limit, "--floor-limit"),
+            "table_kg": None if table_limit is None else mass_kg(table_limit, "--table-limit"),
+            "hoist_kg": None if hoist_limit is None else mass_kg(hoist_limit, "--hoist-limit"),
         },
         tool=None if tool is None else _tool(tool),
         pitch=None if pitch is None else length_of(pitch, "--pitch"),
         progress=step,
     )
     step("")
-    hand_over(told, output, as_json)
+    hand_over(told, output, as_json, units_name(us), detail or "usual")
     kept = kept_job(job, job_file, fit, told.offcuts, asked) or job
     if kept is not None:
         click.echo(f"\nthe job is in {shown_name(kept.path or '')}; {done_words(kept)}")

@@ -32,12 +32,14 @@ def check_output(
         check_target(path, kinds, inputs)
 
 
-def hand_over(told: Survey, output: Path | None, as_json: Path | None) -> None:
+def hand_over(
+    told: Survey, output: Path | None, as_json: Path | None, units: str = "metric", detail: str = "usual"
+) -> None:
     """Print a survey, and save it where asked."""
-    click.echo(safe_lines(str(told)), nl=False)
+    click.echo(safe_lines(told.text(units, detail)), nl=False)
     for target in (output, as_json):
         if target is not None:
-            told.save(target)
+            told.save(target, units=units)
 
 
 def teller() -> Callable[[str], None]:

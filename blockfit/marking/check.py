@@ -3,12 +3,14 @@
 mm, block frame. Distances to the figure are exact for its surface; what a reading is worth is the user's error."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.marking.datum import Datum
 from blockfit.marking.table import in_columns
@@ -21,27 +23,27 @@ from blockfit.waste.placed import placed_solid
 __all__ = ["Check", "Reading", "check"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Reading:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Reading(Result):
     """One place on the stone: where it is (3,), and the stone still over the figure there, below 0 if cut too deep.
 
     ``verdict`` is ``stone on it``, ``too deep``, or ``within the error`` of zero; ``nearest_mm`` (3,) is the figure's
     nearest point.
     """
 
-    name: str
-    at_mm: Array
-    left_mm: float
-    verdict: str
-    nearest_mm: Array
+    name: str = field(metadata=fact("reading", Sure.GIVEN))
+    at_mm: Array = field(metadata=fact("at", Sure.GIVEN))
+    left_mm: float = field(metadata=fact("stone left", Sure.EXACT, Rounding.DOWN))
+    verdict: str = field(metadata=fact("verdict", Sure.EXACT))
+    nearest_mm: Array = field(metadata=fact("nearest", Sure.EXACT, shown=False))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Check:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Check(Result):
     """All readings, the worst first; ``error_mm`` is what each may be wrong by."""
 
-    readings: tuple[Reading, ...]
-    error_mm: float
+    readings: tuple[Reading, ...] = field(metadata=fact("readings", Sure.EXACT))
+    error_mm: float = field(metadata=fact("error of each", Sure.GIVEN))
 
     @property
     def too_deep(self) -> tuple[Reading, ...]:

@@ -1,18 +1,20 @@
 """How far a model has moved between two sittings, by three points or more that were taken twice. Any length unit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, frozen
 
 __all__ = ["Movement", "model_moved"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Movement:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Movement(Result):
     """The rigid movement that takes the first points to the later ones best.
 
     ``shift_mm`` (3,) is how far their middle moved, ``turn_deg`` how far they turned, ``left_over_mm`` what no
@@ -20,11 +22,11 @@ class Movement:
     before to where they are now.
     """
 
-    rotation: Array
-    shift_mm: Array
-    moved_mm: float
-    turn_deg: float
-    left_over_mm: float
+    rotation: Array = field(metadata=fact("rotation", Sure.EXACT, shown=False))
+    shift_mm: Array = field(metadata=fact("shift", Sure.EXACT))
+    moved_mm: float = field(metadata=fact("moved", Sure.EXACT))
+    turn_deg: float = field(metadata=fact("turned", Sure.EXACT))
+    left_over_mm: float = field(metadata=fact("left over", Sure.EXACT, Rounding.UP))
     middle: Array
 
     def apply(self, points: Array) -> Array:

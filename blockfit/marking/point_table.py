@@ -5,11 +5,13 @@ readings it is set; depths from the real stone at the place (`ways_in`)."""
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import DepthPicture, Facets, chosen_spots, facets_over, high_spots, picture_of
@@ -31,8 +33,8 @@ _NOTHING = "nothing to cut here: so little stone lies over it"
 _FAR_MM = 5.0  # a stop further out than that has its reason in the row
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Point:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Point(Result):
     """One point: ``at_mm`` (3,) on the figure's surface, in the block frame; readings from the datum.
 
     ``model_mm`` (3,) is the reading on the model, rounded; ``block_mm`` (3,) the exact reading on the block;
@@ -42,18 +44,18 @@ class Point:
     ``note`` says why a stop stays far out, or is missing.
     """
 
-    number: int
-    name: str
-    kind: Kind
-    face: str
-    at_mm: Array
-    model_mm: Array
-    block_mm: Array
-    depth_mm: float | None
-    stop_mm: float | None
-    allowance_mm: float | None
-    rounding_mm: float
-    note: str
+    number: int = field(metadata=fact("number", Sure.EXACT, measure=Measure.COUNT))
+    name: str = field(metadata=fact("name", Sure.EXACT))
+    kind: Kind = field(metadata=fact("kind", Sure.EXACT))
+    face: str = field(metadata=fact("face", Sure.EXACT))
+    at_mm: Array = field(metadata=fact("at", Sure.EXACT, shown=False))
+    model_mm: Array = field(metadata=fact("on the model", Sure.EXACT))
+    block_mm: Array = field(metadata=fact("on the block", Sure.EXACT))
+    depth_mm: float | None = field(metadata=fact("depth", Sure.EXACT, Rounding.DOWN))
+    stop_mm: float | None = field(metadata=fact("stop", Sure.EXACT, Rounding.DOWN))
+    allowance_mm: float | None = field(metadata=fact("allowance", Sure.EXACT, Rounding.DOWN))
+    rounding_mm: float = field(metadata=fact("rounding", Sure.EXACT, Rounding.UP))
+    note: str = field(metadata=fact("note", Sure.EXACT))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,13 +5,17 @@ between which points something may be cut: nothing else may."""
 
 import csv
 import io
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
+from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import Facets
 from blockfit.marking.point_table import Point, Task, face_points, landmark_points, taken_points
@@ -20,7 +24,7 @@ from blockfit.marking.table import in_columns
 from blockfit.marking.ways_in import AXIS, WayIn, way_in
 from blockfit.measure.views import FACE_DIRECTIONS
 from blockfit.search.result import Fit
-from blockfit.units import Length, length_mm, rounded_down, rounded_up
+from blockfit.units import Length, inches_of, length_mm, rounded_down
 
 __all__ = ["Between", "Point", "Pointing", "pointing"]
 
@@ -32,20 +36,20 @@ _WIDE = 100
 _TIED = "\0"  # stands for a space at which no line is broken
 
 
-@dataclass(frozen=True, slots=True)
-class Between:
+@dataclass(frozen=True, slots=True, repr=False)
+class Between(Result):
     """Three neighbouring points of a face, by number, between which stone may be cut.
 
     Straight from stop to stop where ``no_deeper_mm`` is ``None``; else to that depth by the rod, anywhere between them.
     """
 
-    face: str
-    points: tuple[int, int, int]
-    no_deeper_mm: float | None
+    face: str = field(metadata=fact("face", Sure.EXACT))
+    points: tuple[int, int, int] = field(metadata=fact("points", Sure.EXACT, measure=Measure.COUNT))
+    no_deeper_mm: float | None = field(metadata=fact("no deeper than", Sure.EXACT, Rounding.DOWN))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Pointing:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Pointing(Result):
     """The points in order, what readings are taken from, and how the model's are rounded (``grain_mm``).
 
     ``factor`` takes model lengths to block lengths. ``width_mm`` is the tool's, a flat point. ``inches``: model
@@ -54,16 +58,16 @@ class Pointing:
     ``lacking`` what is not known.
     """
 
-    points: tuple[Point, ...]
+    points: tuple[Point, ...] = field(metadata=fact("points", Sure.EXACT))
     datum: Datum
-    factor: float
+    factor: float = field(metadata=fact("model to block", Sure.EXACT))
     grain: Grain
-    allowance_mm: float
-    width_mm: float
+    allowance_mm: float = field(metadata=fact("allowance", Sure.GIVEN))
+    width_mm: float = field(metadata=fact("tool", Sure.GIVEN))
     facets: Mapping[str, Facets]
-    between: tuple[Between, ...]
+    between: tuple[Between, ...] = field(metadata=fact("between points", Sure.EXACT, shown=False))
     from_words: Mapping[str, str]
-    lacking: str
+    lacking: str = field(metadata=fact("lacking", Sure.EXACT))
 
     @property
     def grain_mm(self) -> float:
@@ -79,52 +83,60 @@ class Pointing:
         """Return a rounded reading on the model as the carver's rule shows it."""
         return self.grain.written(round(millimetres / self.grain.mm))
 
-    def rows(self) -> list[tuple[str, ...]]:
-        """Return the table as text, a heading first."""
-        unit = "in" if self.inches else "mm"
-        table = [tuple(f"{name} {unit}" if name.startswith("model") else name for name in _COLUMNS)]
+    def rows(self, units: str = "metric") -> list[tuple[str, ...]]:
+        """Return the table as text, a heading first; what is on the block in ``units``, rounded to leave stone."""
+        shown = units_of(units)
+        unit, block_unit = "in" if self.inches else "mm", "in" if shown is US else "mm"
+        table = [tuple(_headed(name, unit, block_unit) for name in _COLUMNS)]
         for p in self.points:
             model = (self.model_words(float(value)) for value in p.model_mm)
-            depths = (_down(p.depth_mm), _down(p.stop_mm), _down(p.allowance_mm), f"{rounded_up(p.rounding_mm):.1f}")
-            table.append((str(p.number), p.name, p.kind, p.face, *model, *_block_words(p), *depths, p.note))
+            depths = [_written(value, shown, Rounding.DOWN) for value in (p.depth_mm, p.stop_mm, p.allowance_mm)]
+            rounding = _written(p.rounding_mm, shown, Rounding.UP)
+            row = (str(p.number), p.name, p.kind, p.face, *model, *_block_words(p, shown), *depths, rounding, p.note)
+            table.append(row)
         return table
 
-    def __str__(self) -> str:
+    def text(self, units: str = "metric") -> str:
         """Return the table with what it is read from, what rounding costs, and what may be cut between points."""
-        ticks = f"{rounded_up(self.grain.mm * self.factor):.1f} mm on the block"
+        shown = units_of(units)
+        ticks = shown.fine(self.grain.mm * self.factor, Rounding.UP)
         lines = [
             f"POINTS   read from {self.datum.name}; 1 mm on the model is {self.factor:.4g} mm on the block",
-            f"Model readings are rounded to {self.grain.words}, towards the face along the way in: up to {ticks}.",
-            f"Go in straight, with a tool of {self.width_mm:g} mm or less, to the stop and no deeper: "
-            f"{self.allowance_mm:g} mm or more then stay",
+            f"Model readings are rounded to {self.grain.words}, towards the face along the way in: up to {ticks} "
+            "on the block.",
+            f"Go in straight, with a tool of {shown.given(self.width_mm)} or less, to the stop and no deeper: "
+            f"{shown.given(self.allowance_mm)} or more then stay",
             "before the figure; at a stop of 0 nothing is cut. Depths and stops are read by a depth rod at the place:",
             *(f"  {words}" for words in dict.fromkeys(self.from_words.values())),
         ]
         lines += [self.lacking[:1].upper() + self.lacking[1:] + "."] if self.lacking else []
-        shown = self.rows()
-        return "\n".join([*lines, "", in_columns(shown), *self._between_lines()]) + "\n"
+        return "\n".join([*lines, "", in_columns(self.rows(units)), *self._between_lines(shown)]) + "\n"
 
-    def _between_lines(self) -> list[str]:
+    def _between_lines(self, units: UnitSystem) -> list[str]:
         lines: list[str] = []
         for face in self.facets:
             ours = [b for b in self.between if b.face == face]
             lines += ["", f"BETWEEN THE POINTS of the {face}: cut only between three that are named here together"]
             straight = ["-".join(map(str, b.points)) for b in ours if b.no_deeper_mm is None]
             level = [
-                "-".join(map(str, b.points)) + f"{_TIED}{b.no_deeper_mm:.1f}"
+                "-".join(map(str, b.points))
+                + f"{_TIED}{_written(b.no_deeper_mm, units, Rounding.DOWN).replace(' ', _TIED)}"
                 for b in ours
                 if b.no_deeper_mm is not None
             ]
             lines += _listed("straight from stop to stop", straight)
-            lines += _listed("no deeper than the depth in mm, by the depth rod anywhere between them", level)
+            lines += _listed(
+                f"no deeper than the depth in {'in' if units is US else 'mm'}, by the depth rod anywhere between them",
+                level,
+            )
             lines += [] if ours else ["  nothing: go in at the points alone"]
         return lines
 
-    def csv(self) -> str:
+    def csv(self, units: str = "metric") -> str:
         """Return the table as CSV; names that a spreadsheet would take for a formula begin with an apostrophe."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        for number, row in enumerate(self.rows()):
+        for number, row in enumerate(self.rows(units)):
             writer.writerow(row if number == 0 else [row[0], _plain(row[1]), *row[2:]])
         return out.getvalue()
 
@@ -226,19 +238,32 @@ def _listed(words: str, items: Sequence[str]) -> list[str]:
     return [line.replace(_TIED, " ") for line in lines]
 
 
-def _block_words(point: Point) -> tuple[str, str, str]:
+def _headed(name: str, model_unit: str, block_unit: str) -> str:
+    """Return a column's heading with the unit of what stands below it."""
+    if name.startswith("model"):
+        return f"{name} {model_unit}"
+    return re.sub(r"\bmm\b", block_unit, name)
+
+
+def _block_words(point: Point, units: UnitSystem) -> tuple[str, str, str]:
     """Return the readings on the block, along the way in rounded towards the face."""
-    words = [f"{value:.1f}" for value in point.block_mm]
+    leans = [Rounding.NEAREST] * 3
     if point.face in AXIS:
         axis = AXIS[point.face]
-        inward = FACE_DIRECTIONS[point.face][axis] > 0
-        value = float(point.block_mm[axis])
-        words[axis] = f"{rounded_down(value) if inward else rounded_up(value):.1f}"
-    return words[0], words[1], words[2]
+        leans[axis] = Rounding.DOWN if FACE_DIRECTIONS[point.face][axis] > 0 else Rounding.UP
+    x, y, z = (_written(float(v), units, lean) for v, lean in zip(point.block_mm, leans, strict=True))
+    return x, y, z
 
 
-def _down(value: float | None) -> str:
-    return "" if value is None else f"{rounded_down(value):.1f}"
+def _written(value: float | None, units: UnitSystem, rounded: Rounding) -> str:
+    """Return a length without its unit, for a column; inches with sixteenths are not divided into feet."""
+    if value is None:
+        return ""
+    return (
+        inches_of(value, rounded.value)
+        if units is US
+        else units.fine(value, rounded).removesuffix(" mm").replace(",", "")
+    )
 
 
 def _plain(text: str) -> str:

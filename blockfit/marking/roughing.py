@@ -3,12 +3,15 @@
 mm, block frame. Outlines are shapely areas on the block's own axes: x and z from the front or back, y and z from a
 side, x and y from above or below. They come from exact shadows of the figure, so that what stays holds the figure."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result
+from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import hull_solid, prism
@@ -18,7 +21,7 @@ from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.units import Length, length_mm, rounded_down
+from blockfit.units import KG_PER_LB, Length, inches_of, length_mm, rounded_down
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.reserve.setback import setback
 
@@ -26,32 +29,33 @@ __all__ = ["AXES", "Plane", "Roughing", "roughing"]
 
 AXES = {"front": (0, 2), "back": (0, 2), "left": (1, 2), "right": (1, 2), "bottom": (0, 1), "top": (0, 1)}
 _MOST_PLANES = 400
+_L_PER_CU_FT = 0.3048**3 * 1000
 _DRAWN_MM = 0.02  # more is kept than the allowance: what drawing and cutting out an outline may lose
 _ENOUGH = 1e-3  # of the whole shadow: what comes into view after the end
 _LOOKS = 24  # how often the way back is looked at
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Plane:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Plane(Result):
     """One plane of the work: ``depth_mm`` from the face, what must stay there and what may go, as shapely areas.
 
     ``removed_m3`` is what this plane takes out since the one before, ``total_m3`` all so far; kg are ``None``
     without a stone. ``setback_mm`` is how far the figure can still go back.
     """
 
-    name: str
-    depth_mm: float
+    name: str = field(metadata=fact("plane", Sure.EXACT))
+    depth_mm: float = field(metadata=fact("depth", Sure.EXACT, Rounding.DOWN))
     keep: Any
     go: Any
-    removed_m3: float
-    total_m3: float
-    removed_kg: float | None
-    total_kg: float | None
-    setback_mm: float
+    removed_m3: float = field(metadata=fact("out", Sure.EXACT))
+    total_m3: float = field(metadata=fact("so far", Sure.EXACT))
+    removed_kg: float | None = field(metadata=fact("out, weight", Sure.ESTIMATE, Rounding.UP))
+    total_kg: float | None = field(metadata=fact("so far, weight", Sure.ESTIMATE, Rounding.UP))
+    setback_mm: float = field(metadata=fact("setback left", Sure.EXACT, Rounding.DOWN))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Roughing:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Roughing(Result):
     """The planes from one face in order; ``axes`` are the block's axes of the outlines.
 
     ``end_mm`` is the plane where work from this face ends and ``end_words`` why; ``from_words`` say what depths are
@@ -59,36 +63,42 @@ class Roughing:
     stays over what comes into view.
     """
 
-    face: str
+    face: str = field(metadata=fact("from the", Sure.GIVEN))
     axes: tuple[int, int]
-    step_mm: float
-    allowance_mm: float
-    planes: tuple[Plane, ...]
-    end_mm: float
-    end_words: str
-    from_words: str
+    step_mm: float = field(metadata=fact("step", Sure.GIVEN))
+    allowance_mm: float = field(metadata=fact("allowance", Sure.GIVEN))
+    planes: tuple[Plane, ...] = field(metadata=fact("planes", Sure.EXACT))
+    end_mm: float = field(metadata=fact("ends at", Sure.EXACT, Rounding.DOWN))
+    end_words: str = field(metadata=fact("because", Sure.EXACT))
+    from_words: str = field(metadata=fact("depths are measured", Sure.GIVEN))
 
-    def rows(self) -> list[tuple[str, ...]]:
-        """Return the table as text, a heading first."""
-        stone = self.planes[0].removed_kg is not None
-        table = [("plane", "depth mm", "out kg" if stone else "out l", "so far", "setback left mm")]
+    def rows(self, units: str = "metric") -> list[tuple[str, ...]]:
+        """Return the table as text, a heading first; depths rounded so that stone is left."""
+        shown = units_of(units)
+        us, stone = shown is US, self.planes[0].removed_kg is not None
+        length, amount = ("in", "lb" if stone else "cu ft") if us else ("mm", "kg" if stone else "l")
+        table: list[tuple[str, ...]] = [
+            ("plane", f"depth {length}", f"out {amount}", "so far", f"setback left {length}")
+        ]
         for k, p in enumerate(self.planes, 1):
             out, total = (p.removed_kg, p.total_kg) if stone else (p.removed_m3 * 1e3, p.total_m3 * 1e3)
-            back = f"{rounded_down(p.setback_mm, 0):.0f}"
-            table.append(
-                (str(k), f"{rounded_down(p.depth_mm):.1f}", f"{out or 0.0:,.1f}", f"{total or 0.0:,.1f}", back)
-            )
-        return table  # type: ignore[return-value]
+            per = (KG_PER_LB if stone else _L_PER_CU_FT) if us else 1.0
+            depth = inches_of(p.depth_mm, "down") if us else f"{rounded_down(p.depth_mm):.1f}"
+            back = inches_of(p.setback_mm, "down") if us else f"{rounded_down(p.setback_mm, 0):.0f}"
+            table.append((str(k), depth, f"{(out or 0.0) / per:,.1f}", f"{(total or 0.0) / per:,.1f}", back))
+        return table
 
-    def __str__(self) -> str:
+    def text(self, units: str = "metric") -> str:
         """Return the planes as a table."""
+        shown = units_of(units)
         lines = [
-            f"ROUGHING OUT from the {self.face}, planes {self.step_mm:g} mm apart, {self.allowance_mm:g} mm left on it",
+            f"ROUGHING OUT from the {self.face}, planes {shown.given(self.step_mm)} apart, "
+            f"{shown.given(self.allowance_mm)} left on it",
             f"Depths are measured {self.from_words}.",
             "At each plane all that lies outside its outline (the sheets) may go, down to the plane and no deeper.",
-            f"It ends at {rounded_down(self.end_mm):.1f} mm: {self.end_words}.",
+            f"It ends at {shown.fine(self.end_mm, Rounding.DOWN)}: {self.end_words}.",
             "",
-            in_columns(self.rows()),
+            in_columns(self.rows(units)),
         ]
         return "\n".join(lines) + "\n"
 

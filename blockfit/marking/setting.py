@@ -4,16 +4,19 @@ mm at the maquette's size unless said otherwise. Either the model stands level o
 and leaned about it, or the frame stands level and the model is wedged up in it."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result
+from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
-from blockfit.units import rounded_up
+from blockfit.units import inches_of, rounded_up
 
 _WANTED_MM = 0.5  # on the block: what printed digits may be worth at most
 _FINEST = 3  # digits behind the point of a mm
@@ -26,42 +29,46 @@ _BASE_MM = (
 __all__ = ["CheckDistance", "FrameCorner", "Setting", "Wedge", "setting"]
 
 
-@dataclass(frozen=True, slots=True)
-class FrameCorner:
+@dataclass(frozen=True, slots=True, repr=False)
+class FrameCorner(Result):
     """An inside corner of the frame, by plain measurements from the model: right of its left end, behind its front
     end, above its table; below 0 on the other side."""
 
-    name: str
-    right_mm: float
-    behind_mm: float
-    above_mm: float
+    name: str = field(metadata=fact("corner", Sure.EXACT))
+    right_mm: float = field(metadata=fact("right", Sure.EXACT))
+    behind_mm: float = field(metadata=fact("behind", Sure.EXACT))
+    above_mm: float = field(metadata=fact("above", Sure.EXACT))
 
 
-@dataclass(frozen=True, slots=True)
-class Wedge:
+@dataclass(frozen=True, slots=True, repr=False)
+class Wedge(Result):
     """How high a point of the model's base stands above the frame's floor; the point as for a frame corner.
 
     ``above_mm`` is how high the point lies above the table while the model stands level.
     """
 
-    at: str
-    right_mm: float
-    behind_mm: float
-    above_mm: float
-    height_mm: float
+    at: str = field(metadata=fact("point", Sure.EXACT))
+    right_mm: float = field(metadata=fact("right", Sure.EXACT))
+    behind_mm: float = field(metadata=fact("behind", Sure.EXACT))
+    above_mm: float = field(metadata=fact("above", Sure.EXACT))
+    height_mm: float = field(metadata=fact("stands at", Sure.EXACT))
 
 
-@dataclass(frozen=True, slots=True)
-class CheckDistance:
-    """A far distance that must come out right, from an inside corner of the frame to a point of the model."""
+@dataclass(frozen=True, slots=True, repr=False)
+class CheckDistance(Result):
+    """A far distance that must come out right, from an inside corner of the frame to a point of the model.
 
-    corner: str
-    point: str
-    distance_mm: float
+    ``at_mm`` is that point: right of the model's left end, behind its front end, above its table.
+    """
+
+    corner: str = field(metadata=fact("from the frame's corner", Sure.EXACT))
+    point: str = field(metadata=fact("to", Sure.EXACT))
+    at_mm: tuple[float, float, float] = field(metadata=fact("that lies", Sure.EXACT))
+    distance_mm: float = field(metadata=fact("distance", Sure.EXACT))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Setting:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Setting(Result):
     """The frame about the model.
 
     ``factor`` takes lengths on the model to lengths on the block. ``turn_deg`` and ``tilt_deg`` are the figure's in
@@ -71,30 +78,31 @@ class Setting:
     ``shift_mm`` take model points (figure frame, mm at the maquette's size) to places in the frame.
     """
 
-    factor: float
-    inside_mm: tuple[float, float, float]
-    turn_deg: float
-    tilt_deg: float
-    corners: tuple[FrameCorner, ...]
-    wedges: tuple[Wedge, ...]
-    checks: tuple[CheckDistance, ...]
+    factor: float = field(metadata=fact("model to block", Sure.EXACT))
+    inside_mm: tuple[float, float, float] = field(metadata=fact("frame inside", Sure.EXACT))
+    turn_deg: float = field(metadata=fact("turned", Sure.EXACT))
+    tilt_deg: float = field(metadata=fact("leaned", Sure.EXACT))
+    corners: tuple[FrameCorner, ...] = field(metadata=fact("corners", Sure.EXACT))
+    wedges: tuple[Wedge, ...] = field(metadata=fact("wedges", Sure.EXACT))
+    checks: tuple[CheckDistance, ...] = field(metadata=fact("far distances", Sure.EXACT))
     digits: tuple[int, int, int]
-    errors_mm: tuple[float, float, float]
-    rotation: Array
-    shift_mm: Array
+    errors_mm: tuple[float, float, float] = field(metadata=fact("last digit is worth", Sure.EXACT, Rounding.UP))
+    rotation: Array = field(metadata=fact("rotation", Sure.EXACT, shown=False))
+    shift_mm: Array = field(metadata=fact("shift", Sure.EXACT, shown=False))
 
     def in_frame(self, points: Array) -> Array:
         """Return where (n, 3) points of the model lie in the frame, from its left front bottom corner."""
         return np.asarray(points @ self.rotation.T + self.shift_mm)
 
-    def __str__(self) -> str:
-        """Return the sheet for setting the model up."""
-        width, depth, height = self.inside_mm
-        at_corners, at_wedges, at_checks = self.digits
+    def text(self, units: str = "metric") -> str:
+        """Return the sheet for setting the model up; with ``"us"`` in inches and as fine parts of one as are needed."""
+        rules = [_Rule.of(units, digits) for digits in self.digits]
+        at_corners, at_wedges, at_checks = rules
+        unit = at_corners.unit
+        wide, deep, high = (f"{at_corners.written(side)} {unit}" for side in self.inside_mm)
         lines = [
             f"SETTING THE MODEL   1 mm on the model is {self.factor:.4g} mm on the block",
-            f"Frame, inside: {width:.{at_corners}f} mm wide, {depth:.{at_corners}f} mm deep, "
-            f"{height:.{at_corners}f} mm high",
+            f"Frame, inside: {wide} wide, {deep} deep, {high} high",
             "",
         ]
         level = self.tilt_deg < 0.05 and abs(self.turn_deg) < 0.05
@@ -105,24 +113,71 @@ class Setting:
                 "Either: the model level on its table, the frame turned and leaned about it. The frame's inside"
             )
             lines.append("corners lie, from the model's left end, front end and table (below 0: on the other side):")
-        heading = ("corner", "right mm", "behind mm", "above mm")
-        rows = [(c.name, *(_plain(v, at_corners) for v in (c.right_mm, c.behind_mm, c.above_mm))) for c in self.corners]
+        heading = ("corner", f"right {unit}", f"behind {unit}", f"above {unit}")
+        rows = [(c.name, *map(at_corners.written, (c.right_mm, c.behind_mm, c.above_mm))) for c in self.corners]
         lines += [in_columns([heading, *rows]), ""]
         if self.wedges and not level:
-            lines.append("Or: the frame level, the model wedged up in it until these points of its base stand so high:")
-            head = ("point", "right mm", "behind mm", "above table mm", "then above the frame's floor mm")
-            places = [
-                (w.at, *(_plain(v, at_wedges) for v in (w.right_mm, w.behind_mm, w.above_mm, w.height_mm)))
-                for w in self.wedges
-            ]
-            lines += [in_columns([head, *places]), ""]
+            lines += self._wedge_lines(at_wedges)
         lines.append("Then these far distances must come out right:")
-        lines += [f"  frame's {c.corner} corner to {c.point}: {c.distance_mm:.{at_checks}f} mm" for c in self.checks]
+        for c in self.checks:
+            right, behind, above = map(at_checks.rough, c.at_mm)
+            where = f"({right} right, {behind} behind, {above} above)"
+            lines.append(f"  frame's {c.corner} corner to {c.point} {where}: {at_checks.written(c.distance_mm)} {unit}")
         lines += ["", "What half of the last digit printed here is worth on the block, at the figure's worst place:"]
         kinds = ("frame's corners", "wedges", "far distances")
-        worth = [(k, f"{rounded_up(e, 2):.2f}") for k, e in zip(kinds, self.errors_mm, strict=True)]
-        lines.append(in_columns([("set by", "mm on the block"), *(worth if self.wedges else [worth[0], worth[2]])]))
+        worth = [
+            (kind, rule.worth(error, digits))
+            for kind, error, digits, rule in zip(kinds, self.errors_mm, self.digits, rules, strict=True)
+        ]
+        heads = ("set by", f"{unit} on the block")
+        lines.append(in_columns([heads, *(worth if self.wedges else [worth[0], worth[2]])]))
         return "\n".join(lines) + "\n"
+
+    def _wedge_lines(self, rule: "_Rule") -> list[str]:
+        unit = rule.unit
+        head = (
+            "point",
+            f"right {unit}",
+            f"behind {unit}",
+            f"above table {unit}",
+            f"then above the frame's floor {unit}",
+        )
+        places = [(w.at, *map(rule.written, (w.right_mm, w.behind_mm, w.above_mm, w.height_mm))) for w in self.wedges]
+        first = "Or: the frame level, the model wedged up in it until these points of its base stand so high:"
+        return [first, in_columns([head, *places]), ""]
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    """How lengths are written here: mm with ``digits`` behind the point, or ``parts`` of an inch at least as fine."""
+
+    digits: int
+    parts: int
+
+    @classmethod
+    def of(cls, units: str, digits: int) -> "_Rule":
+        finest = 10.0**-digits
+        parts = next((p for p in (16, 32, 64, 128, 256, 512, 1024) if 25.4 / p <= finest), 2048)
+        return cls(digits, parts if units_of(units) is US else 0)
+
+    @property
+    def unit(self) -> str:
+        return "in" if self.parts else "mm"
+
+    def written(self, millimetres: float) -> str:
+        if self.parts:
+            return inches_of(millimetres, parts=self.parts)
+        return f"{round(millimetres, self.digits) + 0.0:.{self.digits}f}"
+
+    def rough(self, millimetres: float) -> str:
+        """Return a length that only says which place is meant."""
+        return inches_of(millimetres) if self.parts else f"{millimetres:.0f}"
+
+    def worth(self, error_mm: float, digits: int) -> str:
+        """Return what half of the last digit, or part, is worth, where ``error_mm`` is for half a digit of mm."""
+        if not self.parts:
+            return f"{rounded_up(error_mm, 2):.2f}"
+        return f"{rounded_up(error_mm * 10.0**digits * 25.4 / self.parts / 25.4, 3):.3f}"
 
 
 def setting(fit: Fit) -> Setting:
@@ -171,11 +226,6 @@ def setting(fit: Fit) -> Setting:
         rotation=rotation,
         shift_mm=shift,
     )
-
-
-def _plain(value: float, digits: int) -> str:
-    """Return a number with so many digits, never as −0."""
-    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _digits(error_mm: float) -> int:
@@ -247,6 +297,5 @@ def _checks(
         far = int(away.argmax())
         used.add(far)
         right, behind, above = (point - zero).tolist()
-        where = f"{name} ({right:.0f} right, {behind:.0f} behind, {above:.0f} above)"
-        told.append(CheckDistance(named[far].name, where, float(away[far])))
+        told.append(CheckDistance(named[far].name, name, (right, behind, above), float(away[far])))
     return tuple(told)

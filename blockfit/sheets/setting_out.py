@@ -11,11 +11,11 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.solids.block import BOX_FACES, Block
-from blockfit.units import feet_and_inches, rounded_down
+from blockfit.units import feet_and_inches
 from blockfit.waste.offcuts.marks import Edge, Mark
 from blockfit.waste.offcuts.plan import Cut, Offcut
 
-__all__ = ["cut_words", "length_words", "marks_record", "piece_words", "place_words", "way_out_words"]
+__all__ = ["cut_words", "length_words", "piece_words", "place_words", "way_out_words"]
 
 _STEP_MM = {"metric": 0.5, "us": 25.4 / 32}
 _ORDER = ("left", "right", "front", "back", "bottom", "top")  # "left front edge", "front top edge"
@@ -199,29 +199,6 @@ def _depth_words(depth: tuple[float, float], units: str) -> str:
     first, last = (math.floor(by / step + 1e-6) * step for by in depth)
     start = f"{length_words(first, units)} deep"
     return start if abs(first - last) < step / 2 else f"{start} at its start and {length_words(last, units)} at its end"
-
-
-def marks_record(cut: Cut) -> list[dict[str, object]]:
-    """Return the lines of a cut as plain data; exact."""
-
-    def edge_of(edge: Edge | None) -> dict[str, object] | None:
-        return None if edge is None else {"faces": edge.faces, "corner": edge.corner, "from_corner_mm": edge.mm}
-
-    return [
-        {
-            "face": mark.face,
-            "start_mm": mark.start_mm,
-            "end_mm": mark.end_mm,
-            "kept_side_mm": mark.kept_mm,
-            "apart_mm": mark.apart_mm,
-            "waste": mark.waste,
-            "angle_deg": mark.angle_deg,
-            "stop_depth_mm": None if mark.depth_mm is None else [rounded_down(by, 3) for by in mark.depth_mm],
-            "start_edge": edge_of(mark.start_edge),
-            "end_edge": edge_of(mark.end_edge),
-        }
-        for mark in cut.marks
-    ]
 
 
 def way_out_words(direction: Array) -> str:

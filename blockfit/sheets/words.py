@@ -1,82 +1,85 @@
-"""Numbers and placements in plain words. Roundings leave stone: cover is rounded down, scale down, weight up."""
+"""How a sheet is laid out in plain text, and placements in plain words."""
 
 import math
+import os
+import textwrap
+from dataclasses import dataclass
 
-from blockfit.geometry.arrays import Array
+from blockfit.errors import BadValueError
+from blockfit.facts.phrases import Phrase
+from blockfit.facts.systems import METRIC, UnitSystem, units_of
 from blockfit.solids.placement import Placement
 from blockfit.units import rounded_down, rounded_up
 
-__all__ = [
-    "asked",
-    "entry",
-    "item",
-    "kg",
-    "length",
-    "litres",
-    "missing",
-    "point",
-    "rounded_down",
-    "rounded_up",
-    "standing_words",
-    "wrapped",
-]
+__all__ = ["DETAILS", "Layout", "layout_of", "rounded_down", "rounded_up", "standing_words"]
+
+DETAILS = ("brief", "usual", "all")
+_WIDTH, _NARROWEST, _WIDEST = 80, 48, 120
+_LABEL = 16  # columns of a line's name
 
 
-def missing(millimetres: float) -> str:
-    """Return how much is missing, rounded up.
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How a sheet is written: its units, its width in columns, and how much of it.
 
-    >>> from blockfit.sheets.words import missing
-    >>> missing(12.1)
-    '13 mm'
+    >>> from blockfit.sheets.words import Layout
+    >>> print(*Layout(width=48).item("Reserve", "it can be set back 120 mm before the back ends it"), sep="\\n")
+      Reserve         it can be set back 120 mm
+                      before the back ends it
     """
-    return f"{rounded_up(millimetres, 0):,.0f} mm"
+
+    units: UnitSystem = METRIC
+    width: int = _WIDTH
+    detail: str = "usual"
+
+    @property
+    def shows_all(self) -> bool:
+        """Whether everything is listed, also what is small and far from any limit."""
+        return self.detail == "all"
+
+    def item(self, name: str, words: str | Phrase) -> list[str]:
+        """Return a line with its name at the left, wrapped."""
+        label = f"  {name:<{_LABEL}}"
+        return self._wrapped(words, label, " " * len(label))
+
+    def entry(self, words: str | Phrase) -> list[str]:
+        """Return a line below an item, wrapped; what follows it lies a little deeper."""
+        return self._wrapped(words, "    ", " " * 7)
+
+    def below(self, words: str | Phrase) -> list[str]:
+        """Return a line below an entry, wrapped."""
+        return self._wrapped(words, " " * 7, " " * 9)
+
+    def paragraph(self, words: str | Phrase, indent: str = "  ") -> list[str]:
+        """Return sentences, wrapped."""
+        return self._wrapped(words, indent, indent)
+
+    def point_of(self, words: str | Phrase) -> list[str]:
+        """Return one of several sentences, behind a dash."""
+        return self._wrapped(words, "  - ", "    ")
+
+    def _wrapped(self, words: str | Phrase, first: str, rest: str) -> list[str]:
+        text = words.text(self.units) if isinstance(words, Phrase) else words
+        return textwrap.wrap(
+            text,
+            self.width,
+            initial_indent=first,
+            subsequent_indent=rest,
+            break_long_words=False,
+            break_on_hyphens=False,
+        ) or [first.rstrip()]
 
 
-def asked(millimetres: float) -> str:
-    """Return a length that somebody gave, as given.
+def layout_of(units: str = "metric", detail: str = "usual", width: int | None = None) -> Layout:
+    """Return the layout asked for; the width is that of the terminal as ``COLUMNS`` states it, or 80 columns.
 
-    >>> from blockfit.sheets.words import asked
-    >>> asked(25.4), asked(900)
-    ('25.4 mm', '900 mm')
+    Raises `BadValueError` for units or a detail that there are not.
     """
-    return f"{millimetres:,.2f}".rstrip("0").rstrip(".") + " mm"
-
-
-def length(millimetres: float) -> str:
-    """Return a length in mm, to the millimetre and never more than there is.
-
-    >>> from blockfit.sheets.words import length
-    >>> length(1234.9), length(-0.2), length(19.9999999999)
-    ('1,234 mm', '-1 mm', '20 mm')
-    """
-    if not math.isfinite(millimetres):
-        return "no limit" if millimetres > 0 else "none"
-    return f"{rounded_down(millimetres, 0):,.0f} mm"
-
-
-def kg(kilograms: float | None, low: float = 1.0, high: float = 1.0) -> str:
-    """Return a weight with its range, rounded up.
-
-    >>> from blockfit.sheets.words import kg
-    >>> kg(1000, 0.96, 1.06), kg(None)
-    ('1,000 kg (960–1,060)', 'unknown (no stone given)')
-    >>> kg(-1e-12, 0.9, 1.1), kg(3.2)
-    ('0 kg (0–0)', '3.20 kg')
-    """
-    if kilograms is None:
-        return "unknown (no stone given)"
-    kilograms = 0.0 if abs(kilograms) < 0.005 else kilograms
-    digits = 0 if kilograms >= 10 or kilograms == 0 else 2
-    shown, least, most = (f"{rounded_up(kilograms * share, digits):,.{digits}f}" for share in (1.0, low, high))
-    return f"{shown} kg" if low == high == 1.0 else f"{shown} kg ({least}–{most})"
-
-
-def litres(cubic_metres: float) -> str:
-    """Return a volume in litres, or in m³ from a cubic metre on."""
-    if abs(cubic_metres) >= 1:
-        return f"{cubic_metres:.3f} m³"
-    value = cubic_metres * 1000
-    return f"{value:,.0f} l" if abs(value) >= 100 else f"{value:.1f} l" if abs(value) >= 1 else f"{value:.2f} l"
+    if detail not in DETAILS:
+        raise BadValueError(f"detail={detail!r} must be one of {', '.join(DETAILS)}")
+    stated = os.environ.get("COLUMNS", "")
+    wide = width or (int(stated) if stated.isdecimal() else _WIDTH)
+    return Layout(units_of(units), min(max(wide, _NARROWEST), _WIDEST), detail)
 
 
 def standing_words(placement: Placement) -> str:
@@ -96,40 +99,6 @@ def standing_words(placement: Placement) -> str:
         return f"{lean}, {'facing the front as read' if tilt < 0.05 else 'not turned'}"
     side = "counter-clockwise" if turn > 0 else "clockwise"
     return f"{lean}, turned {abs(turn):.1f}° {side} seen from above"
-
-
-def wrapped(text: str, indent: str, width: int = 100) -> list[str]:
-    """Return ``text`` in lines of up to ``width``, the first as it is, the others behind ``indent``."""
-    lines: list[str] = []
-    line = ""
-    for word in text.split(" "):
-        room = width if not lines else width - len(indent)
-        if line and len(line) + 1 + len(word) > room:
-            lines.append(line)
-            line = word
-        else:
-            line = f"{line} {word}" if line else word
-    lines.append(line)
-    return [lines[0], *(indent + rest for rest in lines[1:])]
-
-
-def point(at: Array) -> str:
-    """Return a place in the block as a carver measures it."""
-    x, y, z = at.tolist()
-    return f"{round(x) + 0:,} mm from the left, {round(y) + 0:,} mm in, {round(z) + 0:,} mm up"
-
-
-def item(name: str, text: str) -> list[str]:
-    """Return a line of a survey, its name at the left, wrapped."""
-    label = f"  {name:<16}"
-    first, *rest = wrapped(text, " " * len(label), 104 - len(label) + 18)
-    return [label + first, *rest]
-
-
-def entry(text: str) -> list[str]:
-    """Return a line below an item, wrapped."""
-    first, *rest = wrapped(text, " " * 23, 102)
-    return [" " * 20 + first, *rest]
 
 
 def _towards(placement: Placement) -> str:

@@ -23,7 +23,7 @@ def sawn_block(corners: Array, origin: Block, *, margin_mm: float, name: str) ->
     >>> origin = Block.box(900, 700, 1600, stone="marble", skin=15, bed="z")
     >>> upper = origin.corners_mm[origin.corners_mm[:, 2] > 0]
     >>> piece = sawn_block(np.vstack([upper, upper - [0, 0, 400]]), origin, margin_mm=5, name="offcut 1")
-    >>> dict(zip(piece.names, piece.skin_mm.tolist()))["bottom"], piece.skin_mm.max(), piece.bed
+    >>> dict(zip(piece.names, piece.skin_mm.tolist()))["bottom"], float(piece.skin_mm.max()), piece.bed
     (5.0, 15.0, 'z')
     """
     bare = Block.convex(corners, stone=origin.stone, name=name, bed=origin.bed)

@@ -12,8 +12,8 @@ from hands_figures import manifold_of
 
 import blockfit as bf
 from blockfit.sheets.setting_out import cut_words, piece_words
-from blockfit.sheets.survey.record import offcuts_record, plain
-from blockfit.sheets.survey.text import offcuts_section
+from blockfit.sheets.survey.cutting import offcuts_section
+from blockfit.sheets.words import Layout
 from blockfit.waste.offcuts.marks import marks_of
 
 FIXED = bf.Stance.fixed()
@@ -117,10 +117,10 @@ def test_cuts_rebuilt_from_their_lines_alone(seed):
     """As printed and as saved; and the lines lie where manifold3d's own sections of the stone before have theirs."""
     case = hands.case(seed, "offcuts")
     plan = asked_plan(case)
-    record = json.loads(json.dumps(plain(offcuts_record(plan))))
+    record = json.loads(json.dumps(plan.record()))
     ways = [(drawn_from_record(record), 1e-6)]
     if case.is_box:
-        text = "\n".join(offcuts_section(plan, bf.weights(case.fit, plan)))
+        text = "\n".join(offcuts_section(plan, bf.weights(case.fit, plan), Layout()))
         ways.append((drawn_cuts(text, case.corners), 0.5))
     cuts = [(number, cut) for number, piece in enumerate(plan.pieces, 1) for cut in piece.cuts]
     known = [cut for k, (_, cut) in enumerate(cuts) if is_set_out(cut, [c for _, c in cuts[:k]])]
@@ -181,7 +181,7 @@ def test_a_figure_that_reaches_through_two_faces(kneeling):
     block = bf.Block.box(*[side + 90 for side in kneeling.size_mm], stone="marble")
     fit = bf.safest(kneeling, block, stance=bf.Stance.upright(0), cover=1)
     plan = bf.offcuts(fit, most_pieces=5, reserve=0)
-    drawn = drawn_cuts("\n".join(offcuts_section(plan, bf.weights(fit, plan))), block.corners_mm)
+    drawn = drawn_cuts("\n".join(offcuts_section(plan, bf.weights(fit, plan), Layout())), block.corners_mm)
     cuts = [cut for piece in plan.pieces for cut in piece.cuts if cut.marks]
     assert max(off_plane(one, cut.outline) for one, cut in zip(drawn, cuts, strict=True)) <= 0.5
     figure = fit.solid()

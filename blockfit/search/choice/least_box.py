@@ -11,6 +11,8 @@ from functools import cached_property
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
@@ -32,24 +34,24 @@ Cost = Callable[[Array, Array, Array], Array]
 """From (b,) widths, depths and heights in mm to (b,) costs, which never fall as a side grows."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class BlockSize:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class BlockSize(Result):
     """The least box found, and ``volume_bound_m3`` (or ``cost_bound``), below which none holds the figure.
 
     ``fit`` is the figure in a block of that size; sides and ``fit`` are ``None`` if no block within the limits
     does (``verdict`` then says whether that is proved).
     """
 
-    verdict: Verdict
-    width_mm: float | None
-    depth_mm: float | None
-    height_mm: float | None
-    volume_m3: float
-    volume_bound_m3: float
-    cost: float
-    cost_bound: float
-    mass_kg: float | None
-    cells: int
+    verdict: Verdict = field(metadata=fact("verdict", Sure.PROVED))
+    width_mm: float | None = field(metadata=fact("width", Sure.EXACT, Rounding.UP))
+    depth_mm: float | None = field(metadata=fact("depth", Sure.EXACT, Rounding.UP))
+    height_mm: float | None = field(metadata=fact("height", Sure.EXACT, Rounding.UP))
+    volume_m3: float = field(metadata=fact("volume", Sure.EXACT))
+    volume_bound_m3: float = field(metadata=fact("no box below", Sure.PROVED))
+    cost: float = field(metadata=fact("cost", Sure.EXACT))
+    cost_bound: float = field(metadata=fact("no cost below", Sure.PROVED, Rounding.DOWN))
+    mass_kg: float | None = field(metadata=fact("weight", Sure.ESTIMATE, Rounding.UP))
+    cells: int = field(metadata=fact("cells", Sure.EXACT, measure=Measure.COUNT, shown=False))
     fit: Fit | None
 
 

@@ -7,12 +7,15 @@ and keep the limits on turn, lean and moving aside."""
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result, plain, record_of
+from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import from_quaternions, turn_deg
 from blockfit.measure.booleans import refined
@@ -39,8 +42,8 @@ _TOUCH_MM = 0.05  # what a touch of two solids may be measured as
 _RECUT_MM = 2.0  # surface that moves less is not counted as lost work
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Rung:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Rung(Result):
     """One answer: whether there is one, the placement, and what it costs.
 
     ``back_mm``, ``aside_mm`` and ``up_mm`` are how far the figure's middle moves, ``turn_deg`` and ``lean_deg`` how it
@@ -50,25 +53,27 @@ class Rung:
     anything but a ball are taken up to a twentieth too large) or ``best found``.
     """
 
-    name: str
-    found: bool
+    name: str = field(metadata=fact("rung", Sure.EXACT))
+    found: bool = field(metadata=fact("found", Sure.EXACT))
     placement: Placement | None
-    scale: float
-    back_mm: float
-    aside_mm: float
-    up_mm: float
-    turn_deg: float
-    lean_deg: float
-    cover_mm: float
-    kept_mm: tuple[tuple[str, float], ...]
-    landmarks_mm: Mapping[str, float]
-    recut_m2: float
-    short_mm: float
-    proof: str
+    scale: float = field(metadata=fact("scale", Sure.EXACT, Rounding.DOWN))
+    back_mm: float = field(metadata=fact("back", Sure.EXACT, Rounding.UP))
+    aside_mm: float = field(metadata=fact("aside", Sure.EXACT))
+    up_mm: float = field(metadata=fact("up", Sure.EXACT))
+    turn_deg: float = field(metadata=fact("turned", Sure.EXACT))
+    lean_deg: float = field(metadata=fact("leaned", Sure.EXACT))
+    cover_mm: float = field(metadata=fact("cover", Sure.EXACT, Rounding.DOWN))
+    kept_mm: tuple[tuple[str, float], ...] = field(metadata=fact("kept clear", Sure.EXACT, Rounding.DOWN, shown=False))
+    landmarks_mm: Mapping[str, float] = field(
+        metadata=fact("landmarks move", Sure.EXACT, Rounding.UP, measure=Measure.LENGTH, shown=False)
+    )
+    recut_m2: float = field(metadata=fact("surface elsewhere", Sure.ESTIMATE))
+    short_mm: float = field(metadata=fact("missing", Sure.EXACT, Rounding.UP))
+    proof: str = field(metadata=fact("how sure", Sure.EXACT))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Recovery:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Recovery(Result):
     """The ladder; ``scale_bound`` is proved: no placement within the limits exceeds it.
 
     ``stone_given`` says whether the stone as it stands was given: without it, what has been cut away already is not
@@ -78,16 +83,17 @@ class Recovery:
     straight_back: Rung
     turned: Rung
     smaller: Rung
-    scale_bound: float
-    stone_given: bool
+    scale_bound: float = field(metadata=fact("no placement exceeds", Sure.PROVED, Rounding.UP))
+    stone_given: bool = field(metadata=fact("stone as it stands given", Sure.GIVEN))
 
     @property
     def rungs(self) -> tuple[Rung, Rung, Rung]:
         """The three answers in order."""
         return self.straight_back, self.turned, self.smaller
 
-    def __str__(self) -> str:
+    def text(self, units: str = "metric") -> str:
         """Return the ladder in words; a rung that is the same placement as the one before it is not repeated."""
+        shown = units_of(units)
         lines = ["WHERE THE FIGURE STILL GOES"]
         if not self.stone_given:
             lines.append("  Stone that is already gone is not counted here: give stone= (the stone as it stands).")
@@ -95,11 +101,15 @@ class Recovery:
         for letter, rung in zip("abc", self.rungs, strict=True):
             same = before is not None and rung.found and rung.placement is before.placement
             if not same:
-                lines += [f"  {letter}) {rung.name}: {_words(rung)}"]
+                lines += [f"  {letter}) {rung.name}: {_words(rung, shown)}"]
             before = rung
         bound = math.ceil(self.scale_bound * 1e4 - 1e-6) / 1e4
         lines.append(f"  No placement within these limits exceeds {bound:.4f} of full size (proved).")
         return "\n".join(lines) + "\n"
+
+    def record(self) -> dict[str, Any]:
+        """Return the ladder as plain data."""
+        return {**record_of(self), "rungs": plain(self.rungs)}
 
 
 def recover(
@@ -307,35 +317,28 @@ def _recut(fit: Fit, figure: Figure, placement: Placement) -> float:
     return float(share * areas.sum() * 1e-6)
 
 
-def _words(rung: Rung) -> str:
+def _words(rung: Rung, units: UnitSystem) -> str:
     if not rung.found:
-        return f"nothing found; {math.ceil(rung.short_mm)} mm would be missing where it is now"
+        return f"nothing found; {units.missing(rung.short_mm)} would be missing where it is now"
     parts = []
     if rung.up_mm >= 0.05:
-        parts.append(f"FEET OFF THE BOTTOM: {_up(rung.up_mm)} mm up")
+        parts.append(f"FEET OFF THE BOTTOM: {units.fine(rung.up_mm, Rounding.UP)} up")
     elif rung.up_mm <= -0.05:
-        parts.append(f"{_up(-rung.up_mm)} mm down")
-    parts.append(f"{_up(rung.back_mm)} mm back")
+        parts.append(f"{units.fine(-rung.up_mm, Rounding.UP)} down")
+    parts.append(f"{units.fine(rung.back_mm, Rounding.UP)} back")
     if abs(rung.aside_mm) >= 0.05:
-        parts.append(f"{abs(rung.aside_mm):.1f} mm to the {'right' if rung.aside_mm > 0 else 'left'}")
+        parts.append(f"{units.fine(abs(rung.aside_mm))} to the {'right' if rung.aside_mm > 0 else 'left'}")
     if abs(rung.turn_deg) >= 0.05:
         parts.append(f"turned {abs(rung.turn_deg):.1f}°")
     if rung.lean_deg >= 0.05:
         parts.append(f"leaned {rung.lean_deg:.1f}°")
-    kept = ", ".join(f"{name} {_down(max(0.0, by))} mm" for name, by in rung.kept_mm)
-    marks = ", ".join(f"{name} {by:.0f} mm" for name, by in rung.landmarks_mm.items())
+    kept = ", ".join(f"{name} {units.fine(max(0.0, by), Rounding.DOWN)}" for name, by in rung.kept_mm)
+    marks = ", ".join(f"{name} {units.length(by, Rounding.NEAREST)}" for name, by in rung.landmarks_mm.items())
     words = f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
-    words += f"; cover {_down(rung.cover_mm)} mm"
+    words += f"; cover {units.fine(rung.cover_mm, Rounding.DOWN)}"
     words += f"; clear of {kept}" if kept else ""
     words += f"; landmarks move: {marks}" if marks else ""
     known = {"exact": "the least distance that does", "safe side": "the least distance, by margins taken in full"}
     sure = known.get(rung.proof, "the best found")
-    return f"{words}; {rung.recut_m2:.2f} m² of surface comes to lie elsewhere ({sure}; checked by exact solids)"
-
-
-def _up(mm: float) -> str:
-    return f"{math.ceil(mm * 10 - 2e-3) / 10:.1f}"
-
-
-def _down(mm: float) -> str:
-    return f"{math.floor(mm * 10 + 2e-3) / 10:.1f}"
+    area = units.floor_area(rung.recut_m2)
+    return f"{words}; {area} of surface comes to lie elsewhere ({sure}; checked by exact solids)"

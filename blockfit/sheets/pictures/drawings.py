@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, MissingExtraError
+from blockfit.facts.systems import METRIC
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.marking.check import Check
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
 from blockfit.sheets.pictures.relief import relief_of
-from blockfit.sheets.words import length, rounded_down
+from blockfit.sheets.words import rounded_down
 from blockfit.sheets.yard.ranking import Comparison
 from blockfit.solids.figure import Figure
 from blockfit.waste.offcuts.plan import OffcutPlan
@@ -86,8 +87,9 @@ def measured_drawing(
         ax.set_ylim(low[1] - 45, high[1] + 45)
         ax.axis("off")
     tall = float(np.ptp(figure.vertices[:, 2]))
-    words = title or f"{fit.figure.name} in {block.name}: {length(tall)} high"
-    notes = f"least cover {length(cover.least_mm)} (o), reserve {length(reserve.back_mm)} (hatched); ticks every 100 mm"
+    words = title or f"{fit.figure.name} in {block.name}: {METRIC.length(tall)} high"
+    least, back = METRIC.length(cover.least_mm), METRIC.length(reserve.back_mm)
+    notes = f"least cover {least} (o), reserve {back} (hatched); ticks every 100 mm"
     notes += ", offcuts dashed and numbered" if offcuts is not None and offcuts.pieces else ""
     notes += ", undercut regions dotted (u)" if undercut is not None and undercut.regions else ""
     drawing.suptitle(f"{words}\n{notes}", fontsize=12)

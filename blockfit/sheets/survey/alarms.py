@@ -1,7 +1,8 @@
 """What can hurt someone, said first: what does not stand, what is too much, what would break of its own weight."""
 
-from blockfit.sheets.words import rounded_up
-from blockfit.waste.standing.handling import Check, Handling, Load
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import UnitSystem
+from blockfit.waste.standing.handling import Handling, LimitCheck, Load
 from blockfit.waste.standing.lifting import LEAST_ANGLE_DEG, Lift
 from blockfit.waste.strength.thin import ThinStone
 
@@ -10,38 +11,40 @@ __all__ = ["alarms_of"]
 _SHOWN = 3  # of each kind; the others are counted
 
 
-def alarms_of(moved: Handling | None, thin: ThinStone | None) -> list[str]:
+def alarms_of(moved: Handling | None, thin: ThinStone | None, *, units: UnitSystem) -> list[str]:
     """Return what must be read before anything else, a sentence each; none where nothing is wrong."""
     told: list[str] = []
     if moved is not None:
-        fallen = [f"{load.name}{_cut_level(load)}" for load in moved.loads if not load.stands.stands]
+        fallen = [f"{load.name}{_cut_level(load, units)}" for load in moved.loads if not load.stands.stands]
         told += _counted("DOES NOT STAND BY ITSELF", fallen)
         propped = [load.name for load in moved.loads if load.on_supports is not None and not load.on_supports.stands]
         told += _counted("DOES NOT STAND ON THE SUPPORTS GIVEN", propped)
-        told += [f"{name}: {lift.warnings[0]}" for name, lift in moved.lifts[:1] if _bad_angle(lift)]
-        worst: dict[str, Check] = {}
+        told += [f"{name}: {lift.warnings[0].text(units)}" for name, lift in moved.lifts[:1] if _bad_angle(lift)]
+        worst: dict[str, LimitCheck] = {}
         for check in moved.checks:
             if not check.kept and check.over >= worst.get(check.about, check).over:
                 worst[check.about] = check
-        told += [f"{about}, {check.text}" for about, check in worst.items()]
+        told += [f"{check.named.text(units)}, {check.words.text(units)}" for check in worst.values()]
     if thin is not None and thin.rupture_mpa is not None:
         broken = []
         for neck in thin.necks:
             shares = thin.share_of_rupture(neck)
             if shares is not None and shares[1] >= 1 and (thin.stands or not neck.stands):
-                place = f"{neck.centre_mm[2]:,.0f} mm up"
-                broken.append(
-                    f"{neck.area_mm2 / 100:.1f} cm² {place}, {rounded_up(neck.stress_mpa, 1):g} MPa where stone "
-                    f"ruptures from {thin.rupture_mpa[0]:g}"
-                )
+                stress, least = units.stress(neck.stress_mpa, 3), units.stress(thin.rupture_mpa[0], 3)
+                where = f"{units.area(neck.area_mm2)} {units.length(float(neck.centre_mm[2]), Rounding.NEAREST)} up"
+                broken.append(f"{where}, {stress} where stone ruptures from {least}")
         told += _counted("WOULD BREAK OF ITS OWN WEIGHT (estimate)", broken)
-        laid = [f"on {side}, {stress:.3g} MPa" for side, _, stress, _ in thin.lying if stress >= thin.rupture_mpa[0]]
+        laid = [
+            f"on {side}, {units.stress(stress, 3)}"
+            for side, _, stress, _ in thin.lying
+            if stress >= thin.rupture_mpa[0]
+        ]
         told += _counted("WOULD BREAK LYING ON THE BATTENS GIVEN (estimate)", laid)
     return told
 
 
-def _cut_level(load: Load) -> str:
-    return "" if load.level is None else f" (its base cut level {load.level.height_mm:.0f} mm up, it would)"
+def _cut_level(load: Load, units: UnitSystem) -> str:
+    return "" if load.level is None else f" (its base cut level {units.given(load.level.height_mm)} up, it would)"
 
 
 def _bad_angle(lift: Lift) -> bool:

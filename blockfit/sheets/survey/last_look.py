@@ -3,7 +3,7 @@
 from blockfit.marking.check import Check
 from blockfit.marking.pointing import Pointing
 from blockfit.search.result import Fit
-from blockfit.sheets.words import item, length, wrapped
+from blockfit.sheets.words import layout_of
 from blockfit.solids.stage import Stage
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts, undercuts
@@ -20,47 +20,58 @@ def before_the_back(
     offcuts: OffcutPlan | None = None,
     points: Pointing | None = None,
     readings: Check | None = None,
+    units: str = "metric",
 ) -> str:
     """Return the sheet: setback left, flaws still inside, undercuts and their order, readings, what has left.
 
     ``stage`` is the stone as it stands; leave out what you do not have, and the sheet says that it is not known.
     """
+    layout = layout_of(units)
+    shown = layout.units
     reserve = setback(fit, stage)
     cut = undercut or undercuts(fit)
     lines = [f"BEFORE TURNING TO THE BACK: {fit.figure.name} in {fit.block.name}", ""]
     where = "in the stone as it stands" if stage is not None else "in the block as bought: no stage was given"
-    lines += item(
+    lines += layout.item(
         "Setback left",
-        f"{length(reserve.back_mm)} ({where}; {reserve.limit_face} ends it); to the left {length(reserve.left_mm)}, "
-        f"right {length(reserve.right_mm)}, up {length(reserve.up_mm)}. Behind the figure this goes with the back.",
+        f"{shown.length(reserve.back_mm)} ({where}; {reserve.limit_face} ends it); to the left "
+        f"{shown.length(reserve.left_mm)}, right {shown.length(reserve.right_mm)}, up {shown.length(reserve.up_mm)}. "
+        "Behind the figure this goes with the back.",
     )
     if not fit.block.flaws:
-        lines += item("Flaws", "none is named; look again with a raking light and a wet sponge")
+        lines += layout.item("Flaws", "none is named; look again with a raking light and a wet sponge")
     for name, by in fit.kept_mm:
-        lines += item("Flaw inside", f"{name}: {length(by)} from the figure (exact)")
+        lines += layout.item("Flaw inside", f"{name}: {shown.length(by)} from the figure (exact)")
     later = [r for r in cut.regions if r.reach != "back"]
     behind = [r for r in cut.regions if r.reach == "back"]
-    lines += item("From the back", ", ".join(f"{r.number} {r.place}" for r in behind[:8]) or "nothing waits for it")
+    lines += layout.item(
+        "From the back", ", ".join(f"{r.number} {r.place.text(shown)}" for r in behind[:8]) or "nothing waits for it"
+    )
     for region in later[:8]:
         after = f", after {', '.join(map(str, region.after))}" if region.after else ""
-        lines += item("Other undercuts", f"{region.number} {region.place}: {region.approach}{after}")
+        lines += layout.item("Other undercuts", f"{region.number} {region.place.text(shown)}: {region.approach}{after}")
     if points is None:
-        lines += item("Points", "no table of points was given")
+        lines += layout.item("Points", "no table of points was given")
     elif readings is None:
-        lines += item("Points", f"{len(points.points)} in the table, none read back")
+        lines += layout.item("Points", f"{len(points.points)} in the table, none read back")
     else:
         read = {reading.name for reading in readings.readings}
         missing = [point.name for point in points.points if point.name not in read]
         left = f"not read: {', '.join(missing[:20])}{' …' if len(missing) > 20 else ''}" if missing else "all read"
-        lines += item("Points", f"{len(points.points) - len(missing)} of {len(points.points)} read back; {left}")
+        lines += layout.item("Points", f"{len(points.points) - len(missing)} of {len(points.points)} read back; {left}")
     if readings is not None:
         deep = readings.too_deep
         words = ", ".join(f"{r.name} {-r.left_mm:.1f} mm" for r in deep) if deep else "none"
-        lines += item("Too deep", f"{words} (beyond the error of {readings.error_mm:g} mm)")
+        lines += layout.item("Too deep", f"{words} (beyond the error of {readings.error_mm:g} mm)")
     gone = list(stage.gone) if stage is not None else []
     if offcuts is not None:
         late = [k for k, p in enumerate(offcuts.pieces, 1) if p.stage != "before carving"]
-        lines += item("May leave now", ", ".join(f"offcut {k}" for k in late) or "no offcut waited for the front")
-    lines += item("Already gone", ", ".join(gone) or "nothing was named")
-    lines += ["", *wrapped("What leaves behind the figure cannot come back: the setback above is its price.", "")]
+        lines += layout.item(
+            "May leave now", ", ".join(f"offcut {k}" for k in late) or "no offcut waited for the front"
+        )
+    lines += layout.item("Already gone", ", ".join(gone) or "nothing was named")
+    lines += [
+        "",
+        *layout.paragraph("What leaves behind the figure cannot come back: the setback above is its price.", ""),
+    ]
     return "\n".join(line.rstrip() for line in lines) + "\n"

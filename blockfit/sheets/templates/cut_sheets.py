@@ -1,13 +1,16 @@
 """Sheets for sawing: one to hold for each piece, and one at full size for each face that its cuts cross. mm."""
 
+import textwrap
+
 import numpy as np
 
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
 from blockfit.measure.sections import footprint
 from blockfit.sheets.setting_out import piece_words, place_words, way_out_words
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
-from blockfit.sheets.words import kg, litres, rounded_down, wrapped
 from blockfit.waste.offcuts.marks import Mark
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan
 
@@ -134,13 +137,13 @@ def _piece_sheet(plan: OffcutPlan, number: int, units: str, date: str) -> Sheet:
         lines += _view(piece, across, up, sign, scale, np.array([x, y * stretch]))
         labels.append(Label(float(x), y * stretch - 6, name, 3))
     low = 106 * stretch + 70
-    for words in _numbers(piece, plan):
-        for row in wrapped(words, "  ", 52):
+    for words in _numbers(piece, plan, units_of(units)):
+        for row in textwrap.wrap(words, 52, subsequent_indent="  "):
             labels.append(Label(112, low, row, _LETTERS))
             low -= 4.4
     low = 92 * stretch
     for words in [*piece_words(piece, plan.block, units=units), f"Drawn out {way_out_words(piece.draw_out)}.", _SLING]:
-        for row in wrapped(words[0].upper() + words[1:], "  ", 112):
+        for row in textwrap.wrap(words[0].upper() + words[1:], 112, subsequent_indent="  "):
             labels.append(Label(12, low, row, _LETTERS))
             low -= 4.4
         low -= 1.5
@@ -190,23 +193,26 @@ def _edges(piece: Offcut) -> list[tuple[int, int, bool]]:
     return told
 
 
-def _numbers(piece: Offcut, plan: OffcutPlan) -> list[str]:
+def _numbers(piece: Offcut, plan: OffcutPlan, units: UnitSystem) -> list[str]:
     stone = plan.block.stone
-    weight = litres(piece.volume_m3)
+    weight = units.volume(piece.volume_m3)
     if piece.weight_kg is not None and stone is not None:
         density = stone.density_kg_m3
-        weight = f"{kg(piece.weight_kg, stone.low_kg_m3 / density, stone.high_kg_m3 / density)}, {weight}"
-    size = " x ".join(f"{side:,.0f}" for side in piece.size_mm)
-    box = " x ".join(f"{rounded_down(side, 0):,.0f}" for side in piece.box_mm)
-    x, y, z = (round(c) + 0 for c in piece.centre_mm.tolist())
+        ranged = units.mass(piece.weight_kg, stone.low_kg_m3 / density, stone.high_kg_m3 / density)
+        weight = f"{ranged}, {weight}"
+    size, box = units.sizes(piece.size_mm, Rounding.UP), units.sizes(piece.box_mm, Rounding.DOWN)
     stands = piece.left_stands
     left = "what is left stands" if stands.stands else f"WHAT IS LEFT TIPS over the {stands.weakest}: prop it first"
+    cuts = [
+        f"Cut {k}: {units.floor_area(cut.area_m2)} by {cut.method}, kerf {units.given(cut.kerf_mm)}, "
+        f"{units.missing(cut.depth_mm)} deep"
+        for k, cut in enumerate(piece.cuts, 1)
+    ]
     return [
         f"Weight {weight}",
-        f"Within {size} mm; holds a box of {box} mm",
-        f"Least thickness {rounded_down(piece.least_thickness_mm, 0):,.0f} mm",
-        f"Centre of gravity {x:,} from the left, {y:,} in, {z:,} up (mm, in the block)",
-        *[f"Cut {k}: {cut.area_m2:.2f} m² by {cut.method}, kerf {cut.kerf_mm:g} mm, {cut.depth_mm:,.0f} mm deep"
-          for k, cut in enumerate(piece.cuts, 1)],
+        f"Within {size}; holds a box of {box}",
+        f"Least thickness {units.length(piece.least_thickness_mm)}",
+        f"Centre of gravity {units.point(piece.centre_mm)} (in the block)",
+        *cuts,
         f"Afterwards {left}",
-    ]  # fmt: skip
+    ]

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.roughing import AXES, Roughing
 from blockfit.measure.sections import rings_of
 from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
-from blockfit.units import rounded_down
 from blockfit.waste.placed import placed_solid
 
 __all__ = ["Label", "Line", "Sheet", "face_sheet", "plane_sheets", "ruler_sheet"]
@@ -59,31 +60,32 @@ class Sheet:
     labels: tuple[Label, ...]
 
 
-def face_sheet(fit: Fit, face: str, *, date: str = "", inches: bool = False) -> Sheet:
+def face_sheet(fit: Fit, face: str, *, date: str = "", units: str = "metric") -> Sheet:
     """Return the whole figure's outline as seen from outside a face, on that face of the block."""
     figure = placed_solid(fit, "templates")
     view = face_view(face)
     far = float((fit.block.corners_mm @ view.into).max()) + 1
     rings = rings_of(Shadow(figure.vertices, figure.faces, AXES[face], view.into).up_to(far))
-    return _sheet(fit, face, "outline of the whole figure", rings, date, inches)
+    return _sheet(fit, face, "outline of the whole figure", rings, date, units_of(units))
 
 
-def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", inches: bool = False) -> list[Sheet]:
+def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", units: str = "metric") -> list[Sheet]:
     """Return a sheet for every plane of a roughing: the outline of what must stay there."""
+    shown = units_of(units)
     return [
         _sheet(
             fit,
             planes.face,
-            f"{p.name}, {rounded_down(p.depth_mm):.1f} mm in: what must stay",
+            f"{p.name}, {shown.fine(p.depth_mm, Rounding.DOWN)} in: what must stay",
             rings_of(p.keep),
             date,
-            inches,
+            shown,
         )
         for p in planes.planes
     ]
 
 
-def ruler_sheet(block_mm: float, factor: float, *, date: str = "") -> Sheet:
+def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = "metric") -> Sheet:
     """Return two rulers side by side: the block's, and the same lengths at the maquette's size.
 
     A length read on the model's ruler has the same number as on the block's: that is what the numbers are for.
@@ -91,20 +93,22 @@ def ruler_sheet(block_mm: float, factor: float, *, date: str = "") -> Sheet:
     if not (block_mm > 0 and factor > 0):
         raise BadValueError("a ruler needs a length and a scale above 0")
     lines: list[Line] = []
-    labels = [Label(10, 72, f"block 1:1, and model 1:{factor:g}, both numbered in mm on the block  {date}", 4)]
+    us = units_of(units) is US
+    step, half, whole = (25.4, 6, 12) if us else (10.0, 5, 10)
+    unit = "inches" if us else "mm"
+    labels = [Label(10, 72, f"block 1:1, and model 1:{factor:g}, both numbered in {unit} on the block  {date}", 4)]
     for base, scale in ((45.0, 1.0), (15.0, 1 / factor)):
-        fine = 10 if scale >= 0.5 else 50
-        for mm in range(0, int(block_mm) + 1, fine):
-            x = 10 + mm * scale
-            tall = 10 if mm % 100 == 0 else 7 if mm % 50 == 0 else 4
+        for k in range(0, int(block_mm / step + 1e-9) + 1, 1 if scale >= 0.5 else half):
+            x = 10 + k * step * scale
+            tall = 10 if k % whole == 0 else 7 if k % half == 0 else 4
             lines.append(Line(np.array([[x, base], [x, base + tall]]), False, "tick"))
-            if mm % 100 == 0:
-                labels.append(Label(x + 0.8, base + 10.5, str(mm), 3))
+            if k % whole == 0:
+                labels.append(Label(x + 0.8, base + 10.5, str(k if us else round(k * step)), 3))
         lines.append(Line(np.array([[10, base], [10 + block_mm * scale, base]]), False, "outline"))
     return Sheet("rulers", block_mm + 30, 85, tuple(lines), tuple(labels))
 
 
-def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, inches: bool) -> Sheet:
+def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, units: UnitSystem) -> Sheet:
     """Return a sheet with the block's outline, its ticks, the check square, and words that leave no doubt."""
     view = face_view(face)
     axes = AXES[face]
@@ -121,11 +125,11 @@ def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, inches
     lines.append(Line(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]), True, "block"))
     square = max(x1 + 20, 190.0)
     lines.append(Line(_CORNERS * _SQUARE + np.array([square, y0]), True, "square"))
-    lines.extend(_ticks(x0, x1, y0, y1, inches))
+    lines.extend(_ticks(x0, x1, y0, y1, units))
     left, right, below, above = _NEIGHBOURS[face]
     middle_x, middle_y = (x0 + x1) / 2, (y0 + y1) / 2
     zero = flat.T @ (low)
-    origin = " and ".join(f"{'xyz'[axis]} = {zero[k] + 0.0:.1f}" for k, axis in enumerate(axes))
+    origin = " and ".join(f"{'xyz'[axis]} = {units.fine(zero[k] + 0.0)}" for k, axis in enumerate(axes))
     labels = [
         Label(x0, y1 + 34, f"{fit.figure.name} in {fit.block.name}: {face} face, seen from outside", 7),
         Label(x0, y1 + 22, f"{what}  {date}".rstrip(), 6),
@@ -134,7 +138,10 @@ def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, inches
         Label(2, middle_y, left, 6),
         Label(x1 + 20, middle_y, right, 6),
         Label(
-            x0, y0 - 34, f"datum: this corner of the block, {origin} mm; ticks every {'inch' if inches else '10 mm'}", 4
+            x0,
+            y0 - 34,
+            f"datum: this corner of the block, {origin}; ticks every {'inch' if units is US else '10 mm'}",
+            4,
         ),
         Label(x0, y0 - 46, "full size: print at 100 %, and measure the square", 4),
         Label(square + 4, y0 + 46, "100 mm square", 5),
@@ -143,9 +150,9 @@ def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, inches
     return Sheet(f"{face}: {what}", width, max(y1 + 50, y0 + _SQUARE + 20), tuple(lines), tuple(labels))
 
 
-def _ticks(x0: float, x1: float, y0: float, y1: float, inches: bool) -> list[Line]:
+def _ticks(x0: float, x1: float, y0: float, y1: float, units: UnitSystem) -> list[Line]:
     """Return ticks along all four edges, long ones every 50 and 100 mm, or every inch and foot."""
-    step, half, whole = (25.4, 6, 12) if inches else (10.0, 5, 10)
+    step, half, whole = (25.4, 6, 12) if units is US else (10.0, 5, 10)
     lines = []
     for start, end, fixed, outward, level in (
         (x0, x1, y0, -1, True), (x0, x1, y1, 1, True), (y0, y1, x0, -1, False), (y0, y1, x1, 1, False),

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from blockfit.errors import BadValueError, MissingExtraError, plain_text, shown_name
+from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.sheets.saving import MADE_BY, check_free, partial_path, write_whole
 from blockfit.sheets.words import rounded_down, rounded_up
 from blockfit.solids.block import Block
@@ -125,9 +126,15 @@ class Comparison:
     stopped: str = ""
 
     def __str__(self) -> str:
-        """Return the table as text."""
-        table = [_HEADINGS, *(_cells(row) for row in self.rows)]
-        widths = [max(len(line[k]) for line in table) for k in range(len(_HEADINGS))]
+        """Return the table as text, in metric units."""
+        return self.text()
+
+    def text(self, units: str = "metric") -> str:
+        """Return the table as text, in ``"metric"`` or ``"us"`` units."""
+        shown = units_of(units)
+        headings = _headings(shown)
+        table = [headings, *(_cells(row, shown) for row in self.rows)]
+        widths = [max(len(line[k]) for line in table) for k in range(len(headings))]
         lines = []
         for line in table:
             pairs = enumerate(zip(line, widths, strict=True))
@@ -137,8 +144,9 @@ class Comparison:
         about += f": {self.stopped}" if self.stopped else ""
         return "\n".join([about, "", *lines]) + "\n"
 
-    def save(self, path: str | Path) -> Path:
-        """Write ``.csv`` (safe in a spreadsheet), ``.json``, or ``.html`` (one file, sorts by a click on a heading).
+    def save(self, path: str | Path, *, units: str = "metric") -> Path:
+        """Write ``.csv`` (safe in a spreadsheet), ``.json``, or ``.html`` (one file, sorts by a click on a heading;
+        in ``units``; the others hold SI values).
 
         A table that was stopped is written beside it, to ``….partial.csv``, and says so inside. Returns what was
         written. A file that is no earlier table of ours is left alone: that raises `BadValueError`.
@@ -151,7 +159,7 @@ class Comparison:
         elif kind == ".json":
             body = "{\n " + MADE_BY + "," + json.dumps(_finite(self._record()), indent=1, ensure_ascii=False)[1:] + "\n"
         elif kind == ".html":
-            body = _page(self)
+            body = _page(self, units_of(units))
         else:
             raise BadValueError(f"{shown_name(file)}: a yard is saved as .csv, .json or .html")
         check_free(file)
@@ -182,19 +190,14 @@ _COLUMNS = (
     "depth_mm", "height_mm", "stone", "block_kg", "removed_kg", "waste_share", "recovered", "price", "price_per_m3",
     "note",
 )  # fmt: skip
-_HEADINGS = (
-    "block",
-    "figure",
-    "verdict",
-    "scale",
-    "bound",
-    "cover mm",
-    "block kg",
-    "out kg",
-    "waste",
-    "price",
-    "per m³",
-)
+
+
+def _headings(units: UnitSystem) -> tuple[str, ...]:
+    us = units is US
+    weight = "lb" if us else "kg"
+    cover, per = ("cover", "per cu ft") if us else ("cover mm", "per m³")
+    fit = ("block", "figure", "verdict", "scale", "bound", cover)
+    return (*fit, f"block {weight}", f"out {weight}", "waste", "price", per)
 
 
 def csv_heading() -> str:
@@ -254,17 +257,21 @@ def _name(text: str) -> str:
 _LONGEST = 48  # letters of a name in a table
 
 
-def _cells(row: Row) -> tuple[str, ...]:
+def _cells(row: Row, units: UnitSystem) -> tuple[str, ...]:
     def number(value: float | None, digits: int = 0) -> str:
         return "" if value is None else f"{value:,.{digits}f}"
 
-    cover = "" if row.cover_mm is None else f"{rounded_down(row.cover_mm, 0):,.0f}"
+    def weight(value: float | None) -> str:
+        return "" if value is None else units.mass(value).removesuffix(" kg").removesuffix(" lb")
+
+    cover = "" if row.cover_mm is None else units.length(row.cover_mm).removesuffix(" mm")
+    per = None if row.price_per_m3 is None else row.price_per_m3 * (0.3048**3 if units is US else 1.0)
     waste = "" if row.waste_share is None else f"{row.waste_share:.0%}"
     words = row.verdict if not row.note else f"{row.verdict} ({row.note})"
     return (
         _name(row.block.name), _name(row.figure), plain_text(words), f"{rounded_down(row.scale, 4):.4f}",
-        f"{rounded_up(row.scale_bound, 4):.4f}", cover, number(row.block_kg), number(row.removed_kg), waste,
-        number(row.price), number(row.price_per_m3),
+        f"{rounded_up(row.scale_bound, 4):.4f}", cover, weight(row.block_kg), weight(row.removed_kg), waste,
+        number(row.price), number(per),
     )  # fmt: skip
 
 
@@ -289,9 +296,11 @@ table.querySelectorAll('th button').forEach((button,k)=>button.addEventListener(
 """
 
 
-def _page(table: Comparison) -> str:
+def _page(table: Comparison, units: UnitSystem) -> str:
     """Return the self-contained page."""
-    head = "".join(f'<th scope="col"><button type="button">{html.escape(name)}</button></th>' for name in _HEADINGS)
+    head = "".join(
+        f'<th scope="col"><button type="button">{html.escape(name)}</button></th>' for name in _headings(units)
+    )
     lines = []
     for row in table.rows:
         raw = (
@@ -300,7 +309,7 @@ def _page(table: Comparison) -> str:
         )  # fmt: skip
         cells = "".join(
             f'<td data-value="{html.escape("" if value is None else str(value))}">{html.escape(text)}</td>'
-            for value, text in zip(raw, _cells(row), strict=True)
+            for value, text in zip(raw, _cells(row, units), strict=True)
         )
         lines.append(f'<tr class="{"" if row.verdict == "FITS" else "no"}">{cells}</tr>')
     wanted = "" if table.scale is None else f", wanted at {table.scale:g} of full size"

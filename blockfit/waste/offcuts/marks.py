@@ -4,12 +4,16 @@ mm, block frame. Exact: worked out along lines between planes, from the block's 
 have left, never from a mesh. A line lies on the waste side of the saw's way: the kerf is on its far side."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
+from blockfit.facts.measures import Sure, fact
+from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.solids.block import Block
+from blockfit.units import rounded_down
 
 __all__ = ["Edge", "Gone", "Mark", "marks_of"]
 
@@ -41,13 +45,13 @@ class Gone:
 class Edge:
     """A place on an edge of the block: ``mm`` from the corner where the edge of two ``faces`` meets a third."""
 
-    faces: tuple[str, str]
-    corner: str
-    mm: float
+    faces: tuple[str, str] = field(metadata=fact("edge of", Sure.EXACT))
+    corner: str = field(metadata=fact("from the", Sure.EXACT))
+    mm: float = field(metadata=fact("along it", Sure.EXACT, key="from_corner_mm"))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Mark:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Mark(Result):
     """A line to snap on one face of the stone before a piece is begun, from ``start_mm`` to ``end_mm`` (3,).
 
     Both places lie on the face and on the waste side of the cut; ``waste`` (3,) points along the face to the piece.
@@ -58,16 +62,21 @@ class Mark:
     still have their corner; ``None`` where there is no such edge. ``normal`` (3,) is the face's, outward.
     """
 
-    face: str
-    start_mm: Array
-    end_mm: Array
-    waste: Array
-    apart_mm: float
-    angle_deg: float
+    face: str = field(metadata=fact("face", Sure.EXACT))
+    start_mm: Array = field(metadata=fact("from", Sure.EXACT))
+    end_mm: Array = field(metadata=fact("to", Sure.EXACT))
+    waste: Array = field(metadata=fact("waste, as a vector", Sure.EXACT))
+    apart_mm: float = field(metadata=fact("kerf on the face", Sure.EXACT))
+    angle_deg: float = field(metadata=fact("angle", Sure.EXACT))
     depth_mm: tuple[float, float] | None
-    start_edge: Edge | None
-    end_edge: Edge | None
+    start_edge: Edge | None = field(metadata=fact("start", Sure.EXACT))
+    end_edge: Edge | None = field(metadata=fact("end", Sure.EXACT))
     normal: Array
+
+    def record(self) -> dict[str, Any]:
+        """Return the line as plain data; depths to stop at are rounded down."""
+        depth = None if self.depth_mm is None else [rounded_down(by, 3) for by in self.depth_mm]
+        return {**record_of(self), "kept_side_mm": plain(self.kept_mm), "stop_depth_mm": depth}
 
     @property
     def kept_mm(self) -> Array:

@@ -6,11 +6,14 @@ can be drawn straight out. The choice of pieces is greedy over sampled stone: go
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
 from blockfit.geometry.surface import centroid, signed_volume
@@ -20,7 +23,7 @@ from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, Mass, length_mm, mass_kg
 from blockfit.waste.offcuts.division import frame_of
 from blockfit.waste.offcuts.marks import Gone, Mark, marks_of
 from blockfit.waste.offcuts.methods import METHODS, Method, any_method, depth_needed
@@ -37,8 +40,8 @@ _KINDS = {1: "through cut", 2: "rebate", 3: "corner"}
 _EARLY, _LATE = "before carving", "once the front is finished"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cut:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Cut(Result):
     """A flat cut: the piece lies where ``normal · x >= offset_mm``.
 
     ``area_m2`` is what is sawn, ``outline`` (k, 3) its corners in order, ``kerf_mm`` its width, ``method`` what
@@ -46,27 +49,27 @@ class Cut:
     to snap, one for each face of the stone as it then stands that the cut crosses, in order round it.
     """
 
-    normal: Array
-    offset_mm: float
-    area_m2: float
-    method: str
-    kerf_mm: float
-    depth_mm: float
-    outline: Array
+    normal: Array = field(metadata=fact("normal", Sure.EXACT, shown=False))
+    offset_mm: float = field(metadata=fact("offset", Sure.EXACT, shown=False))
+    area_m2: float = field(metadata=fact("sawn", Sure.EXACT))
+    method: str = field(metadata=fact("by", Sure.GIVEN))
+    kerf_mm: float = field(metadata=fact("kerf", Sure.GIVEN))
+    depth_mm: float = field(metadata=fact("depth", Sure.EXACT, Rounding.UP))
+    outline: Array = field(metadata=fact("outline", Sure.EXACT, key="outline_mm", shown=False))
     opposed: bool
-    marks: tuple[Mark, ...]
+    marks: tuple[Mark, ...] = field(metadata=fact("lines to snap", Sure.EXACT, shown=False))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Web:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Web(Result):
     """Stone that opposed cuts may leave between them until the piece is slung: its outline (k, 3) and area."""
 
-    outline: Array
-    area_m2: float
+    outline: Array = field(metadata=fact("outline", Sure.EXACT, key="outline_mm", shown=False))
+    area_m2: float = field(metadata=fact("area", Sure.EXACT))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Offcut:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Offcut(Result):
     """One piece taken off whole: its cuts, size along the block's axes, centre of gravity and way out (3,).
 
     ``weight_kg`` is at the stone's typical density, ``weight_range_kg`` at the ends of its range; ``None``
@@ -76,22 +79,22 @@ class Offcut:
     banker; ``origin`` is the block that it was cut from.
     """
 
-    kind: str
-    volume_m3: float
-    weight_kg: float | None
-    weight_range_kg: tuple[float, float] | None
-    size_mm: tuple[float, float, float]
-    box_mm: tuple[float, float, float]
-    least_thickness_mm: float
-    centre_mm: Array
-    cuts: tuple[Cut, ...]
-    web: Web | None
-    draw_out: Array
+    kind: str = field(metadata=fact("kind", Sure.EXACT))
+    volume_m3: float = field(metadata=fact("volume", Sure.EXACT))
+    weight_kg: float | None = field(metadata=fact("weight", Sure.ESTIMATE, Rounding.UP))
+    weight_range_kg: tuple[float, float] | None = field(metadata=fact("weight range", Sure.ESTIMATE, Rounding.UP))
+    size_mm: tuple[float, float, float] = field(metadata=fact("within", Sure.EXACT, Rounding.UP))
+    box_mm: tuple[float, float, float] = field(metadata=fact("holds a box of", Sure.EXACT, Rounding.DOWN))
+    least_thickness_mm: float = field(metadata=fact("least width", Sure.EXACT, Rounding.DOWN))
+    centre_mm: Array = field(metadata=fact("centre of gravity", Sure.EXACT))
+    cuts: tuple[Cut, ...] = field(metadata=fact("cuts", Sure.EXACT))
+    web: Web | None = field(metadata=fact("web", Sure.EXACT, shown=False))
+    draw_out: Array = field(metadata=fact("drawn out, as a vector", Sure.EXACT, shown=False))
     solid: Figure
-    stage: str
-    setback_mm: float
-    left_m3: float
-    left_kg: float | None
+    stage: str = field(metadata=fact("leaves", Sure.GIVEN))
+    setback_mm: float = field(metadata=fact("setback left", Sure.EXACT, Rounding.DOWN))
+    left_m3: float = field(metadata=fact("left standing", Sure.EXACT))
+    left_kg: float | None = field(metadata=fact("left standing, weight", Sure.ESTIMATE, Rounding.UP))
     left_stands: Balance
     left: Figure
     origin: Block | None = None
@@ -107,18 +110,23 @@ class Offcut:
         name = f"{self.solid.name} of {self.origin.name}"
         return sawn_block(corners, self.origin, margin_mm=length_mm(margin, "margin", least=0), name=name)
 
+    def record(self) -> dict[str, Any]:
+        """Return the piece as plain data, how the rest stands beside it."""
+        rest = self.left_stands
+        return {**record_of(self), "left_stands": rest.stands, "left_margin_mm": rest.margin_mm}
 
-@dataclass(frozen=True, slots=True)
-class Trade:
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Trade(Result):
     """What the first so many pieces of a plan recover (share of the waste), and what is sawn for them."""
 
-    pieces: int
-    recovered: float
-    sawn_m2: float
+    pieces: int = field(metadata=fact("pieces", Sure.EXACT, measure=Measure.COUNT))
+    recovered: float = field(metadata=fact("of the waste", Sure.EXACT, measure=Measure.SHARE))
+    sawn_m2: float = field(metadata=fact("sawn", Sure.EXACT))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class OffcutPlan:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class OffcutPlan(Result):
     """The block, its pieces in order of removal, the stone left after them, and the share of the waste they save.
 
     Kerfs, and parts of a divided piece that are too light to keep (``too_light_m3``), are in neither: they go with
@@ -128,15 +136,15 @@ class OffcutPlan:
     """
 
     block: Block
-    pieces: tuple[Offcut, ...]
+    pieces: tuple[Offcut, ...] = field(metadata=fact("pieces", Sure.EXACT))
     left: Figure
-    recovered: float
-    volume_m3: float
-    too_light_m3: float
-    clearance_mm: float
-    kerf_mm: float
-    reserve_mm: float
-    lift_limit_kg: float | None
+    recovered: float = field(metadata=fact("of the waste saved", Sure.EXACT, measure=Measure.SHARE))
+    volume_m3: float = field(metadata=fact("volume", Sure.EXACT))
+    too_light_m3: float = field(metadata=fact("too light to keep", Sure.EXACT))
+    clearance_mm: float = field(metadata=fact("clear of the figure", Sure.GIVEN))
+    kerf_mm: float = field(metadata=fact("widest kerf", Sure.GIVEN))
+    reserve_mm: float = field(metadata=fact("setback kept", Sure.EXACT, Rounding.DOWN))
+    lift_limit_kg: float | None = field(metadata=fact("lift limit", Sure.GIVEN, Rounding.DOWN))
     waste_m3: float
     hollows: tuple[Hollow, ...]
     wishes: tuple[Wish, ...] = ()
@@ -145,6 +153,17 @@ class OffcutPlan:
     def blocks(self, margin: Length = 0) -> list[Block]:
         """Return the pieces as blocks, a yard of them for `compare`; sawn faces lose ``margin`` of bruised stone."""
         return [piece.block(margin) for piece in self.pieces]
+
+    def record(self) -> dict[str, Any]:
+        """Return the plan as plain data, what stopping sooner would save beside it."""
+        return {
+            **record_of(self),
+            "sawn_m2": self.sawn_m2,
+            "wishes": plain(self.wishes),
+            "by_cuts": plain(self.by_cuts),
+            "later_m3": self.later_m3,
+            "trade_off": plain(self.trade_off),
+        }
 
     @property
     def later_m3(self) -> float:
@@ -175,8 +194,8 @@ def offcuts(
     kerf: Length | None = None,
     reserve: Length = "all",
     least_thickness: Length = 80,
-    least_weight_kg: float = 20,
-    lift_limit_kg: float | None = None,
+    least_weight_kg: Mass = 20,
+    lift_limit_kg: Mass | None = None,
     most_pieces: int | None = None,
     most_cuts: int = 2,
     methods: Sequence[Method] | None = None,
@@ -213,21 +232,21 @@ def offcuts(
     reserve_mm = back_mm if reserve == "all" else length_mm(reserve, "reserve", least=0)
     web_mm = length_mm(web, "web", least=0)
     thick_mm = length_mm(least_thickness, "least_thickness", least=1)
-    _check_limits(most_cuts, least_weight_kg, lift_limit_kg, most_pieces)
+    least_kg, lift_kg = _checked_limits(most_cuts, least_weight_kg, lift_limit_kg, most_pieces)
     ways = _ways(methods, kerf)
     stone = fit.block.stone
     heavy = stone.high_kg_m3 if stone else 2700.0
     density = stone.density_kg_m3 if stone else 2700.0
     # A lighter surface may lie inside the figure by so much: it is kept clear of by as much more.
     light, apart_mm = light_solid(figure)
-    lift_kg = math.inf if lift_limit_kg is None else lift_limit_kg
+    most_kg = math.inf if lift_kg is None else lift_kg
     limits = Limits(
         clearance_mm=clearance_mm + 2 * apart_mm,
         methods=ways,
         least_thickness_mm=thick_mm,
-        least_volume_m3=least_weight_kg / density,
-        most_volume_m3=math.inf if lift_limit_kg is None else lift_limit_kg / heavy,
-        wishes=wishes_of(weight_kg, first_only, shape, holds, cuts or "any", density, lift_kg * density / heavy),
+        least_volume_m3=least_kg / density,
+        most_volume_m3=most_kg / heavy,
+        wishes=wishes_of(weight_kg, first_only, shape, holds, cuts or "any", density, most_kg * density / heavy),
     )
     planner = Planner(fit.block, limits)
     pieces: list[Offcut] = []
@@ -259,7 +278,7 @@ def offcuts(
         clearance_mm=clearance_mm,
         kerf_mm=max((cut.kerf_mm for piece in pieces for cut in piece.cuts), default=0.0),
         reserve_mm=reserve_mm,
-        lift_limit_kg=lift_limit_kg,
+        lift_limit_kg=lift_kg,
         waste_m3=waste,
         hollows=tuple(planner.hollows),
         wishes=limits.wishes.told(bool(pieces)),
@@ -279,18 +298,19 @@ def offcuts(
     return replace(found, by_cuts=tuple(told))
 
 
-def _check_limits(most_cuts: int, least_weight_kg: float, lift_limit_kg: float | None, most_pieces: int | None) -> None:
+def _checked_limits(
+    most_cuts: int, least_weight_kg: Mass, lift_limit_kg: Mass | None, most_pieces: int | None
+) -> tuple[float, float | None]:
+    """Return the least weight and the lift limit in kg."""
     if most_cuts not in (1, 2, 3):
         raise BadValueError(f"most_cuts={most_cuts!r} must be 1, 2 or 3")
-    for limit, value in (("least_weight_kg", least_weight_kg), ("lift_limit_kg", lift_limit_kg)):
-        if value is not None and not (isinstance(value, int | float) and 0 <= value < math.inf):
-            raise BadValueError(f"{limit}={value!r} must be a number of kg, 0 or more")
-    if lift_limit_kg is not None and not lift_limit_kg > least_weight_kg:
-        raise BadValueError(
-            f"the lift limit of {lift_limit_kg:g} kg must be more than the least weight, {least_weight_kg:g} kg"
-        )
+    least_kg = mass_kg(least_weight_kg, "least_weight_kg")
+    lift_kg = None if lift_limit_kg is None else mass_kg(lift_limit_kg, "lift_limit_kg")
+    if lift_kg is not None and not lift_kg > least_kg:
+        raise BadValueError(f"the lift limit of {lift_kg:g} kg must be more than the least weight, {least_kg:g} kg")
     if most_pieces is not None and most_pieces < 0:
         raise BadValueError(f"most_pieces={most_pieces!r} must be 0 or more")
+    return least_kg, lift_kg
 
 
 def _ways(methods: Sequence[Method] | None, kerf: Length | None) -> tuple[Method, ...]:

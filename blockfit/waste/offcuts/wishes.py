@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.polytope import least_width, polytope_volume
 from blockfit.search.choice.fit import largest
@@ -32,19 +33,19 @@ _LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as
 class Wish:
     """One thing that was asked of the pieces, whether it was kept, and in words how."""
 
-    about: str
-    kept: bool
-    text: str
+    about: str = field(metadata=fact("wish", Sure.GIVEN))
+    kept: bool = field(metadata=fact("kept", Sure.EXACT))
+    text: str = field(metadata=fact("how", Sure.EXACT))
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
     """What a plan with only one kind of cuts, any, slant or square, recovers (share of the waste), and its sawing."""
 
-    cuts: str
-    pieces: int
-    recovered: float
-    sawn_m2: float
+    cuts: str = field(metadata=fact("cuts", Sure.GIVEN))
+    pieces: int = field(metadata=fact("pieces", Sure.EXACT, measure=Measure.COUNT))
+    recovered: float = field(metadata=fact("of the waste", Sure.EXACT, measure=Measure.SHARE))
+    sawn_m2: float = field(metadata=fact("sawn", Sure.EXACT))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,11 +1,13 @@
 """Which side to work from: the choice to make before the first cut. Resolved to the columns' pitch; mm, m³."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import lattice_over
@@ -18,17 +20,17 @@ from blockfit.waste.reach.undercut import between_volume, standing_base, view_of
 __all__ = ["Front", "best_front"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Front:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Front(Result):
     """A side to work from: ``into`` (3,) is how the carver looks, ``later_mm2`` the surface that then must wait.
 
     ``trapped_m3`` is the stone between the figure's surfaces, seen from there.
     """
 
-    name: str
-    into: Array
-    later_mm2: float
-    trapped_m3: float
+    name: str = field(metadata=fact("from the", Sure.EXACT))
+    into: Array = field(metadata=fact("view, as a vector", Sure.EXACT, shown=False))
+    later_mm2: float = field(metadata=fact("must wait", Sure.RESOLVED))
+    trapped_m3: float = field(metadata=fact("between the surfaces", Sure.RESOLVED))
 
 
 def best_front(

@@ -5,6 +5,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding
+from blockfit.facts.phrases import Phrase, Quantity
 from blockfit.geometry.arrays import Array
 
 __all__ = ["approach_words", "place_words"]
@@ -34,15 +36,18 @@ def approach_words(into: Array) -> str:
 
 def place_words(
     point: Array, low: Array, high: Array, landmarks: Mapping[str, tuple[float, float, float]] | None = None
-) -> str:
-    """Return where a point (3,) lies on a figure from ``low`` to ``high``: near a landmark, or height and side."""
+) -> Phrase:
+    """Return where a point (3,) lies on a figure from ``low`` to ``high``: height and side, and a landmark near it."""
+    near = ""
     if landmarks:
         name, mark = min(landmarks.items(), key=lambda item: math.dist(item[1], point))
         if math.dist(mark, point) < 0.2 * float(np.linalg.norm(high - low)):
-            return f"near {name}"
+            near = f"near {name}, "
     share = (point - low) / np.maximum(high - low, 1e-9)
     sides = [
         "left" if share[0] < 0.35 else "right" if share[0] > 0.65 else "middle",
         "front" if share[1] < 0.35 else "back" if share[1] > 0.65 else "",
     ]
-    return f"{point[2]:.0f} mm up, " + " ".join(word for word in reversed(sides) if word)
+    side = " ".join(word for word in reversed(sides) if word)
+    height = Quantity(float(point[2]), Measure.LENGTH, Rounding.NEAREST)
+    return Phrase.of("{near}{height} up, {side}", near=near, height=height, side=side)

@@ -2,10 +2,14 @@
 
 mm and m³, block frame; resolved to the columns' pitch."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.phrases import Phrase
+from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.turns import spread_directions
 from blockfit.measure.columns import Columns
@@ -28,8 +32,8 @@ _OPENINGS = 10  # of the largest regions are their openings measured
 _RADII = (1, 2, 3, 4, 6, 8, 11, 15)  # cells: of the tools tried; an opening wider than the last is told as that
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Region:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Region(Result):
     """One connected part of the surface that the front does not reach.
 
     ``reach`` is ``back``, ``side`` (another face), ``oblique`` (no face, but a slanting tool) or ``closed`` (to
@@ -42,21 +46,26 @@ class Region:
     opened before it.
     """
 
-    number: int
-    place: str
-    reach: str
-    approach: str
-    into: Array | None
-    meets_deg: float
-    area_mm2: float
-    stone_m3: float
-    stone_kg: float | None
-    centre_mm: Array
-    depth_mm: float
-    opening_mm: float | None
-    slender_mm2: float
-    outline: Outline
-    after: tuple[int, ...]
+    number: int = field(metadata=fact("number", Sure.EXACT, measure=Measure.COUNT))
+    place: Phrase = field(metadata=fact("place", Sure.EXACT))
+    reach: str = field(metadata=fact("reached from the", Sure.RESOLVED))
+    approach: str = field(metadata=fact("approach", Sure.RESOLVED))
+    into: Array | None = field(metadata=fact("approach, as a vector", Sure.RESOLVED, shown=False))
+    meets_deg: float = field(metadata=fact("met at", Sure.RESOLVED))
+    area_mm2: float = field(metadata=fact("area", Sure.RESOLVED))
+    stone_m3: float = field(metadata=fact("stone", Sure.RESOLVED))
+    stone_kg: float | None = field(metadata=fact("weight", Sure.ESTIMATE, Rounding.UP))
+    centre_mm: Array = field(metadata=fact("centre", Sure.RESOLVED, shown=False))
+    depth_mm: float = field(metadata=fact("depth behind the front surface", Sure.RESOLVED, Rounding.DOWN))
+    opening_mm: float | None = field(metadata=fact("open to tools of", Sure.RESOLVED, Rounding.DOWN))
+    slender_mm2: float = field(metadata=fact("more for an infinitely thin tool", Sure.RESOLVED, shown=False))
+    outline: Outline = field(metadata=fact("outline", Sure.RESOLVED, key="outline_mm", shown=False))
+    after: tuple[int, ...] = field(metadata=fact("after", Sure.RESOLVED))
+
+    def record(self) -> dict[str, Any]:
+        """Return the region as plain data, its outline to a tenth of a mm."""
+        outline = [[plain(ring.round(1)) for ring in part] for part in self.outline]
+        return {**record_of(self), "outline_mm": outline}
 
 
 @dataclass(frozen=True, slots=True, eq=False)

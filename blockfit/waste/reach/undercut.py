@@ -5,11 +5,14 @@ mm and m³, block frame. Volumes and regions are resolved to the columns' pitch;
 is reported. "Closed" means closed to straight tools, or to the tool given."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Sure, fact
+from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Flags, Ints
 from blockfit.measure.columns import Columns, columns_of
 from blockfit.measure.views import FACE_DIRECTIONS, View, lattice_over, view_along
@@ -29,8 +32,8 @@ Front = str | Sequence[float]
 """A face's name, or the direction in which the carver looks, into the stone."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Undercuts:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Undercuts(Result):
     """Four volumes of stone and what the pitch misses, the reach of each face, and the regions left for later.
 
     ``view`` is how the carver looks; ``skims_mm2`` is the surface seen from there at less than the least angle, or
@@ -38,21 +41,25 @@ class Undercuts:
     where it is reached from the front, stands on the bottom, or is scattered (``scattered_mm2``).
     """
 
-    front: str
+    front: str = field(metadata=fact("seen from the", Sure.GIVEN))
     view: View
-    pitch_mm: float
-    front_m3: float
-    beside_m3: float
-    trapped_m3: float
-    rear_m3: float
-    residual_m3: float
-    reach_by_face: dict[str, float]
-    regions: tuple[Region, ...]
-    scattered_mm2: float
-    skims_mm2: float
-    least_angle_deg: float
+    pitch_mm: float = field(metadata=fact("pitch", Sure.GIVEN))
+    front_m3: float = field(metadata=fact("before the figure", Sure.RESOLVED))
+    beside_m3: float = field(metadata=fact("beside it", Sure.RESOLVED))
+    trapped_m3: float = field(metadata=fact("between its surfaces", Sure.RESOLVED))
+    rear_m3: float = field(metadata=fact("behind it", Sure.RESOLVED))
+    residual_m3: float = field(metadata=fact("missed by the pitch", Sure.RESOLVED))
+    reach_by_face: dict[str, float] = field(metadata=fact("reached from", Sure.RESOLVED, measure=Measure.SHARE))
+    regions: tuple[Region, ...] = field(metadata=fact("regions", Sure.RESOLVED))
+    scattered_mm2: float = field(metadata=fact("scattered spots", Sure.RESOLVED))
+    skims_mm2: float = field(metadata=fact("met nearly edge on", Sure.RESOLVED))
+    least_angle_deg: float = field(metadata=fact("least angle", Sure.GIVEN))
     elements: Elements
     region_of: Ints
+
+    def record(self) -> dict[str, Any]:
+        """Return everything as plain data, what must wait beside it."""
+        return {**record_of(self), "later_mm2": self.later_mm2}
 
     @property
     def later_mm2(self) -> float:

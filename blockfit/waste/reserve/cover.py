@@ -2,10 +2,12 @@
 
 mm, block frame. Skin does not count as stone. In a rough block the least is the exact distance to its surface."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
@@ -14,20 +16,22 @@ from blockfit.search.result import Fit, counted_faces
 __all__ = ["Cover", "stone_cover"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cover:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Cover(Result):
     """``least_mm`` on the faces that count, ``at`` (3,) and towards ``least_face``; ``by_face`` on every face.
 
     ``per_vertex_mm`` (n,) is each vertex's least distance to a face that counts. ``tolerance_mm`` has been taken
     off all of them, for points taken by hand.
     """
 
-    least_mm: float
-    least_face: str
-    by_face: dict[str, float]
-    at: Array
+    least_mm: float = field(metadata=fact("least cover", Sure.EXACT, Rounding.DOWN))
+    least_face: str = field(metadata=fact("towards", Sure.EXACT))
+    by_face: dict[str, float] = field(
+        metadata=fact("on each face", Sure.EXACT, Rounding.DOWN, key="by_face_mm", measure=Measure.LENGTH)
+    )
+    at: Array = field(metadata=fact("at", Sure.EXACT, key="at_mm", measure=Measure.LENGTH))
     per_vertex_mm: Array
-    tolerance_mm: float
+    tolerance_mm: float = field(metadata=fact("taken off for the points' tolerance", Sure.GIVEN))
 
 
 def stone_cover(fit: Fit) -> Cover:

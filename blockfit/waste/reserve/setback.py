@@ -6,10 +6,12 @@ there is; only the cover under a rough block's own surface may fall short betwee
 itself at most. Margins about flaws that are no balls are taken up to a twentieth too large, so the setback may be
 that much too small."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.search.flawed.obstacles import Obstacle, obstacles_of, stone_obstacle
 from blockfit.search.flawed.travel import first_blocked
@@ -29,21 +31,21 @@ _WAYS = {
 }
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Setback:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Setback(Result):
     """``back_mm`` is the reserve; ``limit_face`` (a face, a flaw, the stone) and the figure's point ``at`` (3,) end it.
 
     ``left_mm``, ``right_mm``, ``up_mm``, ``front_mm`` and ``down_mm`` are how far it can move those ways instead.
     """
 
-    back_mm: float
-    limit_face: str
-    at: Array
-    left_mm: float
-    right_mm: float
-    up_mm: float
-    front_mm: float
-    down_mm: float
+    back_mm: float = field(metadata=fact("back", Sure.EXACT, Rounding.DOWN))
+    limit_face: str = field(metadata=fact("ended by", Sure.EXACT))
+    at: Array = field(metadata=fact("at", Sure.EXACT, key="at_mm", measure=Measure.LENGTH, shown=False))
+    left_mm: float = field(metadata=fact("left", Sure.EXACT, Rounding.DOWN))
+    right_mm: float = field(metadata=fact("right", Sure.EXACT, Rounding.DOWN))
+    up_mm: float = field(metadata=fact("up", Sure.EXACT, Rounding.DOWN))
+    front_mm: float = field(metadata=fact("front", Sure.EXACT, Rounding.DOWN))
+    down_mm: float = field(metadata=fact("down", Sure.EXACT, Rounding.DOWN))
 
 
 def setback(fit: Fit, stage: Stage | None = None) -> Setback:

@@ -4,43 +4,50 @@ kg, mm, degrees, block frame. Estimates for planning; nothing here permits a lif
 upper end of the density."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Sure, fact
+from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.search.result import Fit
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, Mass, length_mm
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 from blockfit.waste.standing.lifting import Lift, RollerPull, lift, roller_pull
-from blockfit.waste.standing.limits import Check, Hung, Limits, checks_of, limits_of
+from blockfit.waste.standing.limits import Hung, LimitCheck, Limits, checks_of, limits_of
 from blockfit.waste.standing.loads import Load, Stuff, loads_of
 from blockfit.waste.standing.turning import Turning
 from blockfit.waste.statics import FLAT_MM, flat_within
 
-__all__ = ["Check", "Handling", "Load", "handling"]
+__all__ = ["LimitCheck", "Handling", "Load", "handling"]
 
 _DENSITY = 2700.0  # where no stone is named; it says so
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Handling:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Handling(Result):
     """Every load in the order of work, turning the block as delivered, and what the user's limits say.
 
     ``flat_mm`` is how near the floor surface counts as touching it. ``stone_named`` tells whether weights rest on the
     block's own stone or on 2700 kg/m³.
     """
 
-    loads: tuple[Load, ...]
-    turns: tuple[Turning, ...]
+    loads: tuple[Load, ...] = field(metadata=fact("loads", Sure.ESTIMATE))
+    turns: tuple[Turning, ...] = field(metadata=fact("turns", Sure.ESTIMATE))
     lifts: tuple[tuple[str, Lift], ...]
-    rollers: RollerPull
-    checks: tuple[Check, ...]
-    stone_named: bool
-    flat_mm: float
+    rollers: RollerPull = field(metadata=fact("rollers", Sure.ESTIMATE, shown=False))
+    checks: tuple[LimitCheck, ...] = field(metadata=fact("limits", Sure.ESTIMATE, key="limits"))
+    stone_named: bool = field(metadata=fact("the stone is named", Sure.GIVEN))
+    flat_mm: float = field(metadata=fact("floor counts within", Sure.GIVEN))
+
+    def record(self) -> dict[str, Any]:
+        """Return everything as plain data, the lifts by name."""
+        return {**record_of(self), "lifts": [{"name": name, **lift.record()} for name, lift in self.lifts]}
 
 
 def handling(
@@ -53,12 +60,12 @@ def handling(
     openings: Sequence[tuple[Length, Length]] = (),
     hook_height: Length | None = None,
     hook_clearance: Length = 0,
-    floor_kg_m2: float | None = None,
-    table_kg: float | None = None,
-    hoist_kg: float | None = None,
-    gantry_kg: float | None = None,
-    slings_kg: float | None = None,
-    rigging_kg: float = 0,
+    floor_kg_m2: Mass | None = None,
+    table_kg: Mass | None = None,
+    hoist_kg: Mass | None = None,
+    gantry_kg: Mass | None = None,
+    slings_kg: Mass | None = None,
+    rigging_kg: Mass = 0,
     legs: int = 2,
     sling_angle: float = 60,
     friction: float | None = None,

@@ -4,37 +4,40 @@ kg, mm, degrees. Forces are told in kg of pull (1 kg of pull is 9.81 N). Nothing
 method checked by a qualified person and follow local codes."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.phrases import Phrase, down, up
+from blockfit.facts.results import Result
 
 __all__ = ["LEAST_ANGLE_DEG", "Lift", "RollerPull", "lift", "roller_pull", "sling_factor", "sling_rise_mm"]
 
 LEAST_ANGLE_DEG = 30.0  # from the horizontal; ASME B30.9 (read in a secondary copy)
 
 
-@dataclass(frozen=True, slots=True)
-class Lift:
+@dataclass(frozen=True, slots=True, repr=False)
+class Lift(Result):
     """A load on slings: ``tension_kg`` in each leg that counts, ``None`` where no figure must be taken for leave.
 
     ``warnings`` say why, loudly.
     """
 
-    load_kg: float
-    legs: int
-    counted_legs: int
-    angle_deg: float
-    tension_kg: float | None
+    load_kg: float = field(metadata=fact("load", Sure.ESTIMATE, Rounding.UP))
+    legs: int = field(metadata=fact("legs", Sure.GIVEN, measure=Measure.COUNT))
+    counted_legs: int = field(metadata=fact("that count", Sure.GIVEN, measure=Measure.COUNT))
+    angle_deg: float = field(metadata=fact("angle", Sure.GIVEN))
+    tension_kg: float | None = field(metadata=fact("tension in each", Sure.ESTIMATE, Rounding.UP))
     limit_kg: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[Phrase, ...] = field(metadata=fact("warnings", Sure.ESTIMATE))
 
 
-@dataclass(frozen=True, slots=True)
-class RollerPull:
+@dataclass(frozen=True, slots=True, repr=False)
+class RollerPull(Result):
     """The pull on rollers, in kg of pull: to break out, and to keep rolling; ranges."""
 
-    break_out_kg: tuple[float, float]
-    rolling_kg: tuple[float, float]
+    break_out_kg: tuple[float, float] = field(metadata=fact("pull to break out", Sure.ESTIMATE, Rounding.UP))
+    rolling_kg: tuple[float, float] = field(metadata=fact("pull to keep rolling", Sure.ESTIMATE, Rounding.UP))
 
 
 def sling_factor(angle_deg: float) -> float:
@@ -64,16 +67,21 @@ def lift(load_kg: float, *, legs: int = 2, angle_deg: float = 60, limit_kg: floa
     counted = min(legs, 2)
     angle = 90.0 if legs == 1 else angle_deg
     factor = sling_factor(angle)
-    warnings = []
+    warnings: list[Phrase] = []
     if angle < LEAST_ANGLE_DEG:
         warnings.append(
-            f"DO NOT LIFT at {angle:g}° from the horizontal: below {LEAST_ANGLE_DEG:g}° the legs' tension runs away "
-            "(ASME B30.9). Use longer slings or a spreader."
+            Phrase(
+                f"DO NOT LIFT at {angle:g}° from the horizontal: below {LEAST_ANGLE_DEG:g}° the legs' tension runs "
+                "away (ASME B30.9). Use longer slings or a spreader."
+            )
         )
     if limit_kg is not None and load_kg > limit_kg:
         warnings.append(
-            f"DO NOT LIFT: up to {math.ceil(load_kg):,} kg, and the weakest part of the gear carries "
-            f"{math.floor(limit_kg):,} kg."
+            Phrase.of(
+                "DO NOT LIFT: up to {load}, and the weakest part of the gear carries {limit}.",
+                load=up(load_kg, Measure.MASS),
+                limit=down(limit_kg, Measure.MASS),
+            )
         )
     tension = None if warnings else load_kg / counted * factor
     return Lift(load_kg, legs, counted, angle, tension, limit_kg, tuple(warnings))

@@ -4,29 +4,41 @@ Nothing here permits a lift: have gear and supports checked by a qualified perso
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.phrases import Phrase, down, up
 from blockfit.measure.sections import polygon_area
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, Mass, floor_load_kg_m2, length_mm, mass_kg
 from blockfit.waste.standing.lifting import sling_rise_mm
 from blockfit.waste.standing.loads import Load
 from blockfit.waste.statics import slides_at_deg
 
-__all__ = ["Check", "Hung", "Limits", "checks_of", "limits_of"]
+__all__ = ["Hung", "LimitCheck", "Limits", "checks_of", "limits_of"]
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class LimitCheck:
     """One limit and one load: what it is about, whether it is kept, the numbers, and by how much it is too much.
 
-    ``over`` is in kg, kg/m², mm or degrees, as the words say; 0 where the limit is kept.
+    ``over`` is in kg, kg/m², mm or degrees, as the words say; 0 where the limit is kept. ``text`` is in metric units.
     """
 
-    about: str
-    kept: bool
-    text: str
-    over: float = 0.0
+    named: Phrase = field(metadata=fact("limit", Sure.GIVEN, key="about"))
+    kept: bool = field(metadata=fact("kept", Sure.ESTIMATE))
+    words: Phrase = field(metadata=fact("what is known", Sure.ESTIMATE, key="text"))
+    over: float = field(default=0.0, metadata=fact("over by", Sure.ESTIMATE, Rounding.UP, measure=Measure.PLAIN))
+
+    @property
+    def about(self) -> str:
+        """What the limit is about, in metric units."""
+        return self.named.text()
+
+    @property
+    def text(self) -> str:
+        """What is known, in metric units."""
+        return self.words.text()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,46 +79,43 @@ def limits_of(
     openings: Sequence[tuple[Length, Length]] = (),
     hook_height: Length | None = None,
     hook_clearance: Length = 0,
-    floor_kg_m2: float | None = None,
-    table_kg: float | None = None,
-    hoist_kg: float | None = None,
-    gantry_kg: float | None = None,
-    slings_kg: float | None = None,
-    rigging_kg: float = 0,
+    floor_kg_m2: Mass | None = None,
+    table_kg: Mass | None = None,
+    hoist_kg: Mass | None = None,
+    gantry_kg: Mass | None = None,
+    slings_kg: Mass | None = None,
+    rigging_kg: Mass = 0,
     legs: int = 2,
     sling_angle: float = 60,
     friction: float | None = None,
 ) -> Limits:
-    """Return checked limits. Raises `BadValueError` for limits that are none."""
-    numbers = {"floor_kg_m2": floor_kg_m2, "table_kg": table_kg, "hoist_kg": hoist_kg, "gantry_kg": gantry_kg}
-    for name, value in {**numbers, "slings_kg": slings_kg, "rigging_kg": rigging_kg}.items():
-        if value is not None and not (isinstance(value, int | float) and 0 <= value < math.inf):
-            raise BadValueError(f"{name}={value!r} must be a number of kg, 0 or more")
+    """Return checked limits; weights and lengths are numbers or text with a unit (``"600 lb"``, ``"100 psf"``).
+
+    Raises `BadValueError` for limits that are none.
+    """
     if friction is not None and not (isinstance(friction, int | float) and 0 < friction < 10):
         raise BadValueError(f"friction={friction!r} must be a coefficient, such as 0.6")
     doors = []
     for opening in openings:
         wide, tall = (length_mm(side, "opening", least=0) for side in opening)
         doors.append((wide, tall))
+    carried = {"table_kg": table_kg, "hoist_kg": hoist_kg, "gantry_kg": gantry_kg, "slings_kg": slings_kg}
     return Limits(
         openings=tuple(doors),
         hook_mm=None if hook_height is None else length_mm(hook_height, "hook_height", least=0),
         hook_clearance_mm=length_mm(hook_clearance, "hook_clearance", least=0),
-        floor_kg_m2=floor_kg_m2,
-        table_kg=table_kg,
-        hoist_kg=hoist_kg,
-        gantry_kg=gantry_kg,
-        slings_kg=slings_kg,
-        rigging_kg=rigging_kg,
+        floor_kg_m2=None if floor_kg_m2 is None else floor_load_kg_m2(floor_kg_m2, "floor_kg_m2"),
+        rigging_kg=mass_kg(rigging_kg, "rigging_kg"),
         legs=legs,
         sling_angle=sling_angle,
         friction=friction,
+        **{name: None if value is None else mass_kg(value, name) for name, value in carried.items()},
     )
 
 
 def checks_of(
     limits: Limits, loads: Sequence[Load], hung: Sequence[Hung], *, on_supports: bool = False
-) -> tuple[Check, ...]:
+) -> tuple[LimitCheck, ...]:
     """Return a check for every limit and every load that it concerns."""
     checks = [_passes(loads[0], opening) for opening in limits.openings]
     if limits.hook_mm is not None:
@@ -123,57 +132,81 @@ def checks_of(
     return tuple(checks)
 
 
-def _carried(about: str, name: str, most_kg: float, limit_kg: float) -> Check:
+def _carried(about: str, name: str, most_kg: float, limit_kg: float) -> LimitCheck:
     over = max(0.0, most_kg - limit_kg)
-    text = f"{name}: up to {math.ceil(most_kg):,} kg, it carries {math.floor(max(0.0, limit_kg)):,} kg"
-    return Check(about, over == 0, text + (f": TOO MUCH by {math.ceil(over):,} kg" if over else ""), over)
+    words = Phrase.of(
+        "{name}: up to {most}, it carries {limit}{much}",
+        name=name,
+        most=up(most_kg, Measure.MASS),
+        limit=down(max(0.0, limit_kg), Measure.MASS),
+        much=_too_much(over, Measure.MASS),
+    )
+    return LimitCheck(Phrase(about), over == 0, words, over)
 
 
-def _passes(load: Load, opening: tuple[float, float]) -> Check:
+def _too_much(over: float, measure: Measure) -> Phrase:
+    return Phrase.of(": TOO MUCH by {over}", over=up(over, measure)) if over else Phrase("")
+
+
+def _passes(load: Load, opening: tuple[float, float]) -> LimitCheck:
     wide, tall = opening
     width, depth, height = load.size_mm
-    name = f"opening {wide:,.0f} x {tall:,.0f} mm"
+    name = Phrase.of("opening {wide} x {tall}", wide=down(wide, Measure.LENGTH), tall=down(tall, Measure.LENGTH))
     if height <= tall and min(width, depth) <= wide:
-        return Check(name, True, "the block passes as it stands, before rollers and packing are added under it")
+        passes = Phrase("the block passes as it stands, before rollers and packing are added under it")
+        return LimitCheck(name, True, passes)
     least, middle, _ = sorted(load.size_mm)
     if (least <= wide and middle <= tall) or (least <= tall and middle <= wide):
-        return Check(name, True, "the block passes only laid on another side")
-    ways = [max(least - wide, middle - tall), max(least - tall, middle - wide)]
-    over = min(ways)
-    return Check(
-        name,
-        False,
-        f"the block does not pass: its least sides are {least:,.0f} and {middle:,.0f} mm, TOO MUCH by "
-        f"{math.ceil(over):,} mm",
-        over,
+        return LimitCheck(name, True, Phrase("the block passes only laid on another side"))
+    over = min(max(least - wide, middle - tall), max(least - tall, middle - wide))
+    words = Phrase.of(
+        "the block does not pass: its least sides are {least} and {middle}, TOO MUCH by {over}",
+        least=up(least, Measure.LENGTH),
+        middle=up(middle, Measure.LENGTH),
+        over=up(over, Measure.LENGTH),
     )
+    return LimitCheck(name, False, words, over)
 
 
-def _hook(thing: Hung, limits: Limits, hook_mm: float) -> Check:
+def _hook(thing: Hung, limits: Limits, hook_mm: float) -> LimitCheck:
     rise = sling_rise_mm(thing.size_mm, limits.legs, limits.sling_angle)
     need = thing.size_mm[2] + rise + limits.hook_clearance_mm
     over = max(0.0, need - hook_mm)
     spread = " under a spreader, whose height comes on top," if limits.sling_angle >= 90 and limits.legs > 1 else ""
-    parts = f"its height {math.ceil(thing.size_mm[2]):,}, legs{spread} at {limits.sling_angle:g}° {math.ceil(rise):,}"
-    parts += f", clearance {math.ceil(limits.hook_clearance_mm):,}"
-    text = f"{thing.name}: needs {math.ceil(need):,} mm under the hook ({parts}), there are {math.floor(hook_mm):,} mm"
-    return Check("hook height", over == 0, text + (f": TOO MUCH by {math.ceil(over):,} mm" if over else ""), over)
+    words = Phrase.of(
+        "{name}: needs {need} under the hook (its height {height}, legs{spread} at {angle:g}° {rise}, clearance "
+        "{clearance}), there are {hook}{much}",
+        name=thing.name,
+        need=up(need, Measure.LENGTH),
+        height=up(thing.size_mm[2], Measure.LENGTH),
+        spread=spread,
+        angle=limits.sling_angle,
+        rise=up(rise, Measure.LENGTH),
+        clearance=up(limits.hook_clearance_mm, Measure.LENGTH),
+        hook=down(hook_mm, Measure.LENGTH),
+        much=_too_much(over, Measure.LENGTH),
+    )
+    return LimitCheck(Phrase("hook height"), over == 0, words, over)
 
 
-def _slope(load: Load, friction: float) -> Check:
+def _slope(load: Load, friction: float) -> LimitCheck:
     """Return whether the block, on a slope, would slide before it tips."""
     slides, tips = slides_at_deg(friction), load.stands.weakest_deg
     if not load.stands.stands:
-        return Check("slope", False, "the block does not stand by itself even on the level", slides)
-    first = f"slides at {slides:.0f}°, before it tips at {tips:.0f}°"
+        return LimitCheck(
+            Phrase("slope"), False, Phrase("the block does not stand by itself even on the level"), slides
+        )
+    template = "on a slope the block slides at {slides:.0f}°, before it tips at {tips:.0f}° (friction {friction:g})"
     if tips < slides:
-        first = f"tips over the {load.stands.weakest} at {tips:.0f}°, before it slides at {slides:.0f}°"
-    return Check(
-        "slope", slides <= tips, f"on a slope the block {first} (friction {friction:g})", max(0.0, slides - tips)
-    )
+        template = (
+            "on a slope the block tips over the {side} at {tips:.0f}°, before it slides at {slides:.0f}° "
+            "(friction {friction:g})"
+        )
+    words = Phrase.of(template, slides=slides, tips=tips, side=load.stands.weakest, friction=friction)
+    return LimitCheck(Phrase("slope"), slides <= tips, words, max(0.0, slides - tips))
 
 
-def _floor(load: Load, limit: float) -> Check:
+def _floor(load: Load, limit: float) -> LimitCheck:
     """Return what a load presses on the stone that touches the floor; or on the base's hull."""
     area = load.contact_m2
     where = "on what touches the floor"
@@ -182,11 +215,24 @@ def _floor(load: Load, limit: float) -> Check:
         where = "if spread over the whole of its base"
     each = load.weight_range_kg[1] / area if area > 0 else math.inf
     over = max(0.0, each - limit)
-    much = f": TOO MUCH by {math.ceil(over):,} kg/m²" if 0 < over < math.inf else ": TOO MUCH" if over else ""
-    presses = f"presses {math.ceil(each):,} kg/m² {where}, {area:.4g} m²" if area > 0 else "rests on no area at all"
-    return Check("floor", over == 0, f"{load.name}: {presses}; the floor carries {limit:,.0f} kg/m²{much}", over)
+    presses = Phrase.of(
+        "presses {each} {where}, {area}",
+        each=up(each, Measure.FLOOR_LOAD),
+        where=where,
+        area=down(area * 1e6, Measure.AREA),
+    )
+    words = Phrase.of(
+        "{name}: {presses}; the floor carries {limit}{much}",
+        name=load.name,
+        presses=presses if area > 0 else "rests on no area at all",
+        limit=down(limit, Measure.FLOOR_LOAD),
+        much=": TOO MUCH" if over == math.inf else _too_much(over, Measure.FLOOR_LOAD),
+    )
+    return LimitCheck(Phrase("floor"), over == 0, words, over)
 
 
-_UNKNOWN_FLOOR = Check(
-    "floor", False, "not checked: the load stands on the supports given, and what they press depends on their own area"
+_UNKNOWN_FLOOR = LimitCheck(
+    Phrase("floor"),
+    False,
+    Phrase("not checked: the load stands on the supports given, and what they press depends on their own area"),
 )

@@ -5,10 +5,13 @@ waste before, beside, between and behind the figure goes, volume and centre come
 their pitch; the worse end is answered. What it then rests on is exact: the floor of the stone that is left."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid
 from blockfit.measure.booleans import Solid, arrays_of, block_solid, level_rings, solid_from
@@ -45,8 +48,8 @@ class LevelCut:
     stands: Balance
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Load:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Load(Result):
     """The stone at one moment: weight with its range, centre of gravity (3,), and how it stands.
 
     ``on_supports`` is how it stands on the rollers, wedges or battens given instead of its base. ``size_mm`` is its own
@@ -55,17 +58,32 @@ class Load:
     floor, where it is an exact solid.
     """
 
-    name: str
-    volume_m3: float
-    weight_kg: float
-    weight_range_kg: tuple[float, float]
-    centre_mm: Array
+    name: str = field(metadata=fact("load", Sure.GIVEN))
+    volume_m3: float = field(metadata=fact("volume", Sure.EXACT))
+    weight_kg: float = field(metadata=fact("weight", Sure.ESTIMATE, Rounding.UP))
+    weight_range_kg: tuple[float, float] = field(metadata=fact("weight range", Sure.ESTIMATE, Rounding.UP))
+    centre_mm: Array = field(metadata=fact("centre of gravity", Sure.EXACT))
     stands: Balance
     on_supports: Balance | None
-    size_mm: tuple[float, float, float]
+    size_mm: tuple[float, float, float] = field(metadata=fact("size", Sure.EXACT, Rounding.UP))
     turns: tuple[Turning, ...] = ()
     level: LevelCut | None = None
     contact_m2: float | None = None
+
+    def record(self) -> dict[str, Any]:
+        """Return the load as plain data, how it stands beside it."""
+        held, level = self.on_supports, self.level
+        standing = {
+            "stands": self.stands.stands,
+            "margin_mm": self.stands.margin_mm,
+            "tips_over": self.stands.weakest,
+            "tips_at_deg": self.stands.weakest_deg,
+            "centre_within_mm": self.stands.within_mm,
+            "base_mm": plain(self.stands.base),
+            "stands_on_supports": None if held is None else held.stands,
+            "stands_cut_level_at_mm": None if level is None else level.height_mm,
+        }
+        return {**record_of(self), **standing}
 
 
 def loads_of(

@@ -4,10 +4,13 @@ kg, mm, degrees, block frame. Statics of a rigid body, for planning only: forces
 Nothing here permits it: have gear and method checked by a qualified person and follow local codes."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.waste.statics import FLAT_MM, balance, side_words
 
@@ -18,8 +21,8 @@ _MOST_EDGES = 8
 _MOST_SIDES = 64  # that a round body rolls over
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Turning:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Turning(Result):
     """A body turned up over one edge of its base.
 
     ``pull_kg`` (angle in degrees, kg of pull) is what must be pulled at ``pull_at_mm`` (3,), the highest and farthest
@@ -29,15 +32,21 @@ class Turning:
     ``rests`` there or not.
     """
 
-    edge: str
+    edge: str = field(metadata=fact("over the", Sure.EXACT))
     pull_kg: tuple[tuple[float, float], ...]
-    balance_deg: float
-    diagonal_mm: float
-    goes_by_itself: bool = False
-    rests_deg: float | None = None
-    rests: bool | None = None
+    balance_deg: float = field(metadata=fact("balanced at", Sure.ESTIMATE, Rounding.DOWN))
+    diagonal_mm: float = field(metadata=fact("sweeps", Sure.EXACT, Rounding.UP))
+    goes_by_itself: bool = field(
+        default=False, metadata=fact("goes over by itself", Sure.ESTIMATE, key="goes_over_by_itself")
+    )
+    rests_deg: float | None = field(default=None, metadata=fact("next side at", Sure.ESTIMATE, key="next_side_at_deg"))
+    rests: bool | None = field(default=None, metadata=fact("rests there", Sure.ESTIMATE, key="rests_there"))
     lands_on: Array | None = None
-    pull_at_mm: Array | None = None
+    pull_at_mm: Array | None = field(default=None, metadata=fact("pulled at", Sure.ESTIMATE, shown=False))
+
+    def record(self) -> dict[str, Any]:
+        """Return the turn as plain data, the pull by angle beside it."""
+        return {**record_of(self), "pull_kg": [{"at_deg": angle, "pull_kg": pull} for angle, pull in self.pull_kg]}
 
 
 def turning(edge: str, load_kg: float, across: float, high: float, centre_across: float, centre_high: float) -> Turning:

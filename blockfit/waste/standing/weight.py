@@ -5,11 +5,14 @@ figure and offcuts are exact; how the waste divides into stages is resolved to t
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, hull_planes, inner_ball, polytope_volume
 from blockfit.search.result import Fit
@@ -23,56 +26,60 @@ from blockfit.waste.reach.undercut import Undercuts, undercuts
 __all__ = ["ALLOWANCES", "Allowance", "Stage", "Weights", "hours", "weights"]
 
 
-@dataclass(frozen=True, slots=True)
-class Stage:
+@dataclass(frozen=True, slots=True, repr=False)
+class Stage(Result):
     """What one stage of the work takes out and leaves on the banker; kg are ``None`` without a stone."""
 
-    name: str
-    removed_m3: float
-    left_m3: float
-    removed_kg: float | None
-    left_kg: float | None
+    name: str = field(metadata=fact("stage", Sure.GIVEN))
+    removed_m3: float = field(metadata=fact("out", Sure.RESOLVED))
+    left_m3: float = field(metadata=fact("left", Sure.RESOLVED))
+    removed_kg: float | None = field(metadata=fact("out, weight", Sure.ESTIMATE, Rounding.UP))
+    left_kg: float | None = field(metadata=fact("left, weight", Sure.ESTIMATE, Rounding.UP))
 
 
-@dataclass(frozen=True, slots=True)
-class Allowance:
+@dataclass(frozen=True, slots=True, repr=False)
+class Allowance(Result):
     """Stone left over the finished surface after a tool: an estimate, area times thickness.
 
     A point bruises the stone under it, so it stops short of the surface.
     """
 
-    tool: str
-    thickness_mm: float
-    over_m3: float
-    over_kg: float | None
+    tool: str = field(metadata=fact("tool", Sure.GIVEN))
+    thickness_mm: float = field(metadata=fact("leaves", Sure.GIVEN))
+    over_m3: float = field(metadata=fact("in all", Sure.ESTIMATE))
+    over_kg: float | None = field(metadata=fact("in all, weight", Sure.ESTIMATE, Rounding.UP))
 
 
-@dataclass(frozen=True, slots=True)
-class Weights:
+@dataclass(frozen=True, slots=True, repr=False)
+class Weights(Result):
     """Weights in kg (``None`` without a stone) and volumes in m³; ``low`` and ``high`` scale to the range's ends.
 
     ``parts_m3`` sum to the block: skin, offcuts, the sound stone before, beside, between and behind the figure, and
     the figure. ``wet`` multiplies a weight for stone that has drunk its fill; 1 where no absorption is known.
     """
 
-    block_kg: float | None
-    figure_kg: float | None
-    removed_kg: float | None
-    offcuts_kg: float | None
-    chips_kg: float | None
-    skin_kg: float | None
-    block_m3: float
-    figure_m3: float
-    removed_m3: float
-    offcuts_m3: float
-    chips_m3: float
-    skin_m3: float
-    low: float
-    high: float
-    wet: float
-    parts_m3: tuple[tuple[str, float], ...]
-    stages: tuple[Stage, ...]
-    allowances: tuple[Allowance, ...]
+    block_kg: float | None = field(metadata=fact("block", Sure.ESTIMATE, Rounding.UP))
+    figure_kg: float | None = field(metadata=fact("figure", Sure.ESTIMATE, Rounding.UP))
+    removed_kg: float | None = field(metadata=fact("waste", Sure.ESTIMATE, Rounding.UP))
+    offcuts_kg: float | None = field(metadata=fact("of it offcuts", Sure.ESTIMATE, Rounding.UP))
+    chips_kg: float | None = field(metadata=fact("of it chips", Sure.ESTIMATE, Rounding.UP))
+    skin_kg: float | None = field(metadata=fact("of it skin", Sure.ESTIMATE, Rounding.UP))
+    block_m3: float = field(metadata=fact("block, volume", Sure.EXACT, shown=False))
+    figure_m3: float = field(metadata=fact("figure, volume", Sure.EXACT, shown=False))
+    removed_m3: float = field(metadata=fact("waste, volume", Sure.EXACT, shown=False))
+    offcuts_m3: float = field(metadata=fact("offcuts, volume", Sure.EXACT, shown=False))
+    chips_m3: float = field(metadata=fact("chips, volume", Sure.EXACT, shown=False))
+    skin_m3: float = field(metadata=fact("skin, volume", Sure.EXACT, shown=False))
+    low: float = field(metadata=fact("least", Sure.GIVEN, key="range_low_factor", shown=False))
+    high: float = field(metadata=fact("most", Sure.GIVEN, key="range_high_factor", shown=False))
+    wet: float = field(metadata=fact("soaked", Sure.GIVEN, key="wet_factor", shown=False))
+    parts_m3: tuple[tuple[str, float], ...] = field(metadata=fact("parts", Sure.RESOLVED, shown=False))
+    stages: tuple[Stage, ...] = field(metadata=fact("stages", Sure.RESOLVED))
+    allowances: tuple[Allowance, ...] = field(metadata=fact("left over the surface", Sure.ESTIMATE))
+
+    def record(self) -> dict[str, Any]:
+        """Return everything as plain data, the parts by name."""
+        return {**record_of(self), "parts_m3": dict(self.parts_m3)}
 
     @property
     def parts_kg(self) -> tuple[tuple[str, float | None], ...]:

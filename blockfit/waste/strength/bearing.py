@@ -4,11 +4,13 @@ mm, MPa, kg, block frame. Plain beam theory on the horizontal section of everyth
 height, all its loops together: σ = N/A with bending about the section's own axes. Shear, stress raisers and whatever
 tools and transport add are left out. What hangs from above without reaching the ground carries nothing: it weighs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
 from blockfit.measure.booleans import Solid, arrays_of, level_rings
@@ -25,8 +27,8 @@ _LEAST = 2e-4  # of the volume: where less lies above, nothing is asked
 _FLAT_MM, _EDGE = 1.0, 1e-3  # of the height: what lies lower touches the floor, and is no section
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Bearing:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Bearing(Result):
     """One height and what its section carries.
 
     ``area_mm2`` and ``centre_mm`` (3,) are of all loops together, ``outlines`` theirs (n, 3) each, ``shares`` how the
@@ -35,16 +37,18 @@ class Bearing:
     are the greatest in the section, 0 or more; the weight counts ``jerk`` times.
     """
 
-    height_mm: float
-    area_mm2: float
+    height_mm: float = field(metadata=fact("height", Sure.EXACT))
+    area_mm2: float = field(metadata=fact("area", Sure.EXACT))
     centre_mm: Array
     outlines: tuple[Array, ...]
-    shares: tuple[float, ...]
+    shares: tuple[float, ...] = field(
+        metadata=fact("shares carried", Sure.ESTIMATE, key="carried_shares", measure=Measure.SHARE)
+    )
     above_m3: float
     above_centre_mm: Array
-    lever_mm: float
-    tension_mpa: float
-    compression_mpa: float
+    lever_mm: float = field(metadata=fact("lever", Sure.EXACT, Rounding.UP))
+    tension_mpa: float = field(metadata=fact("tension", Sure.ESTIMATE, Rounding.UP))
+    compression_mpa: float = field(metadata=fact("pressure", Sure.ESTIMATE, Rounding.UP))
 
 
 def bearings(solid: Solid, density_kg_m3: float, *, jerk: float = 1.0, count: int = 200) -> tuple[Bearing, ...]:

@@ -3,10 +3,12 @@
 mm, block frame, the figure standing upright on its base. Beam formulas on exact sections and exact parts; the
 stress is an estimate: stone has flaws, tools jar, and corners gather stress."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import Part, part_beyond
 from blockfit.measure.patches import linked
@@ -24,8 +26,8 @@ _ROD = 0.1  # normals across a limb spread so much the other way, of what they d
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Neck:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Neck(Result):
     """A section that carries a part: where it is, its area, the part's stone and lever, and the stress it makes.
 
     ``lever_mm`` is the level distance from the section's middle to the plumb line through the part's centre of
@@ -35,20 +37,20 @@ class Neck:
     carries all that is above it, of all its loops together; ``outline`` is then that of the largest.
     """
 
-    centre_mm: Array
-    normal: Array
-    area_mm2: float
+    centre_mm: Array = field(metadata=fact("at", Sure.EXACT))
+    normal: Array = field(metadata=fact("normal", Sure.EXACT, shown=False))
+    area_mm2: float = field(metadata=fact("area", Sure.EXACT))
     width_mm: float
     outline: Array
-    part_m3: float
+    part_m3: float = field(metadata=fact("carries", Sure.EXACT))
     part_centre_mm: Array
-    lever_mm: float
-    towards: str
-    stress_mpa: float
-    prop_mm: Array | None
-    prop_share: float | None
-    early: bool
-    stands: bool = False
+    lever_mm: float = field(metadata=fact("lever", Sure.EXACT, Rounding.UP))
+    towards: str = field(metadata=fact("towards", Sure.EXACT))
+    stress_mpa: float = field(metadata=fact("stress", Sure.ESTIMATE, Rounding.UP))
+    prop_mm: Array | None = field(metadata=fact("prop at", Sure.ESTIMATE, shown=False))
+    prop_share: float | None = field(metadata=fact("prop carries", Sure.ESTIMATE, measure=Measure.SHARE, shown=False))
+    early: bool = field(metadata=fact("free early", Sure.RESOLVED))
+    stands: bool = field(default=False, metadata=fact("carries all above", Sure.EXACT, key="carries_all_above"))
 
 
 def neck_of_bearing(bearing: Bearing) -> Neck:

@@ -1,10 +1,13 @@
 """Where the finished figure is thin, and what its own weight asks of its necks. mm, block frame; estimates."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import solid_from
 from blockfit.search.result import Fit
@@ -20,8 +23,8 @@ from blockfit.waste.strength.thickness import Thickness, thickness_of
 __all__ = ["ThinStone", "thin_stone"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ThinStone:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class ThinStone(Result):
     """The figure's thickness and its necks.
 
     ``least_mm`` is the least thickness over more than a crease, at ``at_mm`` (3,); ``per_element_mm`` (m,) belongs
@@ -34,19 +37,34 @@ class ThinStone:
     ``density_kg_m3`` is what the parts' weights count.
     """
 
-    least_mm: float
-    at_mm: Array
+    least_mm: float = field(metadata=fact("thinnest", Sure.RESOLVED, Rounding.DOWN))
+    at_mm: Array = field(metadata=fact("at", Sure.RESOLVED))
     per_element_mm: Array
     elements: Elements
-    spacing_mm: float
+    spacing_mm: float = field(metadata=fact("samples apart", Sure.GIVEN))
     density_kg_m3: float
-    necks: tuple[Neck, ...]
-    rupture_mpa: tuple[float, float] | None
-    rupture_source: str
+    necks: tuple[Neck, ...] = field(metadata=fact("necks", Sure.ESTIMATE))
+    rupture_mpa: tuple[float, float] | None = field(
+        metadata=fact("modulus of rupture", Sure.GIVEN, key="rupture_range_mpa")
+    )
+    rupture_source: str = field(metadata=fact("from", Sure.GIVEN))
     bearings: tuple[Bearing, ...] = ()
     lying: tuple[tuple[str, float, float, float], ...] = ()
-    jerk: float = 1.0
+    jerk: float = field(default=1.0, metadata=fact("weight counted", Sure.GIVEN, key="jerk_factor"))
     stands: bool = True
+
+    def record(self) -> dict[str, Any]:
+        """Return everything as plain data, weights at the density that counts."""
+        density = self.density_kg_m3
+        return {
+            **record_of(self),
+            "necks": [{**neck.record(), "part_kg": neck.part_m3 * density} for neck in self.necks],
+            "stands_on": [{**b.record(), "above_kg": b.above_m3 * density} for b in self.bearings],
+            "lying": [
+                {"side": side, "height_mm": height, "tension_mpa": tension, "compression_mpa": pressed}
+                for side, height, tension, pressed in self.lying
+            ],
+        }
 
     def share_of_rupture(self, neck: Neck) -> tuple[float, float] | None:
         """Return a neck's stress as a share of the rupture strength: at its upper and its lower end."""

@@ -8,7 +8,7 @@ from blockfit.sheets.survey.doubts import doubts_of
 
 def survey_of(figure, block, **options):
     fit = bf.largest(figure, block, stance=bf.Stance.fixed(), **options)
-    return str(bf.survey(fit, alternatives=False, pitch=max(block.size_mm) / 60))
+    return " ".join(str(bf.survey(fit, alternatives=False, pitch=max(block.size_mm) / 60)).split())
 
 
 def test_a_figure_of_a_wrong_unit_is_doubted():

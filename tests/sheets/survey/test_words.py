@@ -6,9 +6,10 @@ import math
 import numpy as np
 
 import blockfit as bf
+from blockfit.facts.results import plain
+from blockfit.facts.systems import METRIC
 from blockfit.geometry.turns import about, turn_deg
-from blockfit.sheets.survey.record import plain
-from blockfit.sheets.words import length, standing_words
+from blockfit.sheets.words import standing_words
 from blockfit.waste.reach.places import approach_words
 
 
@@ -23,7 +24,7 @@ def test_words_for_how_it_stands():
 
 
 def test_words_at_the_edge():
-    assert (length(math.inf), length(-math.inf)) == ("no limit", "none")
+    assert (METRIC.length(math.inf), METRIC.length(-math.inf)) == ("no limit", "none")
     assert approach_words(np.array([0, 0, 1.0])) == "from below"
     head_down = bf.Placement(1, about(0, 180), [0, 0, 0])
     assert "beyond the level" in standing_words(head_down)

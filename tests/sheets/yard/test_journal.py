@@ -36,7 +36,7 @@ OTHERS = {
     "the stance": lambda how: ([FIGURE], [BLOCK], {**how, "stance": bf.Stance.upright(5)}),
     "the scale": lambda how: ([FIGURE], [BLOCK], {**how, "scale": 0.5}),
     "the face": lambda how: ([FIGURE], [BLOCK], {**how, "stands_on": "any"}),
-    "the layers": lambda how: ([FIGURE], [changed(BLOCK, bed="z")], {**how, "bed": "level"}),
+    "the layers": lambda how: ([FIGURE], [changed(BLOCK, bed="z")], {**how, "layers": "level"}),
     "the gap": lambda how: ([FIGURE], [BLOCK], {**how, "gap": 1e-2}),
     "offcuts": lambda how: ([FIGURE], [BLOCK], {**how, "scale": 1, "offcuts": True}),
     "no deepest cover": lambda how: ([FIGURE], [BLOCK], {**how, "deepest": False}),

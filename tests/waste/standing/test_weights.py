@@ -56,7 +56,7 @@ def test_wet_stone_and_pounds():
     assert bf.weights(fit, water_absorption=0.02).wet == pytest.approx(1.02)
     with pytest.raises(bf.BadValueError):
         bf.weights(fit, water_absorption=5)
-    told = str(bf.survey(fit, pounds=True, alternatives=False))
+    told = bf.survey(fit, alternatives=False).text(units="us")
     # 0.008 m3 x 2200 kg/m3 = 17.6 kg; 1 lb = 0.45359237 kg exactly (international pound, 1959)
     assert "39 lb" in told
     assert "Soaked" in told

@@ -1,0 +1,126 @@
+"""Facts in both systems of units: the same values, rounded so that stone is left, by factors fixed by definition."""
+
+import re
+from dataclasses import fields
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import blockfit as bf
+from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Rounding, measure_of
+from blockfit.facts.phrases import Phrase, down, up
+from blockfit.facts.results import Result, facts_of
+from blockfit.facts.systems import METRIC, US, units_of
+from blockfit.units import floor_load_kg_m2, inches_of, mass_kg
+
+
+def inches(text):
+    """Read feet, inches and sixteenths back, by hand: 12 inches a foot, 25.4 mm an inch (international yard, 1959)."""
+    feet = re.search(r"(\d+) ft", text)
+    rest = re.search(r"(?:(\d+) )?(\d+)/(\d+) in|(\d+) in", text)
+    total = Fraction(0 if feet is None else 12 * int(feet[1]))
+    if rest is not None:
+        total += int(rest[4]) if rest[4] else int(rest[1] or 0) + Fraction(int(rest[2]), int(rest[3]))
+    return -total if text.startswith("-") else total
+
+
+@given(st.floats(0, 1e5))
+def test_lengths_in_inches_lean_as_asked_by_a_sixteenth_at_most(mm):
+    low, high = (inches(US.length(mm, lean)) * Fraction("25.4") for lean in (Rounding.DOWN, Rounding.UP))
+    assert low <= Fraction(mm) + Fraction(1, 10**5)
+    assert high >= Fraction(mm) - Fraction(1, 10**5)
+    assert high - low <= Fraction("25.4") / 16
+    assert inches(inches_of(mm, "down") + " in") * Fraction("25.4") == low
+
+
+@given(st.floats(0.01, 1e6))
+def test_weights_are_rounded_up_in_both(kg):
+    for units, factor in ((METRIC, 1.0), (US, 0.45359237)):
+        shown = float(units.mass(kg).split()[0].replace(",", "")) * factor
+        assert kg * (1 - 1e-9) <= shown + 5e-3
+        assert shown <= kg + factor * 1.01
+
+
+def test_factors_fixed_by_definition():
+    """The pound is 0.45359237 kg, the inch 25.4 mm (1959), standard gravity 9.80665 m/s² (3rd CGPM, 1901)."""
+    assert US.mass(1000) == "2,205 lb"
+    assert US.stress(6.894757293168, 4) == "1,000 psi"
+    assert US.floor_area(9.290304) == "100.0 sq ft"
+    assert US.volume(0.028316846592) == "1.00 cu ft"
+    assert mass_kg("600 lb") == pytest.approx(272.155422)
+    assert floor_load_kg_m2("100 psf") == pytest.approx(488.2427636)
+    for wrong in ("10 stone", "-3 kg", "kg"):
+        with pytest.raises(BadValueError, match="weight"):
+            mass_kg(wrong)
+    with pytest.raises(BadValueError, match='must be "metric" or "us"'):
+        units_of("imperial")
+
+
+def test_phrases_round_limits_down_and_loads_up():
+    words = Phrase.of("{load} on {limit}", load=up(100.2, Measure.MASS), limit=down(99.8, Measure.MASS))
+    assert words.text() == "101 kg on 99 kg"
+    assert words.text("us") == "221 lb on 220 lb"
+    assert "101 kg" in words
+
+
+def results_of(value, seen):
+    if isinstance(value, Result) and type(value) not in seen:
+        seen[type(value)] = value
+    if hasattr(value, "__dataclass_fields__"):
+        for one in fields(value):
+            results_of(getattr(value, one.name), seen)
+    elif isinstance(value, tuple | list):
+        for one in value:
+            results_of(one, seen)
+    return seen
+
+
+@pytest.fixture(scope="module")
+def results(usual_fit):
+    """Every kind of result that a survey and the marks hold, one of each."""
+    seen = results_of(bf.survey(usual_fit, alternatives=False), {})
+    for made in (bf.setting(usual_fit), bf.pointing(usual_fit, count=12), bf.roughing(usual_fit, step=200)):
+        results_of(made, seen)
+    return seen
+
+
+def test_every_result_says_its_facts_in_both_systems_and_three_lines(results):
+    assert len(results) >= 20
+    for kind, value in results.items():
+        assert facts_of(kind), kind
+        assert len(repr(value)) <= 240, kind
+        assert "\n" not in repr(value), kind
+        data = value.record()
+        for name, fact in facts_of(kind):
+            key = fact.key or name
+            assert key in data, (kind, key)
+            if measure_of(key, fact.measure) is Measure.PLAIN and isinstance(getattr(value, name), float):
+                assert key.endswith(("factor", "over", "scale")), (kind, key)
+        if kind.text is Result.text:
+            metric, us = value.text(), value.text(units="us")
+            assert (" mm" in metric or " kg" in metric) <= (metric != us), kind
+            assert not re.search(r"\d (mm|kg|m²|l)\b", us), kind
+        assert "<table" in value._repr_html_()
+
+
+def test_a_survey_in_us_units_holds_no_metric_number(usual_fit):
+    told = bf.survey(usual_fit, alternatives=False, limits={"hoist_kg": "600 lb"}).text(units="us")
+    body = told[told.index("READ FIRST") : told.index("CAUTIONS")]  # the block is named by what was typed
+    loose = re.sub(r"\([^)]*\)", "", body)  # the other system beside the height, and what repairs measured
+    assert not re.search(r"\d (mm|kg|m²|cm²|MPa|l)\b", loose.split("THE FIGURE AS READ")[0])
+    assert "it carries 600 lb" in " ".join(told.split())
+
+
+def test_ten_lines_decide(usual_fit):
+    survey = bf.survey(usual_fit, alternatives=False)
+    brief, usual, everything = (survey.text(detail=detail, width=80) for detail in ("brief", "usual", "all"))
+    named = [line[2:17].strip() for line in brief.splitlines() if re.match(r"  [A-Z]", line)]
+    assert "Do first" in named
+    assert len(set(named)) <= 10
+    assert len(brief) < len(usual) < len(everything)
+    assert max(map(len, usual.splitlines())) <= 80
+    with pytest.raises(BadValueError, match="detail"):
+        survey.text(detail="some")
