@@ -36,6 +36,22 @@ class DistanceGrid:
         beside = np.linalg.norm((np.clip(at, 0, np.array(self.values.shape) - 1) - at) * self.steps, axis=-1)
         return np.asarray(self.values[kept[..., 0], kept[..., 1], kept[..., 2]] + beside)
 
+    def bounds(self, points: Array) -> tuple[Array, Array]:
+        """Return (n,) what the distances of (n, 3) points are at least and at most: none changes faster than the way.
+
+        >>> import numpy as np
+        >>> from blockfit.measure.distance import gridded
+        >>> grid = gridded(lambda nodes: np.linalg.norm(nodes, axis=1) - 1, -np.ones(3), np.ones(3), 3)
+        >>> low, high = grid.bounds(np.array([[0.9, 0.0, 0.0]]))
+        >>> (low <= 0.9 - 1).item(), (high >= 0.9 - 1).item()
+        (True, True)
+        """
+        at = np.rint((points - self.origin) / self.steps)
+        node = np.clip(at, 0, np.array(self.values.shape) - 1).astype(np.int64)
+        value = self.values[node[..., 0], node[..., 1], node[..., 2]]
+        way = np.linalg.norm(node * self.steps + self.origin - points, axis=-1)
+        return value - way, value + way
+
 
 def gridded(distances: Callable[[Array], Array], low: Array, high: Array, count: int) -> DistanceGrid:
     """Return a grid of distances between two corners, ``count`` nodes along the longest side."""
@@ -79,13 +95,17 @@ class SurfaceDistance:
     [3.0, -0.5]
     """
 
-    def __init__(self, vertices: Array, faces: Ints) -> None:
-        """Build the tree over a surface of (n, 3) vertices and (m, 3) faces."""
+    def __init__(self, vertices: Array, faces: Ints, *, folds: bool = True) -> None:
+        """Build the tree over a surface of (n, 3) vertices and (m, 3) faces.
+
+        A surface that ``folds`` or crosses itself, as scans do, has its sides checked by winding numbers as well.
+        """
         import igl
 
         self._vertices = np.array(vertices, np.float64, order="C")
         self._faces = np.array(faces, np.int64, order="C")
         self._grid: Flags | None = None
+        self._folds = folds
         self._size = float(np.ptp(self._vertices, axis=0).max(initial=0.0))
         self._tree = igl.AABB()
         self._tree.init(self._vertices, self._faces)
@@ -101,7 +121,10 @@ class SurfaceDistance:
         face, nearest = np.asarray(face, np.int64).ravel(), np.asarray(nearest, np.float64).reshape(-1, 3)
         away = np.sqrt(np.asarray(squared, np.float64).ravel())
         inside, unsure = self._sides(face, nearest, asked - nearest)
-        self._settle(asked, away, inside, unsure)
+        if self._folds:
+            self._settle(asked, away, inside, unsure)
+        elif unsure.any():
+            inside[unsure] = winding_numbers(self._vertices, self._faces, asked[unsure]) > 0.5
         return np.where(inside, -away, away), nearest
 
     def _settle(self, points: Array, away: Array, inside: Flags, unsure: Flags) -> None:

@@ -22,8 +22,10 @@ from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.ask import Seek
 from blockfit.search.choice.fit import answer
-from blockfit.search.flawed.avoid import Aim, Found, Room, clearances, room_of, verified
-from blockfit.search.flawed.obstacles import stone_obstacle
+from blockfit.search.flawed.avoid import Aim
+from blockfit.search.flawed.kept import kept_clear, verified
+from blockfit.search.flawed.obstacles import Obstacle, stone_obstacle
+from blockfit.search.flawed.room import Found, Room, clearances, placement_of, room_of
 from blockfit.search.flawed.rough import best_of, plain_of
 from blockfit.search.flawed.starts import starts_for
 from blockfit.search.flawed.travel import FINE_MM, first_free
@@ -144,10 +146,7 @@ def recover(
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
     block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in _flaws(lost)])
     asked = fit.asked_cover_mm
-    room = room_of(figure, block, asked, counted_faces(asked))
-    if stone is not None:
-        body = stone.stone if isinstance(stone, Stage) else require_solid(stone, "the stone as it stands")
-        room = replace(room, obstacles=(*room.obstacles, stone_obstacle("the stone as it stands", body, 0.0)))
+    room = room_of(figure, block, asked, counted_faces(asked), also=_as_it_stands(stone))
     now = fit.placement
     start = Found(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
 
@@ -183,6 +182,14 @@ def recover(
     return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound), stone is not None)
 
 
+def _as_it_stands(stone: Stage | Figure | None) -> tuple[Obstacle, ...]:
+    """Return what lies outside the stone as it stands, if that is given."""
+    if stone is None:
+        return ()
+    body = stone.stone if isinstance(stone, Stage) else require_solid(stone, "the stone as it stands")
+    return (stone_obstacle("the stone as it stands", body, 0.0),)
+
+
 def _flaws(lost: Any) -> list[Flaw]:
     """Return what was lost as flaws."""
     if isinstance(lost, Flaw):
@@ -216,23 +223,19 @@ def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tu
             return None
     if least > most:
         return None
-    placed = Figure(_placement(room, start).apply(room.figure.vertices), room.figure.faces)
+    placed = Figure(placement_of(room, start).apply(room.figure.vertices), room.figure.faces)
     found = first_free(placed, room.obstacles, (0.0, 1.0, 0.0), least, most)
     if found.by_mm is None:
         return None
     back = min(found.by_mm + FINE_MM, most) if found.by_mm > least else found.by_mm
-    at = replace(start, at=start.at + np.array([0.0, back, 0.0]), fields=None)
-    placement, planes, kept, missing = verified(room, at)
-    return (placement, planes, kept) if missing <= _TOUCH_MM else None
+    at = replace(start, at=start.at + np.array([0.0, back, 0.0]), near=None)
+    placement, planes, missing = verified(room, at)
+    return (placement, planes, kept_clear(room, at)) if missing <= _TOUCH_MM else None
 
 
 def _is_exact(room: Room) -> bool:
     """Tell whether straight back is exact: margins about anything but balls are taken a little too large."""
-    return all(o.field is None or o.is_flat or o.margin_mm <= 0 for o in room.obstacles)
-
-
-def _placement(room: Room, at: Found) -> Placement:
-    return Placement(at.scale, at.rotation, at.at - at.scale * at.rotation @ room.middle)
+    return all(o.is_ball or o.is_flat or o.margin_mm <= 0 for o in room.obstacles)
 
 
 def _around(

@@ -2,72 +2,48 @@
 
 mm, block frame. Distances are exact for surfaces and balls; a figure's own distances are taken in its own frame."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
-from blockfit.geometry.turns import spread_directions
 from blockfit.measure.booleans import (
     Solid,
     arrays_of,
-    ball_solid,
     block_solid,
-    gap_between,
     hull_solid,
     inflated,
     refined,
     solid_from,
 )
-from blockfit.measure.distance import DistanceGrid, SurfaceDistance, gridded
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
 
-__all__ = ["Obstacle", "box_around", "grown_body", "kept_clear_mm", "obstacles_of", "stone_obstacle", "stone_of"]
-
-_FAR_MM = 1e4
-_GRID = 41  # nodes along the block's longest side
+__all__ = ["Obstacle", "grown_body", "obstacles_of", "stone_obstacle", "stone_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Obstacle:
     """One thing to keep ``margin_mm`` clear of.
 
-    ``body`` is its solid; ``field`` tells distances from its surface (``None`` for a ball, told by ``centre`` and
-    ``radius_mm``); ``samples`` (k, 3) are places of it, against which the figure's own distance is held.
+    ``body`` is its solid; a ball has none, and is its ``centre`` and ``radius_mm``. ``corners`` (n, 3) are those of its
+    surface, ``samples`` (k, 3) places of it, whose distances from the figure are looked at.
     """
 
     name: str
     margin_mm: float
     body: Solid
-    field: SurfaceDistance | None
-    centre: Array
-    radius_mm: float
+    corners: Array
     samples: Array
+    is_ball: bool = False
+    centre: Array = field(default_factory=lambda: np.zeros(3))
+    radius_mm: float = 0.0
     is_outside: bool = False
     is_flat: bool = False  # a half space: grown by its margin it is exact
-    grid: DistanceGrid | None = None
-
-    def about(self, points: Array) -> Array:
-        """Return (n,) distances, resolved to the grid: for a first look at many places."""
-        if self.grid is None:
-            return self.away(points)[0]
-        return self.grid.about(points)
-
-    def away(self, points: Array) -> tuple[Array, Array]:
-        """Return (n,) exact distances of points from it, below 0 inside, and (n, 3) unit vectors in which they grow."""
-        if self.field is None:
-            to = points - self.centre
-            far = np.linalg.norm(to, axis=1)
-            return far - self.radius_mm, to / np.maximum(far, 1e-12)[:, None]
-        signed, nearest = self.field.signed(points)
-        to = points - nearest
-        length = np.linalg.norm(to, axis=1)
-        ways = to / np.maximum(length, 1e-12)[:, None] * np.sign(signed)[:, None]
-        return (-signed, -ways) if self.is_outside else (signed, ways)
+    is_scan: bool = False  # its surface was given, and may fold
+    beyond: Solid = None  # what lies around stone, as far as it matters
 
 
 def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
@@ -76,35 +52,29 @@ def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
     if block.surface is not None:
         margin = cover_mm + float(block.skin_mm.max())
         found.append(stone_obstacle("the block's surface", block.surface, margin))
-    low, high = block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)
-    return [o if o.field is None else replace(o, grid=gridded(_distances(o), low, high, _GRID)) for o in found]
-
-
-def _distances(obstacle: Obstacle) -> Callable[[Array], Array]:
-    return lambda points: obstacle.away(points)[0]
+    return found
 
 
 def stone_obstacle(name: str, stone: Figure, margin_mm: float) -> Obstacle:
     """Return all that is outside a closed surface of stone as what a figure keeps clear of."""
     vertices, _ = refined(stone.vertices, stone.faces, max(stone.size_mm) / 40)
+    body = solid_from(stone.vertices, stone.faces)
     return Obstacle(
         name=name,
         margin_mm=margin_mm,
-        body=solid_from(stone.vertices, stone.faces),
-        field=SurfaceDistance(stone.vertices, stone.faces),
-        centre=np.zeros(3),
-        radius_mm=0.0,
+        body=body,
+        beyond=hull_solid(_box_around(stone.vertices)) - body,
+        corners=stone.vertices,
         samples=vertices[:: max(1, len(vertices) // 1500)],
         is_outside=True,
+        is_scan=True,
     )
 
 
 def _flaw(flaw: Flaw, block: Block) -> Obstacle:
     if flaw.kind == "ball":
-        samples = flaw.centre + flaw.radius_mm * spread_directions(120)
-        body = ball_solid(flaw.centre, max(flaw.radius_mm, 1e-3))
-        samples = np.vstack([samples, flaw.centre])
-        return Obstacle(flaw.name, flaw.margin_mm, body, None, flaw.centre, flaw.radius_mm, samples)
+        at = flaw.centre[None]
+        return Obstacle(flaw.name, flaw.margin_mm, None, at, at, True, flaw.centre, flaw.radius_mm)
     size = max(block.size_mm)
     if flaw.kind == "beyond":
         solid = _half_space(flaw, block)
@@ -115,11 +85,12 @@ def _flaw(flaw: Flaw, block: Block) -> Obstacle:
         raise BadValueError(f"{flaw.name} has no shape")
     if not solid.volume() > 0:
         raise BadValueError(f"{flaw.name} holds no space: its corners lie in a plane")
-    vertices, faces = arrays_of(solid)
-    vertices, faces = refined(vertices, faces, size / 40)
+    corners, faces = arrays_of(solid)
+    vertices, _ = refined(corners, faces, size / 40)
     samples = vertices[:: max(1, len(vertices) // 400)]
-    field = SurfaceDistance(vertices, faces)
-    return Obstacle(flaw.name, flaw.margin_mm, solid, field, np.zeros(3), 0.0, samples, is_flat=flaw.kind == "beyond")
+    given = flaw.surface is not None and len(flaw.surface.faces) > 0
+    is_flat = flaw.kind == "beyond"
+    return Obstacle(flaw.name, flaw.margin_mm, solid, corners, samples, is_flat=is_flat, is_scan=given)
 
 
 def _half_space(flaw: Flaw, block: Block) -> Solid:
@@ -131,33 +102,6 @@ def _half_space(flaw: Flaw, block: Block) -> Solid:
     return around.trim_by_plane(flaw.normal.tolist(), flaw.offset_mm)
 
 
-def kept_clear_mm(placed: Figure, obstacle: Obstacle) -> float:
-    """Return the least distance between a placed figure and an obstacle, exact; below 0 if they meet.
-
-    For figures and bodies as solids by manifold3d; where they meet, the depth is that of the vertices within.
-    """
-    if obstacle.field is None:
-        field = SurfaceDistance(placed.vertices, placed.faces)
-        return float(field.signed(obstacle.centre[None])[0][0]) - obstacle.radius_mm
-    figure = solid_from(placed.vertices, placed.faces)
-    if obstacle.is_outside:
-        if (figure - obstacle.body).volume() > 1e-9 * figure.volume():
-            return min(-1e-2, _deepest(placed, obstacle))
-        corners, _ = arrays_of(obstacle.body)
-        room = hull_solid(box_around(corners))
-        return gap_between(figure, room - obstacle.body, _FAR_MM)
-    if (figure ^ obstacle.body).volume() > 1e-9 * figure.volume():
-        return min(-1e-2, _deepest(placed, obstacle))
-    return gap_between(figure, obstacle.body, _FAR_MM)
-
-
-def _deepest(placed: Figure, obstacle: Obstacle) -> float:
-    """Return the least distance of the vertices of both from the other, below 0."""
-    ours = float(obstacle.away(placed.vertices)[0].min())
-    theirs = float(SurfaceDistance(placed.vertices, placed.faces).signed(obstacle.samples)[0].min())
-    return min(ours, theirs)
-
-
 def grown_body(obstacle: Obstacle) -> Solid:
     """Return all within the margin of an obstacle as a solid: never less, and more by a fiftieth of the margin at most.
 
@@ -166,7 +110,7 @@ def grown_body(obstacle: Obstacle) -> Solid:
     return obstacle.body if obstacle.margin_mm <= 0 else inflated(obstacle.body, obstacle.margin_mm)
 
 
-def box_around(corners: Array) -> Array:
+def _box_around(corners: Array) -> Array:
     """Return the corners (8, 3) of a box with room to spare around (n, 3) corners."""
     low, high = corners.min(axis=0), corners.max(axis=0)
     side = 0.05 * (high - low) + 1

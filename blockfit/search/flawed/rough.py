@@ -12,8 +12,10 @@ from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import from_quaternions
 from blockfit.search.ask import Seek
-from blockfit.search.flawed.avoid import Aim, Found, Room, climbed, room_of, verified
-from blockfit.search.flawed.starts import axes_of, rotations_for, starts_for
+from blockfit.search.flawed.avoid import Aim, Climb, begun, climbed, merit
+from blockfit.search.flawed.kept import Kept, kept_clear, sharpened, verified
+from blockfit.search.flawed.room import Found, Room, room_of
+from blockfit.search.flawed.starts import axes_of, roomiest, rotations_for, starts_for
 from blockfit.search.result import Fit, Verdict, counted_faces
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, require_solid
@@ -25,6 +27,10 @@ __all__ = ["best_of", "found_deepest", "found_largest", "plain_of"]
 _ROTATIONS = 40
 _CLIMBS = 10
 _SPARES = 8
+_FIRST_STEPS = 8  # after them the starts are compared
+_LEADERS = 5
+_CHECKED = 4
+_ROOMIEST = 3
 
 
 def plain_of(block: Block) -> Block:
@@ -47,6 +53,7 @@ def found_largest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
     rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
     scales = top * np.array([1.0, 0.9, 0.8, 0.68, 0.55, 0.4, 0.25, 0.12])
     starts = [first, *starts_for(room, rotations, scales, round(_CLIMBS * effort))]
+    starts += roomiest(room, relaxed.placement.rotation, top, _ROOMIEST)
     best = best_of(room, starts, relaxed.stance, Aim("largest", most=top))
     if best is not None and len(axes_of(relaxed.stance)) > 1:
         # Turned a little from where it got to, it may get past what stopped it.
@@ -81,9 +88,11 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
             exactly = replace(_as_found(room, there[0]), scale=relaxed.scale)
             best = best_of(room, [exactly], relaxed.stance, Aim("deepest")) or there
     if best is None:
-        near = min((climbed(room, s, relaxed.stance.allows, axes_of(relaxed.stance), Aim("deepest")) for s in starts),
-                   key=lambda f: f.missing_mm)  # fmt: skip
-        placement, _, kept, missing = verified(room, near)
+        allowed, axes = relaxed.stance.allows, axes_of(relaxed.stance)
+        ends = [climbed(room, begun(room, s, Aim("deepest")), allowed, axes, Aim("deepest")).best for s in starts]
+        near = min(ends, key=lambda f: f.missing_mm)
+        placement, _, missing = verified(room, near)
+        kept = kept_clear(room, near)
         return replace(
             relaxed, block=block, placement=placement, verdict=Verdict.UNDECIDED, short_mm=missing, kept_mm=kept,
             proof="best found", short_faces=tuple(name for name, _ in kept),
@@ -93,33 +102,61 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
 
 def best_of(
     room: Room, starts: list[Found], stance: Stance, aim: Aim, allow: Callable[[Array], bool] | None = None
-) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
-    """Return the best placement climbed to from the starts that passes the exact check, or ``None``."""
-    axes = axes_of(stance)
-    allowed = allow or stance.allows
-    ends = [climbed(room, start, allowed, axes, aim) for start in starts]
-    ends.sort(key=lambda found: -(found.worth - 60 * found.missing_mm))
+) -> tuple[Placement, Array, Kept] | None:
+    """Return the best placement climbed to from the starts that passes the exact check, or ``None``.
+
+    All starts climb some steps, the best of them to their end. What is reached there is a local best: no small
+    movement that the stance allows gains more than a ten-thousandth of the movement.
+    """
+    axes, allowed = axes_of(stance), allow or stance.allows
+    climbs: list[Climb] = []
+    for start in starts:
+        climb = climbed(room, begun(room, start, aim), allowed, axes, aim, steps=_FIRST_STEPS)
+        climbs.append(climb)
+        if _is_enough(room, climb.best, aim):
+            climbs = [climb]  # nothing can be better
+            break
+    climbs.sort(key=lambda climb: -merit(climb.best))
+    ends = [climbed(room, climb, allowed, axes, aim) for climb in climbs[:_LEADERS]]
+    ends.sort(key=lambda climb: -merit(climb.best))
+    for end in ends[:_CHECKED]:
+        found = _settled(room, end.best, allowed, axes, aim)
+        if found is not None:
+            return found
+    return None
+
+
+def _is_enough(room: Room, found: Found, aim: Aim) -> bool:
+    """Tell whether a placement is as good as any can be."""
+    whole = found.scale >= aim.most * (1 - 1e-12)
+    return aim.kind == "largest" and whole and found.missing_mm <= 1e-6 * max(1.0, room.radius)
+
+
+def _settled(
+    room: Room, end: Found, allowed: Callable[[Array], bool], axes: Array, aim: Aim
+) -> tuple[Placement, Array, Kept] | None:
+    """Return the placement that the end of a climb leads to, checked exactly, or ``None``."""
     tolerance = 1e-6 * max(1.0, room.radius)
-    for end in ends[:4]:
-        spare = 0.0
-        for _ in range(_SPARES):
-            if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale):
-                break
-            placement, planes, kept, missing = verified(room, end)
+    spare = 0.0
+    for turn in range(_SPARES):
+        if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale):
+            break
+        placement, planes, missing = verified(room, end)
+        if missing <= tolerance:
+            return placement, planes, kept_clear(room, end)
+        # The samples saw less than there is: look closer there; at last ask for what was missing, and a little more.
+        room = sharpened(room, end)
+        spare += missing + 1e-4 if turn >= _SPARES // 2 else 0.0
+        again = begun(room, end, aim, spare)
+        again = replace(again, trust=max(1e-3 * room.radius * end.scale, 4 * missing))
+        end = climbed(room, again, allowed, axes, aim, spare).best
+        end = replace(end, missing_mm=max(0.0, end.missing_mm - spare))
+    if aim.kind == "largest" and end.missing_mm <= 1e-2 * room.radius * end.scale:
+        for _ in range(_SPARES):  # or a little smaller, where it is
+            placement, planes, missing = verified(room, end)
             if missing <= tolerance:
-                return placement, planes, kept
-            # The samples saw less than there is: ask for what was missing, and a hair, and climb once more.
-            spare += missing + 1e-4
-            end = climbed(room, end, allowed, axes, aim, spare)
-            end = replace(end, missing_mm=max(0.0, end.missing_mm - spare))
-        if aim.kind == "largest" and end.missing_mm <= 1e-2 * room.radius * end.scale:
-            for _ in range(_SPARES):  # or a hair smaller, where it is
-                placement, planes, kept, missing = verified(room, end)
-                if missing <= tolerance:
-                    return placement, planes, kept
-                end = replace(
-                    end, scale=end.scale * (1 - 2 * (missing + 1e-3) / (room.radius * end.scale)), fields=None
-                )
+                return placement, planes, kept_clear(room, end)
+            end = replace(end, scale=end.scale * (1 - 2 * (missing + 1e-3) / (room.radius * end.scale)), near=None)
     return None
 
 
@@ -134,9 +171,7 @@ def _as_found(room: Room, placement: Placement) -> Found:
     return Found(placement.scale, placement.rotation, at, placement.scale * room.radius, 0.0)
 
 
-def _told(
-    relaxed: Fit, block: Block, best: tuple[Placement, Array, tuple[tuple[str, float], ...]], least: float
-) -> Fit:
+def _told(relaxed: Fit, block: Block, best: tuple[Placement, Array, Kept], least: float) -> Fit:
     placement, planes, kept = best
     cover = planes + relaxed.asked_cover_mm
     counted = counted_faces(relaxed.asked_cover_mm)

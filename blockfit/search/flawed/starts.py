@@ -4,12 +4,14 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import about, from_quaternions
-from blockfit.search.flawed.avoid import Found, Room
+from blockfit.search.flawed.room import Found, Room
 from blockfit.solids.stance import Stance
 
-__all__ = ["axes_of", "rotations_for", "starts_for"]
+__all__ = ["axes_of", "roomiest", "rotations_for", "starts_for"]
 
-_FLAW_SAMPLES = 400  # of all flaws together
+_FLAW_SAMPLES = 400  # of all flaws together, and two of each at least
+_FIRST = 48  # samples with which all shifts are looked at
+_AT_ONCE = 24
 
 
 def axes_of(stance: Stance) -> Array:
@@ -51,63 +53,83 @@ def rotations_for(stance: Stance, count: int, seed: int = 0) -> list[Array]:
 
 def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> list[Found]:
     """Return promising starts: for each rotation and scale, the shifts of a coarse grid that clear most."""
-    step = max(1, len(room.surface) // 160)
-    points = np.concatenate([room.surface[::step], room.inside])
+    samples = _samples(room)
     told: list[Found] = []
     for rotation in rotations:
-        heights = (room.corners @ rotation.T) @ room.normals.T
-        reach = heights.max(axis=0)
+        reach = ((room.corners @ rotation.T) @ room.normals.T).max(axis=0)
         for scale in scales:
+            best = sorted((f.worth - 4 * f.missing_mm for f in told), reverse=True)[:keep]
+            if len(best) == keep and scale * room.radius <= best[-1]:
+                break  # even if it lacks nothing
             grid = _shifts(room, scale * reach)
             if len(grid) == 0:
                 continue
             clear = (room.offsets[None] - grid @ room.normals.T - scale * reach).min(axis=1)
-            placed = scale * points @ rotation.T
-            for obstacle in room.obstacles:
-                away = obstacle.about((grid[:, None] + placed).reshape(-1, 3)).reshape(len(grid), -1).min(axis=1)
-                clear = np.minimum(clear, away - obstacle.margin_mm)
-            clear = np.minimum(clear, _seen_from_flaws(room, float(scale), rotation, grid))
-            best, clears = _clearest(room, float(scale), rotation, grid, clear)
+            at, clears = _clearest(room, samples, float(scale), rotation, grid, clear)
             miss = max(0.0, -clears)
-            told.append(Found(float(scale), rotation, grid[best], float(scale) * room.radius, miss))
+            told.append(Found(float(scale), rotation, at, float(scale) * room.radius, miss))
             if miss == 0:
                 break  # smaller ones fit too
     told.sort(key=lambda f: -(f.worth - 4 * f.missing_mm))
     return told[:keep]
 
 
-def _seen_from_flaws(room: Room, scale: float, rotation: Array, grid: Array) -> Array:
-    """Return (g,) how far every flaw's samples lie from the figure at each shift, resolved to the figure's own grid.
-
-    A crack may pass between a figure's samples: its own samples then lie inside the figure.
-    """
-    clear = np.full(len(grid), np.inf)
-    each = max(8, _FLAW_SAMPLES // max(1, len(room.obstacles)))
-    for obstacle in room.obstacles:
-        samples = obstacle.samples[:: max(1, len(obstacle.samples) // each)]
-        local = (samples - grid[:, None]) @ rotation / scale + room.middle  # (g, s, 3)
-        clear = np.minimum(clear, room.grid.about(local).min(axis=1) * scale - obstacle.margin_mm)
-    return clear
-
-
-def _clearest(room: Room, scale: float, rotation: Array, grid: Array, clear: Array) -> tuple[int, float]:
-    """Return the shift that clears most, and by how much, what lies inside the figure looked at too.
-
-    A crack may pass between a figure's samples: its own samples then lie inside the figure.
-    """
-    best, most = int(clear.argmax()), -np.inf
-    for k in np.argsort(-clear, kind="stable")[:4]:
-        least = float(clear[k])
-        for obstacle in room.obstacles:
-            samples = obstacle.samples[:: max(1, len(obstacle.samples) // 150)]
-            local = (samples - grid[k]) @ rotation / scale + room.middle
-            inside = room.field.signed(local)[0] * scale
-            least = min(least, float(inside.min()) - obstacle.margin_mm)
-        if least > most:
-            best, most = int(k), least
-        if most >= 0:
+def roomiest(room: Room, rotation: Array, most: float, count: int) -> list[Found]:
+    """Return places where the stone is soundest, small enough that the ball around the figure lies clear of all."""
+    grid = room.crowd.grid
+    nodes = np.stack(np.meshgrid(*(np.arange(n) for n in grid.values.shape), indexing="ij"), axis=-1).reshape(-1, 3)
+    places = grid.origin + grid.steps * nodes
+    spare = np.minimum(grid.values.ravel(), (room.offsets - places @ room.normals.T).min(axis=1))
+    found: list[Found] = []
+    for _ in range(count):
+        k = int(spare.argmax())
+        if spare[k] <= 0:
             break
-    return best, most
+        scale = min(most, float(spare[k]) / room.radius)
+        found.append(Found(scale, rotation, places[k], scale * room.radius, 0.0))
+        spare[np.linalg.norm(places - places[k], axis=1) < 2 * spare[k]] = 0.0
+    return found
+
+
+def _samples(room: Room) -> tuple[Array, Array, Array]:
+    """Return some of the figure's samples, and some of the flaws' own places with what is kept from each."""
+    random = np.random.default_rng(0)
+    ours = np.concatenate([room.surface[:: max(1, len(room.surface) // 160)], room.inside])
+    crowd = room.crowd
+    each = max(2, _FLAW_SAMPLES // max(1, len(room.obstacles)))
+    marks = [range(a, b, max(1, (b - a) // each)) for a, b in zip(crowd.first, crowd.first[1:], strict=False)]
+    chosen = random.permutation(np.array([k for some in marks for k in some], np.int64))
+    return random.permutation(ours), crowd.marks[chosen], crowd.reach[crowd.owner[chosen]]
+
+
+def _clearest(
+    room: Room, samples: tuple[Array, Array, Array], scale: float, rotation: Array, grid: Array, clear: Array
+) -> tuple[Array, float]:
+    """Return the shift that clears most, and by how much, resolved to the grids of flaws and figure.
+
+    ``clear`` (g,) is what the planes leave. Few samples tell which shifts are worth a look with all.
+    """
+    ours, marks, reach = samples
+
+    def least(shifts: Array, start: int, stop: int | None) -> Array:
+        some, theirs, kept = ours[start:stop], marks[start:stop], reach[start:stop]
+        away = room.crowd.grid.about(shifts[:, None] + scale * some @ rotation.T).min(axis=1, initial=np.inf)
+        # A crack may pass between a figure's samples: its own then lie inside the figure.
+        local = (theirs - shifts[:, None]) @ rotation / scale + room.middle
+        back = (room.grid.about(local) * scale - kept).min(axis=1, initial=np.inf)
+        return np.asarray(np.minimum(away, back))
+
+    clear = np.minimum(clear, least(grid, 0, _FIRST))
+    order = np.argsort(-clear, kind="stable")
+    best, most = int(order[0]), -np.inf
+    for k in range(0, len(order), _AT_ONCE):
+        some = order[k : k + _AT_ONCE]
+        if clear[some[0]] <= most:
+            break
+        found = np.minimum(clear[some], least(grid[some], _FIRST, None))
+        if found.max() > most:
+            best, most = int(some[found.argmax()]), float(found.max())
+    return grid[best], most
 
 
 def _shifts(room: Room, reach: Array) -> Array:

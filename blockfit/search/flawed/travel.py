@@ -15,11 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.measure.booleans import Solid, arrays_of, gap_between, hull_solid, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, gap_between, solid_from
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.lines import Stretches, nudged, stretches
 from blockfit.measure.views import View, view_along
-from blockfit.search.flawed.obstacles import Obstacle, box_around, grown_body
+from blockfit.search.flawed.obstacles import Obstacle, grown_body
 from blockfit.solids.figure import Figure
 
 __all__ = ["FINE_MM", "Travel", "first_blocked", "first_free"]
@@ -102,7 +102,7 @@ class _Search:
         self.bodies: list[tuple[Obstacle, Solid, tuple[Array, Ints]]] = []
         field = None
         for obstacle in obstacles:
-            if obstacle.field is None:
+            if obstacle.is_ball:
                 field = field or SurfaceDistance(placed.vertices, placed.faces)
                 radius = obstacle.radius_mm + obstacle.margin_mm
                 self.known.append(self._ball(field, obstacle, radius))
@@ -234,8 +234,7 @@ class _Search:
 
     def _gap(self, obstacle: Obstacle, by: float) -> float:
         moved = self.solid.translate((by * self.way).tolist())
-        corners, _ = arrays_of(obstacle.body)
-        return gap_between(moved, hull_solid(box_around(corners)) - obstacle.body, 1e4)
+        return gap_between(moved, obstacle.beyond, 1e4)
 
     def first_name(self, at: float) -> str:
         """Return what the figure meets after moving by ``at``."""
