@@ -11,12 +11,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.geometry.surface import area_vectors, undirected_edges
+from blockfit.geometry.surface import area_vectors, is_closed, undirected_edges
+from blockfit.measure.columns import columns_of
+from blockfit.measure.views import Lattice, View, face_view, lattice_over
 
 __all__ = ["DistanceGrid", "SurfaceDistance", "gridded", "winding_numbers"]
 
 _ON_RIM = 1e-9  # of the surface's size: a place so near a side or a corner counts as lying on it
 _AGREE = 1e-9  # of a distance: less disagreement is rounding
+_FOLDED = 0.2  # squared length of two faces' normals together: they face apart by all but 26°
+_EDGEWAYS = 0.05
 _SUMMED = 20_000_000  # pairs of a face and a point that are summed one by one; beyond, far faces are taken together
 _GRID = 48  # nodes along each side of the grid of winding numbers
 
@@ -104,15 +108,16 @@ class SurfaceDistance:
 
         self._vertices = np.array(vertices, np.float64, order="C")
         self._faces = np.array(faces, np.int64, order="C")
-        self._grid: Flags | None = None
+        self._nodes: _Nodes | None = None
         self._folds = folds
         self._size = float(np.ptp(self._vertices, axis=0).max(initial=0.0))
         self._tree = igl.AABB()
         self._tree.init(self._vertices, self._faces)
         outward = area_vectors(self._vertices, self._faces)
         self._normals = outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
-        self._edge_normals = _edge_normals(self._faces, self._normals)
+        self._edge_normals, self._edge_folds = _edge_normals(self._faces, self._normals)
         self._corner_normals = _corner_normals(self._vertices, self._faces, self._normals)
+        self._corner_folds = _corner_folds(self._faces, self._normals, self._corner_normals)
 
     def signed(self, points: Array) -> tuple[Array, Array]:
         """Return (n,) signed distances of (n, 3) points and the (n, 3) nearest places on the surface."""
@@ -128,24 +133,17 @@ class SurfaceDistance:
         return np.where(inside, -away, away), nearest
 
     def _settle(self, points: Array, away: Array, inside: Flags, unsure: Flags) -> None:
-        """Correct which of (n, 3) points lie ``inside`` by winding numbers; no surface is nearer than ``away`` (n,).
+        """Correct which of (n, 3) points lie ``inside``; no surface is nearer than ``away`` (n,).
 
         A point further from the surface than from a node of the grid lies on the node's side; of the others only those
-        are asked again where the normals do not agree.
+        are asked again, by winding numbers, where the normals do not agree.
         """
-        low, high = self._vertices.min(axis=0), self._vertices.max(axis=0)
-        step = np.maximum((high - low) / (_GRID - 1), 1e-300)
-        if self._grid is None:
-            lines = [np.linspace(a, b, _GRID) for a, b in zip(low, high, strict=True)]
-            nodes = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
-            self._grid = (winding_numbers(self._vertices, self._faces, nodes) > 0.5).reshape(_GRID, _GRID, _GRID)
-        at = np.rint((points - low) / step)
-        beside = ((at < 0) | (at >= _GRID)).any(axis=1)
-        at = np.clip(at, 0, _GRID - 1).astype(np.int64)
-        far = ~beside & (np.linalg.norm(low + at * step - points, axis=1) < away)
-        inside[far] = self._grid[at[far, 0], at[far, 1], at[far, 2]]
-        inside[((points < low) | (points > high)).any(axis=1)] = False
-        near = np.flatnonzero(unsure & ~beside & ~far)
+        if self._nodes is None:
+            self._nodes = _nodes_of(self._vertices, self._faces)
+        side, way = self._nodes.nearest(points)
+        far = way < away
+        inside[far] = side[far]
+        near = np.flatnonzero(unsure & ~far)
         if len(near):
             inside[near] = winding_numbers(self._vertices, self._faces, points[near]) > 0.5
 
@@ -186,17 +184,81 @@ class SurfaceDistance:
         corner = self._faces[face[on_corner], shares[on_corner].argmax(axis=1)]
         along[on_corner] = other[on_corner] = (to[on_corner] * self._corner_normals[corner]).sum(axis=1)
         length = np.linalg.norm(to, axis=1)
+        folded = np.zeros(len(face), bool)
+        folded[on_edge] = self._edge_folds[face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
+        folded[on_corner] = self._corner_folds[corner]
         unsure = (own * other < 0) & (np.minimum(np.abs(own), np.abs(other)) > _AGREE * length)
-        return np.asarray(along < 0), np.asarray(unsure & (length > 0))
+        return np.asarray(along < 0), np.asarray(unsure & folded & (length > 0))
 
 
-def _edge_normals(faces: Ints, normals: Array) -> Array:
-    """Return (m, 3, 3): for each face's side k, from corner k to k + 1, the sum of its faces' normals."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Nodes:
+    """Which nodes lie inside: ``inside`` (cells of the lattice, levels), the levels at ``low + pitch · k`` of depth."""
+
+    view: View
+    lattice: Lattice
+    low: float
+    inside: Flags
+
+    def nearest(self, points: Array) -> tuple[Flags, Array]:
+        """Return whether the node near each of (n, 3) points lies inside, and how far away it is at most."""
+        seen, depth = self.view.seen(points)
+        row, column = self.lattice.cells(seen)
+        levels = self.inside.shape[1]
+        level = np.clip(np.rint((depth - self.low) / self.lattice.pitch), 0, levels - 1).astype(np.int64)
+        aside = self.lattice.places(row, column) - seen
+        down = self.low + level * self.lattice.pitch - depth
+        way = np.sqrt((aside**2).sum(axis=1) + down**2)
+        # Columns round corners to a fraction of the pitch: so near the surface a node may be on the wrong side.
+        return self.inside[row * self.lattice.columns + column, level], way + 1e-3 * self.lattice.pitch
+
+
+def _nodes_of(vertices: Array, faces: Ints) -> _Nodes:
+    """Return which nodes of a grid over a surface lie inside: by columns, or by winding numbers if it is open."""
+    view = face_view("bottom")
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    pitch = max(float((high - low).max()) / (_GRID - 1), 1e-300)
+    lattice = lattice_over(view, vertices, pitch)
+    _, depth = view.seen(vertices)
+    first = float(depth.min())
+    levels = max(1, int((float(depth.max()) - first) / pitch) + 2)
+    cells = lattice.rows * lattice.columns
+    if not is_closed(faces):
+        each = np.arange(cells)
+        flat = lattice.places(*np.divmod(each, lattice.columns))
+        column = flat[:, :1] * view.right + flat[:, 1:] * view.up
+        nodes = column[:, None] + (first + pitch * np.arange(levels))[:, None] * view.into
+        return _Nodes(
+            view, lattice, first, winding_numbers(vertices, faces, nodes.reshape(-1, 3)).reshape(cells, -1) > 0.5
+        )
+    columns = columns_of(vertices, faces, view, lattice)
+    change = np.zeros((cells, levels + 1), np.int64)
+    for ends, by in ((columns.enter, 1), (columns.leave, -1)):
+        level = np.clip(np.ceil((ends - first) / pitch), 0, levels).astype(np.int64)
+        np.add.at(change, (columns.cell, level), by)
+    return _Nodes(view, lattice, first, np.cumsum(change, axis=1)[:, :-1] > 0)
+
+
+def _edge_normals(faces: Ints, normals: Array) -> tuple[Array, Flags]:
+    """Return (m, 3, 3): for each face's side k, from corner k to k + 1, the sum of its faces' normals.
+
+    And (m, 3) whether those are not two, or fold back upon each other: nowhere else can the sum mislead.
+    """
     keys, _ = undirected_edges(faces)
     _, edge = np.unique(keys, return_inverse=True)
     total = np.zeros((int(edge.max(initial=-1)) + 1, 3))
     np.add.at(total, edge, np.repeat(normals, 3, axis=0))
-    return np.asarray(total[edge].reshape(-1, 3, 3))
+    folds = (np.bincount(edge, minlength=len(total)) != 2) | ((total**2).sum(axis=1) < _FOLDED)
+    return np.asarray(total[edge].reshape(-1, 3, 3)), np.asarray(folds[edge].reshape(-1, 3))
+
+
+def _corner_folds(faces: Ints, normals: Array, corner_normals: Array) -> Flags:
+    """Return (n,) where some face lies edgeways to a vertex's normal or turns away from it: a fold, or a needle."""
+    along = np.full(len(corner_normals), np.inf)
+    upright = corner_normals / np.maximum(np.linalg.norm(corner_normals, axis=1), 1e-300)[:, None]
+    for k in range(3):
+        np.minimum.at(along, faces[:, k], (normals * upright[faces[:, k]]).sum(axis=1))
+    return np.asarray(along < _EDGEWAYS)
 
 
 def _corner_normals(vertices: Array, faces: Ints, normals: Array) -> Array:

@@ -23,7 +23,7 @@ _NEAR_SHARE = 0.02  # of the figure's radius: contacts that are looked at closer
 _PAIRS = 200_000  # pairs of faces at once
 _APART = 2e-3  # of the figure's radius: places nearer to each other say the same
 _CONTACTS = 40  # places that are looked at closer
-_FACES = 400  # faces that are looked at closer
+_FACES, _LIKELY = 150, 10_000  # faces, and pairs of faces, that are looked at closer
 _TURNS = 12  # from one surface to the other and back
 
 Kept = tuple[tuple[str, float], ...]
@@ -228,6 +228,8 @@ def _contacts(room: Room, faces: _Faces, body: Body) -> Array:
     theirs = theirs.part(np.flatnonzero(~beside))
     apart = np.linalg.norm(ours.middles[:, None] - theirs.middles, axis=2) - ours.radii[:, None] - theirs.radii
     first, second = np.nonzero(apart <= body.margin_mm)
+    likely = np.argsort(apart[first, second], kind="stable")[:_LIKELY]
+    first, second = first[likely], second[likely]
     gaps, places = triangle_gaps(ours.corners[first], theirs.corners[second])
     order = np.argsort(gaps, kind="stable")
     return places[order[gaps[order] < body.margin_mm]]
