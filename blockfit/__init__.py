@@ -48,6 +48,7 @@ from blockfit.waste.reach.fronts import Front, best_front
 from blockfit.waste.reach.regions import Region
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
+from blockfit.waste.rescued.second import SecondFigure, largest_from_waste
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
 from blockfit.waste.standing.handling import Handling, handling
@@ -94,6 +95,7 @@ __all__ = [
     "Roughing",
     "Rung",
     "STONES",
+    "SecondFigure",
     "Seek",
     "Setback",
     "Setting",
@@ -125,6 +127,7 @@ __all__ = [
     "hours",
     "iter_blocks",
     "largest",
+    "largest_from_waste",
     "model_moved",
     "offcuts",
     "open_job",
