@@ -30,7 +30,17 @@ HERE = Path(__file__).parent
 SHARED = Path(os.environ.get("BLOCKFIT_MESHES", HERE.parent.parent / "shared" / "meshes"))
 KNEELING = str(HERE / "data" / "kneeling.stl")
 
-needs_meshes = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder of real scans is not here")
+
+def needs_meshes(test):
+    """Marks a test that reads a real scan: it is slow, and skipped where the folder of scans is not."""
+    skipped = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder of real scans is not here")
+    return pytest.mark.slow(skipped(test))
+
+
+def slow_after(quick: int, cases):
+    """Parameters of which the first so many are tried always, the rest where slow tests are."""
+    return [pytest.param(case, marks=[pytest.mark.slow] if k >= quick else []) for k, case in enumerate(cases)]
+
 
 FIXED = bf.Stance.fixed()
 BARE = {"bottom": 0, "other": 0}
@@ -49,6 +59,13 @@ def run(capsys, *arguments):
         code = int(stop.code or 0)
     out, err = capsys.readouterr()
     return code, out, err
+
+
+def inked_share(file: Path) -> float:
+    """The share of a picture's pixels that are darker than a light grey."""
+    from matplotlib.image import imread
+
+    return float((imread(file)[..., :3].mean(axis=2) < 0.8).mean())
 
 
 def benchmark(name: str) -> ModuleType:

@@ -39,6 +39,7 @@ def test_options_that_exclude_each_other_and_targets_that_cannot_be(capsys, tmp_
         check_output(tmp_path / "a.html")
 
 
+@pytest.mark.slow
 def test_marks_of_points_alone_leave_out_what_needs_a_solid(capsys, tmp_path):
     cloud = tmp_path / "open.stl"
 

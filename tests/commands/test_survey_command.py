@@ -113,6 +113,7 @@ def test_bad_input_is_one_line_and_exit_2(capsys, change, match):
     assert re.search(match, err), err
 
 
+@pytest.mark.slow
 def test_the_demo_and_the_module_run_as_programs(tmp_path):
     done = subprocess.run(
         [sys.executable, "-m", "blockfit", "demo", "--json", str(tmp_path / "demo.json")],

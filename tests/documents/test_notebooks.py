@@ -22,6 +22,7 @@ def test_there_are_four():
 
 
 @pytest.mark.parametrize("book", NOTEBOOKS, ids=lambda book: book.stem)
+@pytest.mark.slow
 def test_it_runs(book, tmp_path):
     assert 'simplefilter(\\"error\\")' in book.read_text(encoding="utf-8")
     done = subprocess.run([sys.executable, "-c", RUN, str(book)], capture_output=True, text=True, cwd=tmp_path)

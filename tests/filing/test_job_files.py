@@ -143,7 +143,9 @@ def test_any_tool_opens_it():
         for name, digest in contents["sha256"].items():
             assert hashlib.sha256(archive.read(name)).hexdigest() == digest
         fit = json.loads(archive.read("fit.json"))["fields"]
-        mesh = trimesh.load(io.BytesIO(archive.read(fit["figure"]["ply"])), file_type="ply", process=False)
+        mesh: trimesh.Trimesh = trimesh.load(
+            io.BytesIO(archive.read(fit["figure"]["ply"])), file_type="ply", process=False
+        )
     opened = bf.open_job(NEWEST).fit
     assert np.array_equal(mesh.vertices, opened.figure.vertices)
     assert np.array_equal(mesh.faces, opened.figure.faces)

@@ -57,7 +57,8 @@ def asked_points(case: Case) -> tuple[dict, Convex | Skewed, np.ndarray]:
         options |= {"inches": True, "grain": str(rng.choice(["1/8 in", "1/16 in", "1/32 in", "1/64 in"]))}
     else:
         options["grain"] = float(rng.choice([0.5, 1, 1.5, 2.5, 5]))
-    surface, origin = Convex(case.corners), case.corners.min(axis=0)
+    surface: Convex | Skewed = Convex(case.corners)
+    origin = case.corners.min(axis=0)
     if case.is_box and case.cover["other"] == 25:
         surface = Skewed(skewed_corners(case))
         names = dict(zip(CORNERS, surface.corners.reshape(8, 3), strict=True))

@@ -153,7 +153,7 @@ def _worst_between(solid, surface, points: Points, rows, places, level: float | 
         walls = _walls_about(places + move, axis)
         past = _past(points, rows, places + move, cut_to(solid, walls, axis, fine), level)
         if past > max(first, TOLERANCE_MM):
-            first, second = past, _past(points, rows, places + move, clipped(*surface, walls), level)
+            first, second = past, _past(points, rows, places + move, clipped(surface[0], surface[1], walls), level)
     return first, second
 
 

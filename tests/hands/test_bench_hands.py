@@ -15,10 +15,15 @@ from hands_solid import Convex, Skewed, apart_by_points, clipped, column, cut_to
 from hands_stone import Hole, Room, move_all_ways, move_back, saw
 
 import blockfit as bf
+from blockfit.marking.datum import CORNERS
 
 # How many random cases of each kind run here, in batches of so many; `bench_hands.py` as a program runs thousands.
 CASES = {"points": (50, 5), "planes": (130, 10), "setback": (100, 10), "recovery": (14, 2), "offcuts": (10, 2)}
-BATCHES = [(kind, start, batch) for kind, (count, batch) in CASES.items() for start in range(0, count, batch)]
+BATCHES = [
+    pytest.param(kind, start, batch, marks=[pytest.mark.slow] if start else [])  # the first of each kind always
+    for kind, (count, batch) in CASES.items()
+    for start in range(0, count, batch)
+]
 
 
 @pytest.mark.parametrize(("kind", "start", "batch"), BATCHES)
@@ -96,7 +101,8 @@ def test_measured_corners_are_found_again():
         c for c in (hands.case(k, "points") for k in range(99)) if isinstance(hands.asked_points(c)[1], Skewed)
     )
     options, surface, _ = hands.asked_points(asked)
-    at = dict(zip(bf.marking.datum.CORNERS, options["datum"].corners_mm, strict=True))
+    assert isinstance(surface, Skewed)
+    at = dict(zip(CORNERS, options["datum"].corners_mm, strict=True))
     wanted = dict(zip(hands.CORNERS, surface.corners.reshape(8, 3), strict=True))
     assert all(np.allclose(at[name], wanted[name], atol=1e-4) for name in at)
 

@@ -1,11 +1,10 @@
-"""Hostile files, made here: each ends in one short error, at once, without the memory it asks for."""
+"""Hostile files, made here: each ends in one short error, without the memory it asks for."""
 
 import io
 import json
 import os
 import resource
 import struct
-import time
 import zipfile
 
 import pytest
@@ -151,12 +150,11 @@ def off(size):
 def test_a_hostile_mesh_is_one_short_error(what, tmp_path):
     name, made, words = FILES[what]
     (tmp_path / name).write_bytes(made())
-    before, start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.monotonic()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     with pytest.raises(bf.BlockfitError, match=words) as caught:
         bf.read_figure(tmp_path / name, unit="mm")
     assert len(str(caught.value)) < 400
     assert str(caught.value) == plain_text(str(caught.value))
-    assert time.monotonic() - start < 5
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 500_000  # kB
 
 
@@ -241,12 +239,10 @@ def test_hostile_tables_are_one_short_error(name, tmp_path):
     trimesh.creation.box((10, 10, 10)).export(tmp_path / "figure.stl")
     for text in TABLES[name]:
         (tmp_path / name).write_text(text, encoding="utf-8", errors="surrogatepass")
-        start = time.monotonic()
         with pytest.raises(bf.BlockfitError) as caught:
             read_table(tmp_path / name)
         assert len(str(caught.value)) < 400, text[:60]
         assert str(caught.value) == plain_text(str(caught.value))
-        assert time.monotonic() - start < 5, text[:60]
 
 
 def test_a_bracket_within_text_does_not_count():

@@ -111,6 +111,7 @@ def test_vertices_that_are_not_numbers_are_dropped():
     assert done[0].step == "not a number"
 
 
+@pytest.mark.slow
 def test_a_hopeless_surface_is_rebuilt_and_says_how_well():
     """Two walls of a ball are missing and some faces meet in threes: votes along columns still find the inside."""
     good = ball(300, 5)

@@ -29,7 +29,7 @@ def turned(mesh):
 
 def read(*meshes, order=None):
     """The volume in cm³ that is read from parts in one surface, and what was said."""
-    both = trimesh.util.concatenate(list(meshes))
+    both: trimesh.Trimesh = trimesh.util.concatenate(list(meshes))
     faces = both.faces if order is None else both.faces[np.random.default_rng(order).permutation(len(both.faces))]
     vertices, faces, done = repaired(np.asarray(both.vertices), np.asarray(faces))
     figure = bf.Figure(vertices, faces)
@@ -133,7 +133,7 @@ def test_random_parts_that_reach_out_of_each_other_are_all_kept(parts, order):
 
 def test_a_figure_whose_extents_change_says_so_first():
     speck = trimesh.creation.box((1, 1, 1)).apply_translation((900, 0, 0))
-    both = trimesh.util.concatenate([cube(100), speck])
+    both: trimesh.Trimesh = trimesh.util.concatenate([cube(100), speck])
     _, _, done = repaired(np.asarray(both.vertices), np.asarray(both.faces))
     assert done[0].step == "extents"
     assert "950.5 x 100 x 100 to 100 x 100 x 100" in done[0].text

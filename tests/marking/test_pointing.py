@@ -20,8 +20,11 @@ FACES = ("front", "left", "right", "back", "top")
 
 @pytest.mark.parametrize(
     "datum",
-    [None, bf.Datum.lines(centre=450, base="2 in"), bf.Datum.frame(left=60, front=80, bottom=10)],
-    ids=["edges", "lines", "frame"],
+    [
+        pytest.param(None, id="edges"),
+        pytest.param(bf.Datum.lines(centre=450, base="2 in"), id="lines", marks=pytest.mark.slow),
+        pytest.param(bf.Datum.frame(left=60, front=80, bottom=10), id="frame", marks=pytest.mark.slow),
+    ],
 )
 def test_block_readings_are_the_models_by_a_similarity(leaned_fit, datum):
     """Computed by hand here: model point -> frame -> times the factor -> less the datum's place."""

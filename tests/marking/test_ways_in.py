@@ -1,5 +1,7 @@
 """From where a depth rod measures, by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from conftest import cuboid
@@ -30,7 +32,7 @@ def test_ways_in_by_hand():
     assert way_in(block, datum, "front").entry_mm(at) == pytest.approx([6])
     assert way_in(block, datum, "right").entry_mm(at) == pytest.approx([-404])
     assert "as measured" in way_in(block, datum, "front").words
-    rough = bf.Block(**{**{n: getattr(block, n) for n in block.__dataclass_fields__}, "surface": cuboid(400, 400, 900)})
+    rough = replace(block, surface=cuboid(400, 400, 900))
     for face in ("front", "right", "top", "back", "left", "bottom"):
         ours, boxes = (way_in(b, bf.Datum.edges(block), face).entry_mm(at)[0] for b in (rough, block))
         assert ours == pytest.approx(boxes, abs=1e-6)

@@ -32,6 +32,7 @@ def numbers(figure, block):
     }
 
 
+@pytest.mark.slow
 def test_a_survey_follows_as_it_must(kneeling):
     block = bf.Block.box(900, 800, 1500, stone="marble")
     plain = numbers(kneeling, block)
@@ -65,6 +66,7 @@ print(json.dumps(bf.survey(fit, alternatives=False).record()))
 """
 
 
+@pytest.mark.slow
 def test_the_same_bits_with_one_thread_or_two():
     told = []
     for threads in ("1", "2"):

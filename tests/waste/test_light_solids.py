@@ -19,6 +19,6 @@ def test_the_surface_of_millions_is_taken_lighter_and_the_volumes_hold():
     )
     deep = bf.largest(fine, bf.Block.box(220, 500, 220, stone="marble"), stance=bf.Stance.fixed(), scales=(0, 1))
     (piece,) = bf.offcuts(deep, clearance=5, kerf=0, most_pieces=1).pieces
-    (cut,) = piece.cuts
-    behind = (cut.offset_mm - 5 - (deep.solid().vertices @ cut.normal).max()) / cut.normal[1]
+    (sawn,) = piece.cuts
+    behind = (sawn.offset_mm - 5 - (deep.solid().vertices @ sawn.normal).max()) / sawn.normal[1]
     assert behind - 0.5 <= piece.setback_mm <= behind + 1e-6

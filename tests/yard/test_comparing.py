@@ -41,6 +41,7 @@ def test_random_yards_agree_within_the_gap(seed):
         assert row.scale >= alone.scale * (1 - 1e-3)
 
 
+@pytest.mark.slow
 def test_serial_processes_and_a_cluster_agree_to_the_last_digit(kneeling):
     from dask.distributed import Client, LocalCluster
 

@@ -33,6 +33,7 @@ def test_regular_in_regular_as_published(inner, outer):
 
 
 @pytest.mark.parametrize(("inner", "outer"), OTHERS)
+@pytest.mark.slow
 def test_regular_in_regular_by_an_independent_search(inner, outer):
     """The other eleven pairs, against scipy: many starts on the closed form, none may pass the bound or the best."""
     block = bf.Block.convex(SOLIDS[outer] * 100)

@@ -3,7 +3,7 @@
 import manifold3d
 import numpy as np
 import pytest
-from conftest import cuboid, figure_of, united
+from conftest import cuboid, figure_of, slow_after, united
 
 import blockfit as bf
 from blockfit.search.flawed.obstacles import obstacles_of, stone_obstacle
@@ -45,7 +45,7 @@ def test_a_stepped_figure_before_a_stepped_back():
     assert found.by_mm == pytest.approx(70, abs=1e-3)
 
 
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", slow_after(8, range(30)))
 def test_setback_in_stone_stops_at_the_first_contact_and_never_beyond(seed):
     """The stone is the figure's own cavity drawn out behind it, roughened by cuts: what ends the way is anything."""
     random = np.random.default_rng(seed)
@@ -68,7 +68,7 @@ def test_setback_in_stone_stops_at_the_first_contact_and_never_beyond(seed):
         assert not (figure.translate([0, by + 0.05, 0]) - stone).is_empty()
 
 
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", slow_after(8, range(30)))
 def test_straight_back_is_the_least_that_does(seed):
     """Clear of what was lost at the answer; a twentieth of a mm before it something meets, by manifold3d."""
     random = np.random.default_rng(100 + seed)

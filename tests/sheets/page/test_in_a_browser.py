@@ -2,12 +2,12 @@
 
 import json
 import shutil
-import statistics
 
 import pytest
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 DRIVER = shutil.which("chromedriver")
+pytestmark = pytest.mark.slow
 needs_browser = pytest.mark.skipif(not (BROWSER and DRIVER), reason="no Chromium with its driver is installed here")
 
 
@@ -93,7 +93,7 @@ def test_the_tables_agree_with_the_json(browser, survey_page, page_survey):
 
 
 @needs_browser
-def test_every_control_has_a_name_and_turning_is_smooth(browser, survey_page):
+def test_every_control_has_a_name_and_dragging_turns_the_figure(browser, survey_page):
     opened(browser, survey_page, 1280, 900)
     tree = browser.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
     controls = [n for n in tree if n.get("role", {}).get("value") in ("checkbox", "slider", "button")]
@@ -103,25 +103,26 @@ def test_every_control_has_a_name_and_turning_is_smooth(browser, survey_page):
     assert any("in three dimensions" in name for name in names)
     nameless = [n["role"]["value"] for n in controls if not n.get("ignored") and not n.get("name", {}).get("value")]
     assert nameless == []
-    frames = browser.execute_async_script(
+    turned = browser.execute_async_script(
         """
-        const done = arguments[0], canvas = document.querySelector('#view canvas'), times = [];
+        const done = arguments[0], canvas = document.querySelector('#view canvas');
         const box = canvas.getBoundingClientRect(), x = box.left + box.width / 2, y = box.top + box.height / 2;
         const fire = (kind, at, buttons) => canvas.dispatchEvent(
           new MouseEvent(kind, {bubbles: true, clientX: at, clientY: y, buttons, button: 0}));
-        let k = 0, last = performance.now();
+        const scene = document.getElementById('view')._fullLayout.scene._scene;
+        const eye = () => JSON.stringify(scene.getCamera().eye);
+        const before = eye();
+        let k = 0;
         fire('mousedown', x, 1);
         function turn() {
           fire('mousemove', x + 4 * k, 1);
-          requestAnimationFrame(now => {
-            times.push(now - last); last = now;
-            if (++k < 40) turn(); else { fire('mouseup', x, 0); done(times); }
+          requestAnimationFrame(() => {
+            if (++k < 40) turn(); else { fire('mouseup', x, 0); done([before, k, eye()]); }
           });
         }
         turn();
         """
     )
-    # No timed assertion: a shared machine is noisy. Only that it turns, and does not stand still for a second.
-    assert len(frames) == 40
-    print(f"median frame while turning: {statistics.median(frames):.0f} ms")
-    assert statistics.median(frames) < 1000
+    before, frames, after = turned
+    assert frames == 40
+    assert before != after

@@ -4,7 +4,7 @@ import json
 import re
 
 import pytest
-from conftest import BRICK, SHARED, needs_meshes, no_room
+from conftest import BRICK, SHARED, inked_share, needs_meshes, no_room
 
 import blockfit as bf
 from blockfit.sheets.page.scene import scene_json
@@ -48,7 +48,10 @@ def test_pages_and_pictures_without_a_placement_an_offcut_or_a_stone(tmp_path):
     assert "There is no placement to draw" in (tmp_path / "none.html").read_text(encoding="utf-8")
     bare = bf.largest(BRICK, bf.Block.box(300, 200, 250), stance=bf.Stance.fixed())
     save_picture(measured_drawing(bare), tmp_path / "bare.png")
-    save_picture(weight_picture(bf.weights(bare)), tmp_path / "weight.png")
-    assert all((tmp_path / name).stat().st_size > 5000 for name in ("bare.png", "weight.png"))
+    litres = weight_picture(bf.weights(bare))
+    assert litres.axes[0].get_xlabel() == "left, litres"
+    assert litres.axes[0].patches[0].get_width() == pytest.approx(15)  # 0.3 x 0.2 x 0.25 m
+    save_picture(litres, tmp_path / "weight.png")
+    assert all(0.002 < inked_share(tmp_path / name) < 0.7 for name in ("bare.png", "weight.png"))
     told = json.loads(scene_json(bare, None, None))
     assert [trace["name"] for trace in told["data"]] == ["block", "figure"]

@@ -1,6 +1,7 @@
 """How far a figure can go back: by hand, before cracks, in rough blocks, and in the stone as it stands."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -46,9 +47,7 @@ def test_setback_stops_before_a_crack_every_way(way):
     open_fit = bf.safest(figure, block, stance=FIXED, cover=1)
     middle = open_fit.solid().vertices.mean(axis=0)
     flaw = bf.Flaw.disc(middle + 160 * direction, direction, 300, margin=10)
-    fit = bf.Fit(
-        **{**{f: getattr(open_fit, f) for f in open_fit.__dataclass_fields__}, "block": block.with_flaws(flaw)}
-    )
+    fit = replace(open_fit, block=block.with_flaws(flaw))
     held = bf.setback(fit)
     assert getattr(held, f"{way}_mm") == pytest.approx(50 - 0.01, abs=2e-3)  # the crack is a plate 0.02 mm thick
     plain = bf.setback(open_fit)
@@ -62,16 +61,12 @@ def test_setback_in_a_rough_block_keeps_the_cover_asked():
     """A rough block that is a box in disguise: the box's own answers, with the cover, by hand."""
     corners = np.array(list(itertools.product((0, 500), (0, 900), (0, 700))), float)
     box = trimesh.convex.convex_hull(corners).subdivide().subdivide()
-    rough = bf.Block(**{**vars_of(bf.Block.box(500, 900, 700)), "surface": bf.Figure(box.vertices, box.faces)})
+    rough = replace(bf.Block.box(500, 900, 700), surface=bf.Figure(box.vertices, box.faces))
     plain = bf.largest(cuboid(200, 200, 400), bf.Block.box(500, 900, 700), cover=25, stance=FIXED, scales=(0, 1))
-    fit = bf.Fit(**{**{f: getattr(plain, f) for f in plain.__dataclass_fields__}, "block": rough})
+    fit = replace(plain, block=rough)
     for way in WAYS:
         asked, got = getattr(bf.setback(plain), f"{way}_mm"), getattr(bf.setback(fit), f"{way}_mm")
         assert got == pytest.approx(asked, abs=2e-3)
-
-
-def vars_of(block):
-    return {name: getattr(block, name) for name in block.__dataclass_fields__}
 
 
 def test_setback_in_the_stone_as_it_stands():
