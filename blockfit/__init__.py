@@ -1,6 +1,10 @@
 """blockfit: does the figure fit in the block, how must it stand, and what happens to the stone."""
 
 import blockfit.interrupts  # first: it answers Ctrl-C while the rest is imported
+from blockfit.carving.checking import check
+from blockfit.carving.left import StoneLeft, stone_left
+from blockfit.carving.registration import Registration, register
+from blockfit.carving.stages import Stage, stage_of
 from blockfit.errors import (
     BadValueError,
     BlockfitError,
@@ -14,7 +18,7 @@ from blockfit.intake.demo import demo_blocks, demo_figure
 from blockfit.intake.scan import read_figure
 from blockfit.intake.yard_file import iter_blocks, read_blocks
 from blockfit.jobs.job import Job, open_job
-from blockfit.marking.check import Check, check
+from blockfit.marking.check import Check
 from blockfit.marking.datum import Datum
 from blockfit.marking.movement import Movement, model_moved
 from blockfit.marking.pointing import Point, Pointing, pointing
@@ -41,7 +45,6 @@ from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.offcuts.marks import Edge, Gone, Mark
 from blockfit.waste.offcuts.methods import METHODS, Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, offcuts
-from blockfit.waste.offcuts.stages import stage_of
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.directions import Directions, directions
 from blockfit.waste.reach.fronts import Front, best_front
@@ -52,7 +55,7 @@ from blockfit.waste.rescued.second import SecondFigure, largest_from_waste
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
 from blockfit.waste.standing.handling import Handling, handling
-from blockfit.waste.standing.weight import Stage, Weights, hours, weights
+from blockfit.waste.standing.weight import Weights, WeightStage, hours, weights
 from blockfit.waste.strength.thin import ThinStone, thin_stone
 from blockfit.yard import compare
 
@@ -91,6 +94,7 @@ __all__ = [
     "Pointing",
     "Recovery",
     "Region",
+    "Registration",
     "Repair",
     "Roughing",
     "Rung",
@@ -103,6 +107,7 @@ __all__ = [
     "Stage",
     "Stance",
     "Stone",
+    "StoneLeft",
     "Survey",
     "ThinStone",
     "Tool",
@@ -111,6 +116,7 @@ __all__ = [
     "UnknownStoneError",
     "UnreadableFileError",
     "Verdict",
+    "WeightStage",
     "Weights",
     "Wish",
     "answer",
@@ -138,6 +144,7 @@ __all__ = [
     "read_blocks",
     "read_figure",
     "recover",
+    "register",
     "roughing",
     "ruler_sheet",
     "safest",
@@ -147,6 +154,7 @@ __all__ = [
     "smallest_block",
     "stage_of",
     "stone_cover",
+    "stone_left",
     "survey",
     "thin_stone",
     "undercuts",

@@ -7,6 +7,8 @@ tests' corpus (``python tests/jobs/corpus.py``): the files there are opened for 
 
 from typing import Any
 
+from blockfit.carving.motion import Certainty
+from blockfit.carving.stages import Stage
 from blockfit.filing.log import Entry
 from blockfit.filing.values import Known, Upgrade
 from blockfit.marking.check import Check, Reading
@@ -23,7 +25,6 @@ from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
-from blockfit.solids.stage import Stage
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import Stone
 from blockfit.waste.offcuts.marks import Edge, Mark
@@ -41,6 +42,7 @@ _CLASSES: tuple[type, ...] = (
     Balance,
     Between,
     Block,
+    Certainty,
     Check,
     Cut,
     Datum,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from blockfit.carving.stages import Stage
 from blockfit.errors import BadValueError, UnreadableFileError, shown_name
 from blockfit.filing.job_file import read_parts, write_parts
 from blockfit.filing.log import Entry, new_entry
@@ -13,7 +14,6 @@ from blockfit.jobs.classes import KNOWN
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.search.result import Fit
-from blockfit.solids.stage import Stage
 from blockfit.units import rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 

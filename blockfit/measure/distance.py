@@ -122,15 +122,43 @@ class SurfaceDistance:
     def signed(self, points: Array) -> tuple[Array, Array]:
         """Return (n,) signed distances of (n, 3) points and the (n, 3) nearest places on the surface."""
         asked = np.array(points, np.float64, order="C").reshape(-1, 3)
-        squared, face, nearest = self._tree.squared_distance(self._vertices, self._faces, asked)
-        face, nearest = np.asarray(face, np.int64).ravel(), np.asarray(nearest, np.float64).reshape(-1, 3)
-        away = np.sqrt(np.asarray(squared, np.float64).ravel())
-        inside, unsure = self._sides(face, nearest, asked - nearest)
+        away, inside, unsure, nearest = self._beside(asked)
         if self._folds:
             self._settle(asked, away, inside, unsure)
         elif unsure.any():
             inside[unsure] = winding_numbers(self._vertices, self._faces, asked[unsure]) > 0.5
         return np.where(inside, -away, away), nearest
+
+    def seen_from(self, points: Array, ways: Array, *, crosses: bool = False) -> tuple[Array, Array, Array]:
+        """Return (n,) signed distances of (n, 3) points, the nearest places (n, 3), and how far on (n,) rays along
+        ``ways`` (n, 3), unit vectors, meet the surface.
+
+        The rays vote on the side with the normals, and winding numbers are asked only where the two differ: quicker
+        than `signed` for many points that are asked once. Of a surface that ``crosses`` itself, as scans do, they
+        decide everywhere. A ray that meets nothing is nan.
+        """
+        asked = np.array(points, np.float64, order="C").reshape(-1, 3)
+        away, inside, unsure, nearest = self._beside(asked)
+        face, far = self.first_met(asked, ways)
+        leaves = (face >= 0) & ((self._normals[face] * ways).sum(axis=1) > 0)
+        doubt = np.flatnonzero(((leaves != inside) | unsure | crosses) & (away > _ON_RIM * self._size))
+        inside[doubt] = winding_numbers(self._vertices, self._faces, asked[doubt]) > 0.5
+        return np.where(inside, -away, away), nearest, np.where(face >= 0, far, np.nan)
+
+    def _beside(self, asked: Array) -> tuple[Array, Flags, Flags, Array]:
+        """Return how far points lie from the surface, which lie inside by its normals, where that is not sure, and the
+        nearest places."""
+        squared, face, nearest = self._tree.squared_distance(self._vertices, self._faces, asked)
+        face, nearest = np.asarray(face, np.int64).ravel(), np.asarray(nearest, np.float64).reshape(-1, 3)
+        away = np.sqrt(np.asarray(squared, np.float64).ravel())
+        inside, unsure = self._sides(face, nearest, asked - nearest)
+        return away, inside, unsure, nearest
+
+    def nearest(self, points: Array) -> tuple[Ints, Array]:
+        """Return (n,) the faces nearest to (n, 3) points, and the (n, 3) places on them."""
+        asked = np.array(points, np.float64, order="C").reshape(-1, 3)
+        _, face, place = self._tree.squared_distance(self._vertices, self._faces, asked)
+        return np.asarray(face, np.int64).ravel(), np.asarray(place, np.float64).reshape(-1, 3)
 
     def _settle(self, points: Array, away: Array, inside: Flags, unsure: Flags) -> None:
         """Correct which of (n, 3) points lie ``inside``; no surface is nearer than ``away`` (n,).

@@ -33,7 +33,7 @@ from blockfit.search.result import Fit, counted_faces
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
-from blockfit.solids.stage import Stage
+from blockfit.solids.stage import StageStone
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, length_mm
 
@@ -118,7 +118,7 @@ def recover(
     fit: Fit,
     lost: Any = (),
     *,
-    stone: Stage | Figure | None = None,
+    stone: StageStone | Figure | None = None,
     design: Figure | None = None,
     margin: Length = 0,
     turn: float = 5,
@@ -182,11 +182,11 @@ def recover(
     return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound), stone is not None)
 
 
-def _as_it_stands(stone: Stage | Figure | None) -> tuple[Obstacle, ...]:
+def _as_it_stands(stone: StageStone | Figure | None) -> tuple[Obstacle, ...]:
     """Return what lies outside the stone as it stands, if that is given."""
     if stone is None:
         return ()
-    body = stone.stone if isinstance(stone, Stage) else require_solid(stone, "the stone as it stands")
+    body = stone.stone if isinstance(stone, StageStone) else require_solid(stone, "the stone as it stands")
     return (stone_obstacle("the stone as it stands", body, 0.0),)
 
 

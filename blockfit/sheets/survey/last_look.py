@@ -4,7 +4,7 @@ from blockfit.marking.check import Check
 from blockfit.marking.pointing import Pointing
 from blockfit.search.result import Fit
 from blockfit.sheets.words import layout_of
-from blockfit.solids.stage import Stage
+from blockfit.solids.stage import StageStone
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 from blockfit.waste.reserve.setback import setback
@@ -15,7 +15,7 @@ __all__ = ["before_the_back"]
 def before_the_back(
     fit: Fit,
     *,
-    stage: Stage | None = None,
+    stage: StageStone | None = None,
     undercut: Undercuts | None = None,
     offcuts: OffcutPlan | None = None,
     points: Pointing | None = None,

@@ -9,12 +9,13 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.measure.columns import columns_of
-from blockfit.measure.views import lattice_over
+from blockfit.measure.views import View, lattice_over
 from blockfit.search.result import Fit
 from blockfit.waste.reach.chords import block_chords
+from blockfit.waste.reach.sight import Elements
 from blockfit.waste.reach.undercut import Undercuts
 
-__all__ = ["PARTS", "Planes", "shares_of", "shares_of_solid", "stage_bodies"]
+__all__ = ["PARTS", "Planes", "shares_between", "shares_of", "shares_of_solid", "stage_bodies"]
 
 PARTS = ("before the figure", "beside it", "between its surfaces", "behind it")
 
@@ -55,8 +56,16 @@ def shares_of_solid(cut: Undercuts, vertices: Array, faces: Ints) -> tuple[Array
 
     The figure's own stone is left out.
     """
-    view, elements = cut.view, cut.elements
-    lattice = lattice_over(view, vertices, cut.pitch_mm)
+    return _divided(cut.view, cut.pitch_mm, cut.elements, vertices, faces)
+
+
+def shares_between(view: View, pitch_mm: float, elements: Elements, vertices: Array, faces: Ints) -> Array:
+    """Return how much of a solid outside the figure lies in each of `PARTS` (4,), in m³, looking along a view."""
+    return np.maximum(_divided(view, pitch_mm, elements, vertices, faces)[0], 0.0)
+
+
+def _divided(view: View, pitch_mm: float, elements: Elements, vertices: Array, faces: Ints) -> tuple[Array, Array]:
+    lattice = lattice_over(view, vertices, pitch_mm)
     stone = columns_of(vertices, faces, view, lattice)
     own = columns_of(elements.vertices, elements.faces, view, lattice)
     cells = lattice.rows * lattice.columns
@@ -66,7 +75,7 @@ def shares_of_solid(cut: Undercuts, vertices: Array, faces: Ints) -> tuple[Array
     first, last = enter[stone.cell], leave[stone.cell]
     met = np.asarray(last > first)
     volumes, moments = np.zeros(4), np.zeros((4, 3))
-    unit = cut.pitch_mm**2 * 1e-9
+    unit = pitch_mm**2 * 1e-9
     across = stone.places() @ np.stack([view.right, view.up])
 
     def add(part: int, low: Array, high: Array, where: Flags, sign: float = 1.0) -> None:

@@ -26,7 +26,7 @@ from blockfit.waste.reach.regions import Region, Setting, classes, joined_patche
 from blockfit.waste.reach.sight import Elements, elements_of, reached, skimmed
 from blockfit.waste.reach.tools import Tool
 
-__all__ = ["Undercuts", "between_volume", "standing_base", "undercuts", "view_of"]
+__all__ = ["Front", "Undercuts", "between_volume", "standing_base", "undercuts", "view_of"]
 
 Front = str | Sequence[float]
 """A face's name, or the direction in which the carver looks, into the stone."""

@@ -17,7 +17,7 @@ from blockfit.search.flawed.obstacles import Obstacle, obstacles_of, stone_obsta
 from blockfit.search.flawed.travel import first_blocked
 from blockfit.search.result import Fit
 from blockfit.solids.figure import require_solid
-from blockfit.solids.stage import Stage
+from blockfit.solids.stage import StageStone
 
 __all__ = ["Setback", "setback"]
 
@@ -48,7 +48,7 @@ class Setback(Result):
     down_mm: float = field(metadata=fact("down", Sure.EXACT, Rounding.DOWN))
 
 
-def setback(fit: Fit, stage: Stage | None = None) -> Setback:
+def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
     """Return how far the figure can go straight back with the cover that was asked, and the five other ways.
 
     It stops before the block's planes less the cover, a rough block's surface less the cover, every flaw's margin, and
@@ -75,7 +75,7 @@ def setback(fit: Fit, stage: Stage | None = None) -> Setback:
     return Setback(back, face, at, **rest)
 
 
-def _obstacles(fit: Fit, stage: Stage | None) -> list[Obstacle]:
+def _obstacles(fit: Fit, stage: StageStone | None) -> list[Obstacle]:
     """Return what may stop the figure besides the block's planes."""
     asked = float(fit.asked_cover_mm.max(initial=0.0))
     found = [] if fit.block.is_plain else obstacles_of(fit.block, asked)

@@ -23,11 +23,11 @@ from blockfit.waste.placed import placed_solid
 from blockfit.waste.reach.shares import PARTS, Planes, shares_of
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 
-__all__ = ["ALLOWANCES", "Allowance", "Stage", "Weights", "hours", "weights"]
+__all__ = ["ALLOWANCES", "Allowance", "WeightStage", "Weights", "hours", "weights"]
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Stage(Result):
+class WeightStage(Result):
     """What one stage of the work takes out and leaves on the banker; kg are ``None`` without a stone."""
 
     name: str = field(metadata=fact("stage", Sure.GIVEN))
@@ -74,7 +74,7 @@ class Weights(Result):
     high: float = field(metadata=fact("most", Sure.GIVEN, key="range_high_factor", shown=False))
     wet: float = field(metadata=fact("soaked", Sure.GIVEN, key="wet_factor", shown=False))
     parts_m3: tuple[tuple[str, float], ...] = field(metadata=fact("parts", Sure.RESOLVED, shown=False))
-    stages: tuple[Stage, ...] = field(metadata=fact("stages", Sure.RESOLVED))
+    stages: tuple[WeightStage, ...] = field(metadata=fact("stages", Sure.RESOLVED))
     allowances: tuple[Allowance, ...] = field(metadata=fact("left over the surface", Sure.ESTIMATE))
 
     def record(self) -> dict[str, Any]:
@@ -122,7 +122,7 @@ def weights(
     for name, volume in zip(names, removed, strict=True):
         left -= volume
         if volume or name not in names[:2]:
-            stages.append(Stage(name, volume, left, _times(volume, kg), _times(left, kg)))
+            stages.append(WeightStage(name, volume, left, _times(volume, kg), _times(left, kg)))
     waste = block - figure
     area = solid.area_m2
     over = {tool: length_mm(thick, f"allowance of {tool}", least=0) for tool, thick in allowances.items()}
@@ -166,7 +166,7 @@ def hours(
     ``"other"`` for the rest.
 
     >>> import blockfit as bf
-    >>> from blockfit.waste.standing.weight import Stage, hours
+    >>> from blockfit.waste.standing.weight import hours
     >>> corners = [[0, 0, 0], [60, 0, 0], [0, 100, 0], [0, 0, 1000]]
     >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
     >>> fit = bf.largest(figure, bf.Block.box(60, 100, 1000, stone="marble"), stance=bf.Stance.fixed())

@@ -1,0 +1,333 @@
+"""How much stone is still over the figure: everywhere on its surface, in litres and kg, and where it was cut too deep.
+
+mm, kg, block frame. Distances are exact for the two surfaces, at places spread evenly over the figure; areas are
+resolved to those places, parts of the waste to the columns' pitch. Of a scan, what its registration and noise leave
+open is kept apart: "surely too deep" lies beyond both."""
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from blockfit.carving.left_regions import LeftRegion, regions_left
+from blockfit.carving.stages import Stage, stage_from
+from blockfit.geometry.arrays import Array, Flags
+from blockfit.measure.booleans import solid_from
+from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.nearest import tree_of
+from blockfit.search.result import Fit
+from blockfit.solids.figure import Figure
+from blockfit.solids.stage import StageStone
+from blockfit.units import rounded_up
+from blockfit.waste.placed import default_pitch_mm, placed_solid
+from blockfit.waste.reach.shares import PARTS, shares_between
+from blockfit.waste.reach.sight import Elements, elements_of
+from blockfit.waste.reach.undercut import Front, standing_base, view_of
+
+__all__ = ["CLASSES_MM", "StoneLeft", "stone_left"]
+
+CLASSES_MM = (2.0, 5.0, 15.0)
+"""Stone left up to which the surface is told: about a flat's, a claw's and a point's; common practice, no source."""
+_SAME_MM = 1e-7  # rounding
+_TOUCH_MM = 0.05  # stone missing by less is a touch
+_APART = 1.5  # a place further from a scan's than so many times the way to their third neighbours is not shown
+_SHOWN = 6  # places told of each kind
+_NOISE = 3.0  # standard deviations by which one place of a scan may lie off
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class StoneLeft:
+    """Stone over the figure at ``points_mm`` (n, 3), each standing for ``areas_mm2`` (n,) of its surface.
+
+    ``left_mm`` (n,) is the exact distance from the figure's surface out to the stone's, below 0 where the stone lies
+    inside the figure: too deep. ``along_normal_mm`` is the same along the surface's normal, ``straight_mm`` along the
+    way in from ``front`` (nan where the surface does not face it). ``error_mm`` (n,) is what a scan's registration
+    and noise may change, 0 for stages that are exact; ``seen`` (n,) is where the scan shows the stone. ``volume_m3``
+    is the stone still to go, ``parts_m3`` by where it lies, ``start_m3`` what had to go at first, ``too_deep_m3``
+    what is missing from the figure. ``regions`` are the places cut too deep, the worst first, then those with most
+    stone on them; ``on_base`` (n,) is what the figure stands on.
+    """
+
+    fit: Fit
+    figure: Figure
+    stage: Stage
+    front: str
+    elements: Elements
+    left_mm: Array
+    along_normal_mm: Array
+    straight_mm: Array
+    error_mm: Array
+    seen: Flags
+    on_base: Flags
+    volume_m3: float
+    too_deep_m3: float
+    start_m3: float
+    parts_m3: tuple[tuple[str, float], ...]
+    regions: tuple[LeftRegion, ...]
+
+    @property
+    def points_mm(self) -> Array:
+        """Places (n, 3) on the figure's surface."""
+        return self.elements.points
+
+    @property
+    def areas_mm2(self) -> Array:
+        """How much surface (n,) each place stands for."""
+        return self.elements.areas
+
+    @property
+    def normals(self) -> Array:
+        """Unit vectors (n, 3) out of the figure."""
+        return self.elements.normals
+
+    def share_within(self, mm: float) -> float:
+        """Return the share of the surface whose stone lies within so many mm of it, on either side."""
+        return self._share(np.abs(self.left_mm) <= mm)
+
+    @cached_property
+    def too_deep(self) -> Flags:
+        """Which places (n,) are surely too deep: seen, and by more than registration and noise explain."""
+        return np.asarray(self.seen & (self.left_mm < -np.maximum(self.error_mm, _TOUCH_MM)))
+
+    @cached_property
+    def perhaps_too_deep(self) -> Flags:
+        """Which places (n,) read too deep by more than a third of what those explain, or are not seen."""
+        return np.asarray((self.left_mm < -_perhaps(self.error_mm)) & ~self.too_deep)
+
+    @property
+    def too_deep_share(self) -> float:
+        """Share of the surface that is surely too deep."""
+        return self._share(self.too_deep)
+
+    @property
+    def perhaps_share(self) -> float:
+        """Share of the surface that is perhaps too deep."""
+        return self._share(self.perhaps_too_deep)
+
+    @property
+    def share_done(self) -> float:
+        """Share of the stone that had to go which is gone."""
+        return 1 - self.volume_m3 / self.start_m3 if self.start_m3 > 0 else 1.0
+
+    @property
+    def mass_kg(self) -> float | None:
+        """Weight of the stone still to go, at its typical density; ``None`` without a stone."""
+        kind = self.stage.kind
+        return None if kind is None else self.volume_m3 * kind.density_kg_m3
+
+    @property
+    def parts_kg(self) -> tuple[tuple[str, float | None], ...]:
+        """The same by where it lies."""
+        kind = self.stage.kind
+        return tuple((name, None if kind is None else by * kind.density_kg_m3) for name, by in self.parts_m3)
+
+    def spread_mm(self, values: Array | None = None) -> tuple[float, float, float]:
+        """Return the least, the typical (half of the surface has less) and the most stone over the surface."""
+        told = self.left_mm if values is None else values
+        known = np.isfinite(told)
+        if not known.any():
+            return math.nan, math.nan, math.nan
+        return float(told[known].min()), weighted_median(told[known], self.areas_mm2[known]), float(told[known].max())
+
+    def text(self) -> str:
+        """Return the summary: about thirty lines."""
+        return "\n".join(_lines(self)) + "\n"
+
+    def __str__(self) -> str:
+        """Return the summary."""
+        return self.text()
+
+    def __repr__(self) -> str:
+        """Return the sum of it."""
+        return f"StoneLeft({self.figure.name!r}: {self.volume_m3 * 1000:.1f} l, {100 * self.share_done:.0f} % done)"
+
+    def _share(self, where: Flags) -> float:
+        return float(self.areas_mm2[where].sum() / self.areas_mm2.sum())
+
+
+def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front") -> StoneLeft:
+    """Return how much stone is left over the figure in a stage, or in a closed surface in the block's frame.
+
+    ``front`` is the side worked from: straight in is along its way in, and the stone's parts are told as seen from it.
+    Raises `OpenSurfaceError` for a figure or a stone that is no solid.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6],
+    ...     [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+    >>> block = bf.Block.box(140, 140, 140)
+    >>> fit = bf.safest(bf.Figure(corners, faces), block, cover=20, stance=bf.Stance.fixed())
+    >>> left = bf.stone_left(fit, bf.stage_of(fit))
+    >>> round(left.share_within(20.001), 6), round(left.volume_m3, 6)
+    (1.0, 0.001744)
+    """
+    figure = placed_solid(fit, "how much stone is left")
+    now = _as_stage(fit, stage)
+    view, name = view_of(fit.block, front)
+    elements = elements_of(figure.vertices, figure.faces, 0.0)
+    field = SurfaceDistance(now.stone.vertices, now.stone.faces)
+    signed, nearest, met = field.seen_from(elements.points, elements.normals, crosses=now.seen is not None)
+    left = np.where(np.abs(signed) < _SAME_MM, 0.0, -signed)
+    along = np.where(left > 0, met, 0.0)
+    along[left < 0] = -_met(field, elements.points[left < 0], -elements.normals[left < 0])
+    facing = elements.normals @ view.into < -1e-3
+    straight = np.full(len(left), np.nan)
+    ahead = np.where(left >= 0, -1.0, 1.0)[:, None] * view.into
+    straight[facing] = _met(field, elements.points[facing], ahead[facing]) * np.where(left < 0, -1, 1)[facing]
+    straight[facing & (left == 0)] = 0.0
+    error = np.zeros(len(left))
+    if now.known is not None:
+        error = now.known.along_mm(elements.points, elements.normals) + _NOISE * now.known.noise_mm
+    volume, deep = _volumes(figure, now.stone)
+    shares = shares_between(view, default_pitch_mm(fit), elements, now.stone.vertices, now.stone.faces)
+    seen = _seen(now.seen, nearest)
+    sure = np.where(seen, np.maximum(error, _TOUCH_MM), np.inf)
+    return StoneLeft(
+        fit=fit,
+        figure=figure,
+        stage=now,
+        front=name,
+        elements=elements,
+        left_mm=left,
+        along_normal_mm=along,
+        straight_mm=straight,
+        error_mm=error,
+        seen=seen,
+        on_base=standing_base(elements, fit.block),
+        volume_m3=volume,
+        too_deep_m3=deep,
+        start_m3=fit.block.volume_m3 - (figure.volume_m3 or 0.0),
+        parts_m3=tuple(zip(PARTS, (shares * volume / max(float(shares.sum()), 1e-300)).tolist(), strict=True)),
+        regions=regions_left(elements, left, (sure, _perhaps(error)), figure.landmarks),
+    )
+
+
+def _seen(places: Array | None, nearest: Array) -> Flags:
+    """Return (n,) whether the stone's nearest places (n, 3) are among those that a scan shows."""
+    if places is None:
+        return np.ones(len(nearest), bool)
+    tree = tree_of(places)
+    apart, _ = tree.query(places[:: max(1, len(places) // 5000)], k=4)
+    away, _ = tree.query(nearest)
+    return np.asarray(away <= _APART * float(np.quantile(np.asarray(apart)[:, -1], 0.9)))
+
+
+def _perhaps(error: Array) -> Array:
+    """Return (n,) by how much a place must read below 0 to count as perhaps too deep."""
+    return np.maximum(error / 3, _TOUCH_MM)
+
+
+def _as_stage(fit: Fit, stage: StageStone | Figure) -> Stage:
+    if isinstance(stage, Stage):
+        return stage if stage.fit is not None else replace(stage, fit=fit)
+    if isinstance(stage, StageStone):
+        return Stage(stage.stone, stage.gone, stage.flaws, fit=fit)
+    return stage_from(fit, solid_from(stage.vertices, stage.faces), ("as scanned",))
+
+
+def _met(field: SurfaceDistance, points: Array, ways: Array) -> Array:
+    """Return (n,) how far on rays from (n, 3) points along (n, 3) unit vectors meet the surface; nan where they do
+    not."""
+    if len(points) == 0:
+        return np.zeros(0)
+    face, far = field.first_met(points, ways)
+    return np.asarray(np.where(face >= 0, far, np.nan))
+
+
+def _volumes(figure: Figure, stone: Figure) -> tuple[float, float]:
+    """Return the stone outside the figure, and the figure outside the stone, in m³."""
+    own = solid_from(figure.vertices, figure.faces)
+    both = own ^ solid_from(stone.vertices, stone.faces)
+    common = float(both.volume()) * 1e-9
+    return max(0.0, (stone.volume_m3 or 0.0) - common), max(0.0, (figure.volume_m3 or 0.0) - common)
+
+
+def weighted_median(values: Array, weights: Array) -> float:
+    """Return the value below which half of the weight lies.
+
+    >>> import numpy as np
+    >>> from blockfit.carving.left import weighted_median
+    >>> weighted_median(np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 5.0]))
+    2.0
+    """
+    order = np.argsort(values, kind="stable")
+    total = np.cumsum(weights[order])
+    return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
+
+
+def _lines(left: StoneLeft) -> list[str]:
+    stage, area = left.stage, float(left.areas_mm2.sum())
+    lines = [f"HOW MUCH STONE IS LEFT: {left.fit.figure.name} in {left.fit.block.name}"]
+    lines.append(f"  Gone            {'; '.join(stage.gone) or 'nothing yet'}")
+    done = math.floor(1000 * left.share_done) / 10
+    lines.append(f"  Still to go     {_amount(left, left.volume_m3)}; {done:.1f} % of all that has to go is gone")
+    for name, volume in left.parts_m3:
+        lines.append(f"    {name:<22}{_amount(left, volume)}")
+    ways = (
+        ("Nearest way out", left.left_mm),
+        ("Along its normal", left.along_normal_mm),
+        (f"In from {left.front}", left.straight_mm),
+    )
+    for name, values in ways:
+        least, typical, most = left.spread_mm(values)
+        if math.isfinite(least):
+            lines.append(f"  {name:<17}least {_mm(least)}, half of it less than {_mm(typical)}, most {_mm(most)} mm")
+    shares = ", ".join(f"{100 * left.share_within(mm):.1f} % within {mm:g} mm" for mm in CLASSES_MM)
+    base = float(left.areas_mm2[left.on_base].sum())
+    lines.append(
+        f"  The surface     {area * 1e-6:.2f} m²: {shares}; {base * 1e-6:.2f} m² of it is the base it stands on"
+    )
+    lines += _deep_lines(left, area)
+    if stage.known is not None:
+        most = float(stage.known.error_mm(left.points_mm).max())
+        noise = stage.known.noise_mm
+        lines.append(f"  Known to        {most:.1f} mm through the registration; places scatter by {noise:.1f} mm")
+    return lines + _most_lines(left)
+
+
+def _unseen_words(left: StoneLeft) -> str:
+    hidden = float(left.areas_mm2[~left.seen & ~left.on_base].sum())
+    return f"; over {hidden * 1e-6:.2f} m² the scan shows nothing, and how it was closed is told" if hidden else ""
+
+
+def _deep_lines(left: StoneLeft, area: float) -> list[str]:
+    deep = [region for region in left.regions if region.kind == "too deep"]
+    maybe = [region for region in left.regions if region.kind == "perhaps too deep"]
+    if not deep and not maybe:
+        return ["  Too deep        nowhere"]
+    sure = float(left.areas_mm2[left.too_deep].sum())
+    perhaps = float(left.areas_mm2[left.perhaps_too_deep].sum())
+    head = f"  {'TOO DEEP' if deep else 'Too deep':<16}surely {sure * 1e-2:,.1f} cm² ({100 * sure / area:.2f} %)"
+    lines = [f"{head}, perhaps {perhaps * 1e-2:,.1f} cm² ({100 * perhaps / area:.2f} %), worst first:"]
+    for region in (*deep, *maybe)[:_SHOWN]:
+        by = math.ceil(-10 * region.least_mm) / 10
+        word = "" if region.kind == "too deep" else "perhaps "
+        lines.append(f"    {word}{by:.1f} mm over {region.area_mm2 * 1e-2:,.1f} cm²: {region.place}")
+    more = len(deep) + len(maybe) - _SHOWN
+    return [*lines, f"    and {more} more"] if more > 0 else lines
+
+
+def _most_lines(left: StoneLeft) -> list[str]:
+    rest = [region for region in left.regions if region.kind == "stone left"]
+    if not rest:
+        return []
+    lines = ["  Most stone on   (half of it has less; area)"]
+    for region in rest[:_SHOWN]:
+        lines.append(f"    {_mm(region.typical_mm)} mm over {region.area_mm2 * 1e-2:,.0f} cm²: {region.place}")
+    return lines
+
+
+def _amount(left: StoneLeft, volume_m3: float) -> str:
+    kind = left.stage.kind
+    told = f"{volume_m3 * 1000:,.1f} l"
+    if kind is None:
+        return told
+    low, usual, high = (volume_m3 * by for by in (kind.low_kg_m3, kind.density_kg_m3, kind.high_kg_m3))
+    digits = 0 if usual >= 10 else 1
+    low, usual, high = (rounded_up(mass, digits) for mass in (low, usual, high))
+    return f"{told}, {usual:,.{digits}f} kg ({low:,.{digits}f}–{high:,.{digits}f})"
+
+
+def _mm(value: float) -> str:
+    return f"{math.floor(value * 10 + 1e-6) / 10 + 0.0:,.1f}"

@@ -1,0 +1,132 @@
+"""Where stone was cut too deep and where most is left, by place and height. mm, block frame."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.measure.patches import patches
+from blockfit.waste.reach.places import place_words
+from blockfit.waste.reach.sight import Elements
+from blockfit.waste.statics import side_words
+
+__all__ = ["LeftRegion", "regions_left"]
+
+_BANDS = 6  # parts of the figure's height that stone left is told by
+_LEAST_MM2 = 25.0  # a place read too deep is told from this size on
+_LEAST_LEFT_MM = 1.0  # less is within finishing
+_STEEP = 0.7  # upward part of a normal beyond which a surface looks up or down
+_DEEP, _PERHAPS, _LEFT = "too deep", "perhaps too deep", "stone left"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LeftRegion:
+    """A part of the surface: ``kind`` is ``too deep``, ``perhaps too deep`` or ``stone left``; ``place`` in words.
+
+    ``least_mm``, ``typical_mm`` and ``most_mm`` are the stone over it, below 0 where it is too deep; ``worst_mm`` (3,)
+    is the figure's point with the least, or of stone left with the most.
+    """
+
+    kind: str
+    place: str
+    area_mm2: float
+    least_mm: float
+    typical_mm: float
+    most_mm: float
+    worst_mm: Array
+    centre_mm: Array
+
+
+def regions_left(
+    elements: Elements,
+    left: Array,
+    below: tuple[Array, Array],
+    landmarks: Mapping[str, tuple[float, float, float]],
+) -> tuple[LeftRegion, ...]:
+    """Return connected places that are too deep, the worst first, then stone left by height and side, most first.
+
+    ``left`` (n,) is the stone over each element, ``below`` by how much (n,) it must be under 0 to be surely, and to be
+    perhaps too deep.
+    """
+    low, high = elements.vertices.min(axis=0), elements.vertices.max(axis=0)
+    sure, maybe = below
+    deep, perhaps = left < -sure, (left < -maybe) & (left >= -sure)
+    label = np.where(deep, 1, np.where(perhaps, 2, 0)).astype(np.int64)
+    patch = patches(elements.faces, label)
+    found: list[LeftRegion] = []
+    for kind, flag in ((_DEEP, deep), (_PERHAPS, perhaps)):
+        told = [
+            _region(kind, members, elements, left, low, high, landmarks)
+            for members in _groups(np.where(flag, patch, -1))
+            if float(elements.areas[members].sum()) >= _LEAST_MM2
+        ]
+        found += sorted(told, key=lambda region: region.least_mm)
+    rest = [
+        _region(_LEFT, members, elements, left, low, high, landmarks)
+        for members in _groups(np.where(left > _LEAST_LEFT_MM, _bands(elements, low, high), -1))
+    ]
+    return (*found, *sorted(rest, key=lambda region: -region.typical_mm * region.area_mm2))
+
+
+def _groups(which: Ints) -> list[Ints]:
+    """Return the members of each group; −1 is none."""
+    order = np.argsort(which, kind="stable")
+    order = order[which[order] >= 0]
+    if len(order) == 0:
+        return []
+    ends = np.flatnonzero(np.diff(which[order])) + 1
+    return list(np.split(order, ends))
+
+
+def _bands(elements: Elements, low: Array, high: Array) -> Ints:
+    """Return (n,) a number for each element's part of the height and the side that it looks to."""
+    height = (elements.points[:, 2] - low[2]) / max(float(high[2] - low[2]), 1e-9)
+    band = np.clip((height * _BANDS).astype(np.int64), 0, _BANDS - 1)
+    x, y, z = elements.normals.T
+    side = np.where(np.abs(x) > np.abs(y), np.where(x < 0, 0, 1), np.where(y < 0, 2, 3))
+    side = np.where(z > _STEEP, 4, np.where(z < -_STEEP, 5, side))
+    return np.asarray(band * 6 + side, np.int64)
+
+
+def _region(
+    kind: str,
+    members: Ints,
+    elements: Elements,
+    left: Array,
+    low: Array,
+    high: Array,
+    landmarks: Mapping[str, tuple[float, float, float]],
+) -> LeftRegion:
+    areas, by = elements.areas[members], left[members]
+    area = float(areas.sum())
+    centre = (elements.points[members] * areas[:, None]).sum(axis=0) / max(area, 1e-300)
+    worst = members[int(by.argmax() if kind == _LEFT else by.argmin())]
+    order = np.argsort(by, kind="stable")
+    half = int(np.searchsorted(np.cumsum(areas[order]), area / 2))
+    if kind == _LEFT:
+        normal = (elements.normals[members] * areas[:, None]).sum(axis=0)
+        place = f"{_heights(elements.points[members])}, {_side(normal)}"
+    else:
+        place = str(place_words(elements.points[worst], low, high, landmarks))
+    return LeftRegion(
+        kind=kind,
+        place=place,
+        area_mm2=area,
+        least_mm=float(by.min()),
+        typical_mm=float(by[order][min(half, len(by) - 1)]),
+        most_mm=float(by.max()),
+        worst_mm=elements.points[worst].copy(),
+        centre_mm=centre,
+    )
+
+
+def _heights(points: Array) -> str:
+    return f"{points[:, 2].min():.0f} to {points[:, 2].max():.0f} mm up"
+
+
+def _side(normal: Array) -> str:
+    unit = normal / max(float(np.linalg.norm(normal)), 1e-300)
+    if abs(float(unit[2])) > _STEEP:
+        return "looking up" if unit[2] > 0 else "looking down"
+    return f"the {side_words(unit[:2])}"

@@ -1,0 +1,126 @@
+"""Scans made by a known motion are laid back where they came from; what cannot be known is refused."""
+
+import numpy as np
+import pytest
+from carving.scans import BLOCK, FIT, MARKS, manifold_of, marks_of, moved_back, scan_of, some_motion
+
+import blockfit as bf
+
+CARVED = bf.stage_of(FIT, planes=bf.roughing(FIT, step=80, allowance=12), to=3)
+SOLID = manifold_of(CARVED.stone)
+
+
+def off_mm(laid, motion):
+    """How far the figure's surface comes to lie from where it is, at worst."""
+    places = FIT.solid().vertices
+    return float(np.linalg.norm(laid.apply(moved_back(places, motion)) - places, axis=1).max())
+
+
+@pytest.mark.parametrize(("noise", "scale", "seed"), [(0.5, 1.0, 0), (1.0, 1.0, 1), (2.0, 1.0, 2), (1.0, 0.37, 3)])
+def test_a_scan_is_laid_back_to_a_tenth_of_its_noise(noise, scale, seed):
+    """Onto the block's faces that are left, after a third of it was carved: noise, holes, a table and clutter."""
+    rng = np.random.default_rng(seed)
+    motion = some_motion(rng, scale)
+    scan = scan_of(SOLID, rng, motion, noise=noise, edge=9 if noise < 2 else 6)
+    laid = bf.register(scan, FIT, marks=marks_of(motion, rng))
+    assert laid.scale == (1.0 if scale == 1.0 else pytest.approx(scale, rel=3e-4))
+    assert off_mm(laid, motion) < noise / 10
+    assert off_mm(laid, motion) < 1.5 * laid.figure_error_mm.max() < noise
+    assert laid.noise_mm == pytest.approx(noise, rel=0.25)
+    assert set(laid.marks_mm) == {f"cross {k}" for k in range(len(MARKS))}
+    assert max(laid.marks_mm.values()) < 6
+    assert "cross 0" in str(laid)
+
+
+def test_a_rough_place_is_enough_where_much_of_the_old_surface_is_left():
+    rng = np.random.default_rng(5)
+    motion = some_motion(rng)
+    scan = scan_of(SOLID, rng, motion, noise=0.5)
+    near = np.eye(4)
+    near[:3, :3], near[:3, 3] = motion[1], motion[2] + [12, -9, 15]
+    laid = bf.register(scan, FIT, rough=near)
+    assert off_mm(laid, motion) < 0.05
+    assert laid.marks_mm == {}
+    with pytest.raises(bf.BadValueError, match="give three marks"):
+        bf.register(scan, FIT)
+
+
+def test_the_last_stage_holds_a_scan_where_the_block_no_longer_does():
+    """Of a stone carved all round only marks and the last stage's own surface tell the place."""
+    rng = np.random.default_rng(6)
+    motion = some_motion(rng)
+    faces = ("front", "back", "left", "right", "top")
+    bare = bf.stage_of(FIT, planes=[bf.roughing(FIT, step=60, face=face, allowance=8) for face in faces])
+    scan = scan_of(manifold_of(bare.stone), rng, motion, noise=0.5, edge=14)
+    by_stage = bf.register(scan, FIT, marks=marks_of(motion, rng), stage=bare)
+    assert off_mm(by_stage, motion) < 0.05
+
+
+def test_the_error_told_holds_19_times_in_20():
+    """By marks almost alone, where errors are large: drawn forty times, held to a count that chance allows.
+
+    At 95 % the binomial law lets 33 of 40 or fewer hold less than once in 300 (scipy.stats.binom)."""
+    rng = np.random.default_rng(7)
+    line = np.linspace(0, 640, 30)
+    grid = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2)
+    held = 0
+    for _ in range(40):
+        motion = some_motion(rng)
+        wall = np.column_stack([grid[:, 0], 0.8 * rng.normal(size=len(grid)), grid[:, 1]])  # the front face, no more
+        scan = bf.Figure(moved_back(wall, motion), np.zeros((0, 3), int))
+        laid = bf.register(scan, FIT, marks=marks_of(motion, rng, by=1.0), mark_error=1)
+        places = FIT.solid().vertices[::50]
+        off = np.linalg.norm(laid.apply(moved_back(places, motion)) - places, axis=1)
+        held += bool((off <= 1.3 * laid.known.error_mm(places)).mean() > 0.95)
+    assert held >= 33
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda m: dict(list(m.items())[:2]), "2 marks"),
+        (lambda m: {k: (m[k][0], m[k][1]) for k in list(m)[:1]}, "1 marks"),
+        (lambda m: {**m, "cross 1": (m["cross 1"][0], m["cross 1"][1] + [0, 60, 0])}, "'cross 1' lies 6.\\.. mm"),
+        (lambda m: {**m, "cross 0": (m["cross 1"][0], m["cross 0"][1])}, "disagree"),
+        (lambda m: {**m, "cross 0": 3}, "two places"),
+        (lambda m: {**m, "cross 0": ((1, 2), (3, 4, 5))}, "3 is needed"),
+    ],
+)
+def test_marks_that_disagree_or_are_none(change, words):
+    rng = np.random.default_rng(8)
+    motion = some_motion(rng)
+    scan = scan_of(SOLID, rng, motion, edge=40, noise=0.2, holes=0)
+    five = np.vstack([MARKS, [[300, 0, 40]]])
+    with pytest.raises(bf.BadValueError, match=words):
+        bf.register(scan, FIT, marks=change(marks_of(motion, rng, by=0.3, places=five)))
+
+
+def test_marks_in_a_line_are_refused():
+    rng = np.random.default_rng(9)
+    motion = some_motion(rng)
+    scan = scan_of(SOLID, rng, motion, edge=40, noise=0.2, holes=0)
+    line = np.array([[0, 0, z] for z in (100.0, 400, 900)])
+    with pytest.raises(bf.BadValueError, match="lie in a line"):
+        bf.register(scan, FIT, marks=marks_of(motion, rng, places=line))
+
+
+def test_the_stone_of_a_scan_is_closed_without_table_and_clutter():
+    rng = np.random.default_rng(10)
+    motion = some_motion(rng)
+    laid = bf.register(scan_of(SOLID, rng, motion, noise=0.6, edge=16), FIT, marks=marks_of(motion, rng))
+    stage = laid.stage
+    assert stage.stone.is_solid
+    assert stage.volume_m3 == pytest.approx(CARVED.volume_m3, rel=2e-3)
+    low, high = stage.stone.vertices.min(axis=0), stage.stone.vertices.max(axis=0)
+    assert np.abs(np.r_[low, high - BLOCK.size_mm]).max() < 4
+    assert stage.gone == ("as scanned",)
+    assert any("no stone" in repair.text for repair in stage.stone.repairs)
+    assert stage.stands.stands
+    assert bf.setback(FIT, stage).back_mm <= bf.setback(FIT, CARVED).back_mm + 4
+
+
+def test_a_rough_transform_that_is_none():
+    scan = bf.Figure.from_points(MARKS)
+    for wrong in (np.eye(3), np.diag([1.0, 2, 1, 1]), np.diag([-1.0, 1, 1, 1])):
+        with pytest.raises(bf.BadValueError, match="rough"):
+            bf.register(scan, FIT, rough=wrong)
