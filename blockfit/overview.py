@@ -1,7 +1,7 @@
 """Every answer for one fit, as text and as JSON."""
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from inspect import signature
 from pathlib import Path
@@ -10,18 +10,20 @@ from typing import Any
 
 from blockfit.errors import BadValueError, safe_lines, shown_name
 from blockfit.facts.results import plain
-from blockfit.facts.systems import METRIC, UnitSystem, units_of
+from blockfit.facts.systems import METRIC, US, UnitSystem, units_of
 from blockfit.search.ask import Ask, Seek
 from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit, Verdict
-from blockfit.sheets.page.document import page_of
+from blockfit.sheets.page.cards import CARDS
+from blockfit.sheets.page.document import PageWords, page_of
+from blockfit.sheets.page.markup import PageLayout, starts_with
 from blockfit.sheets.saving import MADE_BY, check_free, write_whole
 from blockfit.sheets.survey.alarms import alarms_of
 from blockfit.sheets.survey.brief import brief_lines
 from blockfit.sheets.survey.cautions import CAUTIONS, cautions_section, density_lines
 from blockfit.sheets.survey.cutting import offcuts_section, undercuts_section, weights_section
 from blockfit.sheets.survey.doubts import doubts_of
-from blockfit.sheets.survey.fitting import cover_section, fit_section, flaws_section, reading_section
+from blockfit.sheets.survey.fitting import cover_section, fit_section, flaws_section, reading_section, verdict_words
 from blockfit.sheets.survey.moving import handling_section, thin_section
 from blockfit.sheets.survey.record import figure_record, fit_record
 from blockfit.sheets.words import Layout, layout_of
@@ -77,7 +79,17 @@ class Survey:
         alarms = self._alarms(layout.units)
         lines = [f"{self.fit.figure.name} in {self.fit.block.name}", ""]
         lines += [line for words in alarms for line in layout.item("READ FIRST", words)]
-        lines += brief_lines(
+        lines += self._brief(layout, alarms)
+        if layout.detail == "brief":
+            return [*lines, *layout.point_of(CAUTIONS[0])]
+        for title, body in self._sections(layout):
+            lines += ["", title.upper(), *body]
+        stone = self.fit.block.stone
+        return lines if stone is None else [*lines, "", *density_lines(stone, layout)]
+
+    def _brief(self, layout: Layout, alarms: Sequence[str]) -> list[str]:
+        """Return the ten lines that decide."""
+        return brief_lines(
             self.fit,
             self.cover,
             self.reserve,
@@ -89,12 +101,6 @@ class Survey:
             alarms,
             layout,
         )
-        if layout.detail == "brief":
-            return [*lines, *layout.point_of(CAUTIONS[0])]
-        for title, body in self._sections(layout):
-            lines += ["", title.upper(), *body]
-        stone = self.fit.block.stone
-        return lines if stone is None else [*lines, "", *density_lines(stone, layout)]
 
     def _sections(self, layout: Layout) -> Iterator[tuple[str, list[str]]]:
         """Yield the details, in the order in which they are decided."""
@@ -158,12 +164,31 @@ class Survey:
         return data
 
     def page(self, units: str = "metric") -> str:
-        """Return the survey as one self-contained page."""
-        title = f"{self.fit.figure.name} in {self.fit.block.name}"
-        cautions = [*CAUTIONS, *self._extra_cautions(units_of(units))]
+        """Return the survey as one self-contained page, in both systems of units; it opens with ``units``."""
+        shown = units_of(units)
         return page_of(
-            title, self.text(units), self.record(), self.fit, self.offcuts, self.undercuts, self.weights, cautions
+            self.fit,
+            {one.name: self._page_words(PageLayout(one)) for one in (METRIC, US)},
+            self.record(),
+            verdict_words(self.fit, shown),
+            [*CAUTIONS, *self._extra_cautions(shown)],
+            plan=self.offcuts,
+            cut=self.undercuts,
+            weight=self.weights,
+            thin=self.thin,
+            units=shown,
         )
+
+    def _page_words(self, layout: Layout) -> PageWords:
+        """Return what the page says beside its cards and pictures."""
+        alarms = self._alarms(layout.units)
+        drawn = {"Pieces to save", "Cautions"}  # cards and a list of their own
+        shown = {name: body for name, body in self._sections(layout) if name not in drawn}
+        inward = next((name for name in shown if name.startswith("Working inward")), "")
+        if inward and self.undercuts is not None:  # the places have cards
+            numbers = {region.number for region in self.undercuts.regions[:CARDS]}
+            shown[inward] = [line for line in shown[inward] if not starts_with(line, numbers)]
+        return PageWords(alarms, self._brief(layout, alarms), tuple(shown.items()))
 
     def save(self, path: str | Path, *, units: str = "metric") -> None:
         """Write the survey: ``.html`` one page that opens offline, ``.txt`` as printed, ``.json`` as data.

@@ -1,118 +1,95 @@
-"""The page's view in three dimensions, as plotly draws it; plotly's one home.
+"""What the page's view in three dimensions draws: surfaces simplified for display, as bytes in text. mm.
 
-Surfaces are simplified for display only; every number on the page comes from the full ones."""
+Every number on the page comes from the full surfaces."""
 
-import importlib
+import base64
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from blockfit.errors import MissingExtraError, OpenSurfaceError
+from blockfit.errors import OpenSurfaceError
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.search.result import Fit
+from blockfit.sheets.page.stages import StoneStage
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts
 
-__all__ = ["plotly_script", "scene_json"]
+__all__ = ["feature_edges", "lighter_surface", "scene_json"]
 
-_MOST_FACES = 6000
+_MOST_FACES = 16_000
+_DOTS = 4000
+_SHARP = 0.985  # cosine between two faces below which their common side is drawn
 
 
-def scene_json(fit: Fit, plan: OffcutPlan | None, cut: Undercuts | None, points: Array | None = None) -> str:
-    """Return the scene's traces and layout as JSON: block, figure, offcuts, undercut regions, points, in that order."""
-    _plotly()
+def scene_json(fit: Fit, stages: Sequence[StoneStage], plan: OffcutPlan | None, cut: Undercuts | None) -> str:
+    """Return the scene: the figure, the stone at each stage with its edges, the piece that leaves next, undercuts."""
     figure = fit.solid()
-    traces: list[dict[str, Any]] = [_block(fit)]
-    traces.append(_mesh(*_lighter(figure.vertices, figure.faces), "figure", "#c8c2b4", 1.0, "figure"))
-    for number, piece in enumerate(plan.pieces if plan is not None else (), 1):
-        name = f"offcut {number}"
-        traces.append(_mesh(piece.solid.vertices, piece.solid.faces, name, "#7a8fa6", 0.45, "offcuts"))
+    corners = np.concatenate([fit.block.corners_mm, figure.vertices])
+    low, size = corners.min(axis=0), np.maximum(np.ptp(corners, axis=0), 1e-6)
+    last = len(stages) - 1
+
+    def part(group: str, kind: str, vertices: Array, indices: Ints, first: int, to: int) -> dict[str, Any]:
+        places = np.rint(np.clip((vertices - low) / size, 0, 1) * 65535).astype("<u2")
+        return {
+            "group": group,
+            "kind": kind,
+            "points": _text(np.ascontiguousarray(places)),
+            "indices": _text(np.ascontiguousarray(indices.astype("<u4").ravel())),
+            "from": first,
+            "to": to,
+        }
+
+    parts = [part("figure", "faces", *lighter_surface(figure.vertices, figure.faces), 0, last)]
+    for k, stage in enumerate(stages[:-1]):
+        vertices, faces = lighter_surface(stage.vertices, stage.faces, _MOST_FACES // 4)
+        parts.append(part("stone", "faces", vertices, faces, k, k))
+        parts.append(part("stone", "edges", vertices, feature_edges(vertices, faces), k, k))
+    for k, piece in enumerate(plan.pieces if plan is not None else ()):
+        parts.append(part("pieces", "faces", piece.solid.vertices, piece.solid.faces, k, k))
     if cut is not None and (cut.region_of > 0).any():
         chosen = np.flatnonzero(cut.region_of > 0)
-        chosen = chosen[:: max(1, len(chosen) // 6000)]
-        traces.append(_dots(cut.elements.points[chosen], "undercut regions", "#b0413e", 2, "undercuts"))
-    marks = [np.array(list(figure.landmarks.values())).reshape(-1, 3)]
-    marks += [points] if points is not None else []
-    placed = np.concatenate(marks)
-    if len(placed):
-        traces.append(_dots(placed, "points", "#111111", 4, "points"))
-    axis = {"showbackground": False, "zeroline": False, "showspikes": False}
-    layout = {
-        "margin": {"l": 0, "r": 0, "t": 0, "b": 0},
-        "showlegend": False,
-        "scene": {
-            "aspectmode": "data",
-            "hovermode": False,  # or every movement draws the scene once more, to see what is under the pointer
-            "xaxis": {"title": {"text": "right, mm"}, **axis},
-            "yaxis": {"title": {"text": "in, mm"}, **axis},
-            "zaxis": {"title": {"text": "up, mm"}, **axis},
-            "camera": {"eye": {"x": 0.9, "y": -1.9, "z": 0.7}},
-        },
-    }
-    return json.dumps({"data": traces, "layout": layout}).replace("</", "<\\/")
+        dots = cut.elements.points[chosen[:: max(1, len(chosen) // _DOTS)]]
+        parts.append(part("undercuts", "dots", dots, np.arange(len(dots)), 0, last))
+    told = [stage.record(fit.block.stone) for stage in stages]
+    return json.dumps({"low": low.tolist(), "size": size.tolist(), "parts": parts, "stages": told}).replace(
+        "<", "\\u003c"
+    )
 
 
-def plotly_script() -> str:
-    """Return plotly's own script, for a page that needs no network."""
-    _plotly()
-    return str(importlib.import_module("plotly.offline").get_plotlyjs())
-
-
-def _plotly() -> Any:
-    try:
-        return importlib.import_module("plotly")
-    except ImportError as error:
-        raise MissingExtraError("the page needs plotly: pip install 'blockfit[page]'") from error
-
-
-def _lighter(vertices: Array, faces: Ints) -> tuple[Array, Ints]:
+def lighter_surface(vertices: Array, faces: Ints, most: int = _MOST_FACES) -> tuple[Array, Ints]:
     """Return the surface with few enough faces to turn smoothly, by manifold3d's own simplification."""
-    if len(faces) <= _MOST_FACES:
+    if len(faces) <= most:
         return vertices, faces
     try:
         solid = solid_from(vertices, faces)
     except OpenSurfaceError:
         return vertices, faces
-    tolerance = 2e-4 * float(np.ptp(vertices, axis=0).max())
+    light = vertices, faces
+    tolerance = 1e-4 * float(np.ptp(vertices, axis=0).max())
     for _ in range(12):
         light = arrays_of(solid.simplify(tolerance))
-        if len(light[1]) <= _MOST_FACES:
-            return light
+        if len(light[1]) <= most:
+            break
         tolerance *= 1.6
     return light
 
 
-def _mesh(vertices: Array, faces: Ints, name: str, colour: str, opacity: float, group: str) -> dict[str, Any]:
-    x, y, z = (np.round(vertices[:, k], 1).tolist() for k in range(3))
-    i, j, k = (faces[:, c].tolist() for c in range(3))
-    light = {"ambient": 0.45, "diffuse": 0.7, "specular": 0.1, "roughness": 0.8}
-    return {
-        "type": "mesh3d", "x": x, "y": y, "z": z, "i": i, "j": j, "k": k, "name": name, "color": colour,
-        "opacity": opacity, "flatshading": len(faces) < 200, "lighting": light,
-        "lightposition": {"x": -2000, "y": -5000, "z": 5000}, "meta": group, "hoverinfo": "skip",
-    }  # fmt: skip
+def feature_edges(vertices: Array, faces: Ints) -> Ints:
+    """Return (k, 2) the sides at which a closed surface turns, or ends."""
+    corners = vertices[faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    sides = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
+    owner = np.tile(np.arange(len(faces)), 3)
+    order = np.lexsort((sides[:, 1], sides[:, 0]))
+    sides, owner = sides[order], owner[order]
+    pairs = np.flatnonzero((sides[1:] == sides[:-1]).all(axis=1))
+    turns = (normals[owner[pairs]] * normals[owner[pairs + 1]]).sum(axis=1) < _SHARP
+    return np.asarray(sides[pairs[turns]])
 
 
-def _block(fit: Fit) -> dict[str, Any]:
-    """Return the block's edges as one broken line."""
-    block = fit.block
-    corners = block.corners_mm
-    on = np.abs(corners @ block.normals.T - block.offsets_mm) < 1e-6 * max(block.size_mm)
-    lines: list[list[float | None]] = []
-    for a in range(len(corners)):
-        for b in range(a):
-            if int((on[a] & on[b]).sum()) >= 2:
-                lines += [corners[a].tolist(), corners[b].tolist(), [None] * 3]
-    x, y, z = zip(*lines, strict=True) if lines else ((), (), ())
-    line = {"color": "#333333", "width": 4}
-    told: dict[str, Any] = {"type": "scatter3d", "mode": "lines", "x": x, "y": y, "z": z, "line": line}
-    return {**told, "name": "block", "meta": "block"}
-
-
-def _dots(points: Array, name: str, colour: str, size: float, group: str) -> dict[str, Any]:
-    x, y, z = (np.round(points[:, k], 1).tolist() for k in range(3))
-    marker = {"size": size, "color": colour}
-    told: dict[str, Any] = {"type": "scatter3d", "mode": "markers", "x": x, "y": y, "z": z, "marker": marker}
-    return {**told, "name": name, "meta": group}
+def _text(values: Array) -> str:
+    return base64.b64encode(values.tobytes()).decode("ascii")

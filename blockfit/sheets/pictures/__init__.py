@@ -10,6 +10,7 @@ from blockfit.sheets.pictures.drawings import (
     thickness_map,
     trade_picture,
     undercut_map,
+    view_drawing,
     weight_picture,
     yard_picture,
 )
@@ -24,6 +25,7 @@ __all__ = [
     "thickness_map",
     "trade_picture",
     "undercut_map",
+    "view_drawing",
     "weight_picture",
     "yard_picture",
 ]

@@ -36,6 +36,7 @@ __all__ = [
     "thickness_map",
     "trade_picture",
     "undercut_map",
+    "view_drawing",
     "weight_picture",
     "yard_picture",
 ]
@@ -53,7 +54,6 @@ def measured_drawing(
     """
     plt = _pyplot()
     figure, block = fit.solid(), fit.block
-    corners = block.corners_mm
     width, depth, height = block.size_mm
     widths = [width, depth, depth, width, width]
     drawing, axes = plt.subplots(
@@ -62,30 +62,7 @@ def measured_drawing(
     )  # fmt: skip
     cover, reserve = stone_cover(fit), setback(fit)
     for side, ax in zip(_FACES, axes, strict=True):
-        picture = relief_of(figure.vertices, figure.faces, side)
-        view = picture.view
-        ax.imshow(
-            picture.shade, cmap="gray", vmin=0, vmax=1, origin="lower", extent=picture.extent, interpolation="bilinear"
-        )
-        low, high = _ends(corners, view)
-        ax.add_patch(plt.Rectangle(low, *(high - low), fill=False, linewidth=1.6, edgecolor="black"))
-        _ticks(ax, low, high)
-        _reserve(plt, ax, view, figure.vertices, reserve.back_mm)
-        if offcuts is not None:
-            for number, piece in enumerate(offcuts.pieces, 1):
-                _piece(plt, ax, view, piece.solid.vertices, number)
-        if undercut is not None and side == undercut.front:
-            for region in undercut.regions[:8]:
-                for part in region.outline:
-                    ax.plot(*np.array(part[0]).T, linestyle=":", linewidth=1.2, color="black")
-                x, y = view.seen(np.array(region.centre_mm)[None])[0][0]
-                ax.text(x, y, f"u{region.number}", ha="center", va="center", fontsize=8, bbox=_LABEL)
-        _least_cover(ax, view, cover, fit)
-        ax.set_title(side, fontsize=12, fontweight="bold")
-        ax.set_aspect("equal")
-        ax.set_xlim(low[0] - 45, high[0] + 45)
-        ax.set_ylim(low[1] - 45, high[1] + 45)
-        ax.axis("off")
+        _draw_view(plt, ax, fit, side, cover, reserve.back_mm, undercut, offcuts)
     tall = float(np.ptp(figure.vertices[:, 2]))
     words = title or f"{fit.figure.name} in {block.name}: {METRIC.length(tall)} high"
     least, back = METRIC.length(cover.least_mm), METRIC.length(reserve.back_mm)
@@ -94,6 +71,50 @@ def measured_drawing(
     notes += ", undercut regions dotted (u)" if undercut is not None and undercut.regions else ""
     drawing.suptitle(f"{words}\n{notes}", fontsize=12)
     return drawing
+
+
+def view_drawing(fit: Fit, side: str, *, undercut: Undercuts | None = None, offcuts: OffcutPlan | None = None) -> Any:
+    """Return one view of the measured drawing, ``front``, ``left``, ``right``, ``back`` or ``top``, by itself."""
+    plt = _pyplot()
+    width, depth, height = fit.block.size_mm
+    across = depth if side in ("left", "right") else width
+    up = depth if side == "top" else height
+    scale = 6.2 / max(across + 90, up + 90)
+    drawing, ax = plt.subplots(figsize=(max(3.2, (across + 90) * scale), (up + 90) * scale), layout="constrained")
+    _draw_view(plt, ax, fit, side, stone_cover(fit), setback(fit).back_mm, undercut, offcuts)
+    return drawing
+
+
+def _draw_view(
+    plt: Any, ax: Any, fit: Fit, side: str, cover: Cover, back_mm: float, undercut: Undercuts | None,
+    offcuts: OffcutPlan | None,
+) -> None:  # fmt: skip
+    """Draw the figure in the block as seen from a face, with what is known."""
+    figure = fit.solid()
+    picture = relief_of(figure.vertices, figure.faces, side)
+    view = picture.view
+    ax.imshow(
+        picture.shade, cmap="gray", vmin=0, vmax=1, origin="lower", extent=picture.extent, interpolation="bilinear"
+    )
+    low, high = _ends(fit.block.corners_mm, view)
+    ax.add_patch(plt.Rectangle(low, *(high - low), fill=False, linewidth=1.6, edgecolor="black"))
+    _ticks(ax, low, high)
+    _reserve(plt, ax, view, figure.vertices, back_mm)
+    if offcuts is not None:
+        for number, piece in enumerate(offcuts.pieces, 1):
+            _piece(plt, ax, view, piece.solid.vertices, number)
+    if undercut is not None and side == undercut.front:
+        for region in undercut.regions[:8]:
+            for part in region.outline:
+                ax.plot(*np.array(part[0]).T, linestyle=":", linewidth=1.2, color="black")
+            x, y = view.seen(np.array(region.centre_mm)[None])[0][0]
+            ax.text(x, y, f"u{region.number}", ha="center", va="center", fontsize=8, bbox=_LABEL)
+    _least_cover(ax, view, cover, fit)
+    ax.set_title(side, fontsize=12, fontweight="bold")
+    ax.set_aspect("equal")
+    ax.set_xlim(low[0] - 45, high[0] + 45)
+    ax.set_ylim(low[1] - 45, high[1] + 45)
+    ax.axis("off")
 
 
 def cover_map(fit: Fit) -> Any:

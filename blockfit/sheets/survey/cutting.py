@@ -12,7 +12,15 @@ from blockfit.waste.reach.regions import Region
 from blockfit.waste.reach.undercut import Undercuts
 from blockfit.waste.standing.weight import Weights
 
-__all__ = ["offcuts_section", "pieces_words", "undercuts_section", "weights_section"]
+__all__ = [
+    "line_lines",
+    "offcuts_section",
+    "piece_lines",
+    "pieces_words",
+    "region_words",
+    "undercuts_section",
+    "weights_section",
+]
 
 _MOST_REGIONS = 8
 _LEAST_REGION = 0.01  # of the listed regions' area; smaller ones are counted, not listed
@@ -33,7 +41,7 @@ def undercuts_section(cut: Undercuts, layout: Layout) -> list[str]:
         lines += layout.item("Undercut", f"{len(cut.regions)} regions are not reached from the {cut.front}:")
     numbers = {region.number for region in listed}
     for region in listed:
-        lines += layout.entry(_region_words(region, numbers, units))
+        lines += layout.entry(region_words(region, numbers, units))
     small = sum(r.area_mm2 for r in cut.regions if r.number not in numbers) + cut.scattered_mm2
     if small > 0:
         rest = len(cut.regions) - len(listed)
@@ -56,7 +64,8 @@ def undercuts_section(cut: Undercuts, layout: Layout) -> list[str]:
     return lines
 
 
-def _region_words(region: Region, listed: set[int], units: UnitSystem) -> str:
+def region_words(region: Region, listed: set[int], units: UnitSystem) -> str:
+    """Return where an undercut place is, from where and how it is reached, and after which of those ``listed``."""
     stone = "hardly any stone"
     if region.stone_m3 >= 5e-6:
         weight = "" if region.stone_kg is None else f" ({units.mass(region.stone_kg)})"
@@ -100,7 +109,7 @@ def offcuts_section(plan: OffcutPlan, weight: Weights, layout: Layout) -> list[s
         "is good, not proved best):",
     )
     for number, piece in enumerate(plan.pieces, 1):
-        lines += _piece_lines(number, piece, plan, weight, layout)
+        lines += piece_lines(number, piece, plan, weight, layout) + line_lines(piece, plan, layout)
     lines += _wished(plan, layout)
     if plan.reserve_mm > 0:
         later = sum(piece.stage != "before carving" for piece in plan.pieces)
@@ -127,7 +136,8 @@ def _wished(plan: OffcutPlan, layout: Layout) -> list[str]:
     return lines + (layout.item("By kind of cut", ", ".join(kinds)) if kinds else [])
 
 
-def _piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights, layout: Layout) -> list[str]:
+def piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights, layout: Layout) -> list[str]:
+    """Return a piece: what it weighs and holds, its cuts, its way out, and what it leaves."""
     units = layout.units
     weighs = units.volume(piece.volume_m3)
     if piece.weight_kg is not None:
@@ -138,8 +148,13 @@ def _piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights, 
     web = "" if piece.web is None else f"; web {units.area(piece.web.area_m2 * 1e6)}"
     lines += layout.below(f"cut {_cuts_words(piece, units)}{web}")
     way = f"centre of gravity {units.point(piece.centre_mm)}; drawn out {way_out_words(piece.draw_out)}"
-    lines += layout.below(f"{way}; {_left_words(piece, units)}")
-    return lines + [line for words in piece_words(piece, plan.block, units=units.name) for line in layout.below(words)]
+    return lines + layout.below(f"{way}; {_left_words(piece, units)}")
+
+
+def line_lines(piece: Offcut, plan: OffcutPlan, layout: Layout) -> list[str]:
+    """Return the lines to snap for each cut of a piece."""
+    said = piece_words(piece, plan.block, units=layout.units.name)
+    return [line for words in said for line in layout.below(words)]
 
 
 def _cuts_words(piece: Offcut, units: UnitSystem) -> str:
