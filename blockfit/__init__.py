@@ -1,6 +1,7 @@
 """blockfit: does the figure fit in the block, how must it stand, and what happens to the stone."""
 
 import blockfit.interrupts  # first: it answers Ctrl-C while the rest is imported
+from blockfit import jobs
 from blockfit.carving.checking import check
 from blockfit.carving.left import StoneLeft, stone_left
 from blockfit.carving.registration import Registration, register
@@ -15,7 +16,7 @@ from blockfit.errors import (
     UnreadableFileError,
 )
 from blockfit.intake.demo import demo_blocks, demo_figure
-from blockfit.intake.scan import read_figure
+from blockfit.intake.scan import read_figure, read_scan
 from blockfit.intake.yard_file import iter_blocks, read_blocks
 from blockfit.jobs.job import Job, open_job
 from blockfit.marking.check import Check
@@ -132,6 +133,7 @@ __all__ = [
     "handling",
     "hours",
     "iter_blocks",
+    "jobs",
     "largest",
     "largest_from_waste",
     "model_moved",
@@ -143,6 +145,7 @@ __all__ = [
     "pointing",
     "read_blocks",
     "read_figure",
+    "read_scan",
     "recover",
     "register",
     "roughing",

@@ -27,6 +27,7 @@ from blockfit.sheets.survey.fitting import cover_section, fit_section, flaws_sec
 from blockfit.sheets.survey.moving import handling_section, thin_section
 from blockfit.sheets.survey.record import figure_record, fit_record
 from blockfit.sheets.words import Layout, layout_of
+from blockfit.solids.stage import StageStone
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, Mass
 from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
@@ -224,14 +225,16 @@ def survey(
     alternatives: bool = True,
     tool: Tool | None = None,
     plan: OffcutPlan | None = None,
+    stage: StageStone | None = None,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Survey:
     """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
 
     ``limits`` are the options of `handling`: openings, hook height, what floor, table, hoist and slings carry.
     ``alternatives`` adds what leaning, any turn, or any rotation at all would gain. ``plan`` is one of `offcuts` that
-    was made before, to be kept. The other options are those of `offcuts` and `undercuts`; ``sawing`` takes more of
-    `offcuts`: cuts, weights, shapes, methods.
+    was made before, to be kept. With a ``stage``, the stone as it stands, the reserve is that in it, and nothing is
+    planned in a block that is no more. The other options are those of `offcuts` and `undercuts`; ``sawing`` takes more
+    of `offcuts`: cuts, weights, shapes, methods.
     """
     known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in limits if name not in known]:
@@ -247,9 +250,11 @@ def survey(
     if fit.verdict is not Verdict.FITS:
         return replace(found, would_fit=_would_fit(fit), lacking=_NO_FIT)
     progress("measuring the cover")
-    found = replace(found, cover=stone_cover(fit), reserve=setback(fit))
+    found = replace(found, cover=stone_cover(fit), reserve=setback(fit, stage))
     if not fit.figure.is_solid:
         return replace(found, lacking=_NO_SOLID)
+    if stage is not None and plan is None:
+        return replace(found, thin=thin_stone(fit), lacking=_NO_BLOCK)
     if fit.block.surface is not None:
         return replace(found, handling=handling(fit, **limits), thin=thin_stone(fit), lacking=_ROUGH)
     progress("finding undercuts")
@@ -275,6 +280,10 @@ def survey(
 
 _NO_FIT = "cover, undercuts, offcuts and weights are reported for a figure that fits"
 _NO_SOLID = "undercuts, offcuts and weights need a closed solid; this figure is good for fitting only"
+_NO_BLOCK = (
+    "pieces to save, undercuts and weights are answered in the block as bought, which is no more: stone_left says what "
+    "is left, and where"
+)
 _ROUGH = (
     "undercuts, offcuts and weights by stage are answered in a sawn block; in a rough one, of the block as you square "
     "it. Standing is answered for the block as it is and for the finished figure"

@@ -13,9 +13,9 @@ from blockfit.commands.options import HEADINGS, fit_of
 from blockfit.commands.sawing import PIECES, sawing_of
 from blockfit.errors import BadValueError
 from blockfit.filing.job_file import is_job_file
-from blockfit.geometry.mappings import FrozenMapping
 from blockfit.jobs.done import done_so_far
 from blockfit.jobs.job import Job, open_job
+from blockfit.jobs.tables import planned
 from blockfit.search.result import Fit, placed_entry
 from blockfit.waste.offcuts.plan import OffcutPlan
 
@@ -92,13 +92,7 @@ def kept_job(
     """Return the job as it is now on file: a new one in ``new``, or the one at work where its plan has changed."""
     if new is not None:
         copy = Job(fit, (placed_entry(fit),)) if job is None else replace(job, path=None)
-        return replace(copy, plan=plan, asked=_frozen(asked)).save(new)
+        return (copy if plan is None else planned(copy, plan, asked=asked)).save(new)
     if job is None or plan is None or plan is job.plan:
         return None
-    planned = replace(job, plan=plan, asked=_frozen({**job.asked, **asked}))
-    return planned.noted("planned", f"{len(plan.pieces)} pieces to save").save()
-
-
-def _frozen(asked: Mapping[str, Any]) -> FrozenMapping[str, Any]:
-    """Return what was asked as a mapping that never changes, those within it too."""
-    return FrozenMapping({name: _frozen(one) if isinstance(one, dict) else one for name, one in asked.items()})
+    return planned(job, plan, asked=asked).save()

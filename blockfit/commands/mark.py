@@ -1,6 +1,5 @@
 """``blockfit mark``: everything that goes on the stone and the studio wall."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from blockfit.commands.terms import length_of, teller
 from blockfit.errors import BadValueError, plain_text
 from blockfit.jobs.done import done_so_far
 from blockfit.jobs.job import Job
+from blockfit.jobs.tables import marked
 from blockfit.marking.pointing import Pointing, pointing
 from blockfit.marking.roughing import Roughing, roughing
 from blockfit.marking.setting import setting
@@ -97,10 +97,12 @@ def mark_command(
         named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
         named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date, units=units)))
         asked, plan = plan_for(job, options)
-        plan = plan or offcuts(fit, **_flat(asked), compare=False)
+        if plan is None and (job is None or job.stage is None):  # else the block is no more
+            plan = offcuts(fit, **_flat(asked), compare=False)
         job = kept_job(job, None, fit, plan, asked) or job
-        named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(piece_sheets(plan, units=units, date=date), 1)]
-        named += cut_sheets(plan, units=units, date=date)
+        pieces = [] if plan is None else piece_sheets(plan, units=units, date=date)
+        named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(pieces, 1)]
+        named += [] if plan is None else cut_sheets(plan, units=units, date=date)
         for name, sheet in named:
             for kind in (".svg", ".dxf", ".pdf"):
                 save_template(sheet, output / (name + kind), paper=paper if kind == ".pdf" else None)
@@ -133,14 +135,12 @@ def _kept_planes(job: Job | None, face: str) -> Roughing | None:
 
 def _keep(job: Job | None, points: Pointing, planes: Roughing | None) -> None:
     """Keep tables that are new in the job."""
-    if job is None or (points is job.points and (planes is None or planes in job.planes)):
+    if job is None:
         return
-    tables = job.planes
-    if planes is not None and planes not in tables:
-        tables = (*(table for table in tables if table.face != planes.face), planes)
-    told = [f"{len(points.points)} points"] if points is not job.points else []
-    told += [f"{len(planes.planes)} planes from the {planes.face}"] if tables is not job.planes and planes else []
-    replace(job, points=points, planes=tables).noted("marked", ", ".join(told)).save()
+    new_points = None if points is job.points else points
+    new_planes = None if planes is None or planes in job.planes else planes
+    if new_points is not None or new_planes is not None:
+        marked(job, points=new_points, planes=new_planes).save()
 
 
 def _flat(asked: dict[str, Any]) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from blockfit.commands.terms import check_output, hand_over, length_of, teller
 from blockfit.errors import shown_name
 from blockfit.filing.job_file import check_new_job
 from blockfit.jobs.done import done_words
+from blockfit.jobs.stone import stone_now
 from blockfit.overview import survey
 from blockfit.sheets.page.document import page_can_be_made
 from blockfit.units import floor_load_kg_m2, mass_kg, sizes_mm
@@ -75,6 +76,7 @@ def survey_command(
         fit,
         **asked,
         plan=plan,
+        stage=None if job is None or job.stage is None else stone_now(job),
         limits={
             "openings": [sizes_mm(opening, name="--door", count=2) for opening in door],
             "hook_height": None if hook_height is None else length_of(hook_height, "--hook-height"),

@@ -16,6 +16,8 @@ __all__ = ["check_new_job", "is_job_file", "read_parts", "write_parts"]
 
 _HEAD = b"job.json"
 _LOG = "log"
+PREPARED = ("placed", "planned", "marked")
+"""Entries before which nothing has happened to the stone."""
 
 
 def is_job_file(path: Path) -> bool:
@@ -94,12 +96,13 @@ def _check_earlier(path: Path, log: Sequence[Entry], fresh: bool) -> None:
         earlier = _log_of(unpacked(bytes_of(path, MOST_MESH_BYTES), name))
     except UnreadableFileError as error:
         raise BadValueError(f"{name} is there and no whole job: nothing was changed; name a new file") from error
-    if fresh and len(earlier) <= 1:
-        return
     ours = [list(entry.key) for entry in log]
+    happened = [words for _, what, words in earlier if what not in PREPARED]
+    if fresh and not happened:
+        return
     if fresh:
         raise BadValueError(
-            f"{name} holds a job to which something has happened ({earlier[-1][2][:80]}); nothing was changed: "
+            f"{name} holds a job to which something has happened ({happened[-1][:80]}); nothing was changed: "
             "open it, or name a new file"
         )
     if earlier != ours[: len(earlier)]:

@@ -58,6 +58,7 @@ def ply_surface(body: bytes, name: str) -> tuple[Any, Any]:
     if len(body) != middle + _FACE.itemsize * many:
         raise BadValueError(f"{name} promises {count} vertices and {many} faces, and is of another length")
     vertices = np.frombuffer(body, "<f8", 3 * count, start).reshape(-1, 3).astype(np.float64)
+    vertices.flags.writeable = False
     rows = np.frombuffer(body, _FACE, many, middle)
     if (rows["count"] != 3).any():
         raise BadValueError(f"{name} has faces that are no triangles")

@@ -23,6 +23,7 @@ __all__ = ["Known", "Reader", "Writer"]
 
 _DTYPES = ("float64", "int64", "bool")
 _MOST_CELLS = 50_000_000  # of one array
+_MANY = 1000  # places (n, 3) of an array; more are kept as a PLY file
 _SURFACE = ("vertices", "faces")  # a class that has these two is kept as a PLY file
 
 Upgrade = Callable[[dict[str, Any], int], dict[str, Any]]
@@ -71,7 +72,7 @@ class Writer:
         if isinstance(value, Mapping):
             return {"mapping": [[self.plain(key), self.plain(one)] for key, one in value.items()]}
         if isinstance(value, np.ndarray):
-            return _array(value)
+            return self._array(value)
         if is_dataclass(value) and not isinstance(value, type):
             return self._fields(value)
         if hasattr(value, "geom_type"):
@@ -94,19 +95,28 @@ class Writer:
         return told | {"fields": {name: self.plain(getattr(value, name)) for name in names}}
 
     def _surface(self, value: Any) -> str:
-        body = ply_bytes(value.vertices, value.faces)
-        name = ply_name(str(getattr(value, "name", "surface")), body)
+        return self._filed(str(getattr(value, "name", "surface")), ply_bytes(value.vertices, value.faces))
+
+    def _filed(self, name: str, body: bytes) -> str:
+        name = ply_name(name, body)
         self.surfaces[name] = body
         return name
 
+    def _array(self, value: Any) -> dict[str, Any]:
+        if value.dtype.name not in _DTYPES:
+            raise BadValueError(f"an array of {value.dtype.name} cannot be kept in a job file")
+        told: dict[str, Any] = {"array": value.dtype.name, "shape": list(value.shape)}
+        if _in_ply(value):
+            return told | {"ply": self._filed("places", ply_bytes(value, np.zeros((0, 3), np.int64)))}
+        flat = value.ravel().tolist()
+        if value.dtype.kind == "f" and not np.isfinite(value).all():
+            flat = [one if math.isfinite(one) else repr(one) for one in flat]
+        return told | {"values": flat}
 
-def _array(value: Any) -> dict[str, Any]:
-    if value.dtype.name not in _DTYPES:
-        raise BadValueError(f"an array of {value.dtype.name} cannot be kept in a job file")
-    flat = value.ravel().tolist()
-    if value.dtype.kind == "f" and not np.isfinite(value).all():
-        flat = [one if math.isfinite(one) else repr(one) for one in flat]
-    return {"array": value.dtype.name, "shape": list(value.shape), "values": flat}
+
+def _in_ply(value: Any) -> bool:
+    """Tell whether an array is many places: they are kept as a PLY file without faces."""
+    return value.dtype == np.float64 and value.ndim == 2 and value.shape[1] == 3 and len(value) > _MANY
 
 
 @dataclass(slots=True)
@@ -138,12 +148,20 @@ class Reader:
         return {
             "class": self._object,
             "same": self._same,
-            "array": _array_from,
+            "array": self._array,
             "mapping": self._mapping,
             "enum": self._enum,
             "float": _float_from,
             "area": _area_from,
         }
+
+    def _array(self, plain: dict[str, Any]) -> Any:
+        if "ply" not in plain:
+            return _array_from(plain)
+        places, _ = self._surface(plain["ply"])
+        if [plain["array"], plain.get("shape")] != ["float64", list(places.shape)]:
+            raise BadValueError("an array's file holds something else")
+        return places
 
     def _mapping(self, plain: dict[str, Any]) -> FrozenMapping[Any, Any]:
         pairs = plain["mapping"]

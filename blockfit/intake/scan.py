@@ -27,7 +27,7 @@ from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
 from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, unit_mm
 
-__all__ = ["read_figure", "repaired"]
+__all__ = ["read_figure", "read_scan", "repaired"]
 
 _SAME_EXTENT = 0.005  # of the longest side: what dropping a vertex or rebuilding may change without a word
 _LEAST_MM, _MOST_MM = 1e-3, 1e9
@@ -84,6 +84,23 @@ def read_figure(
         source=shown_name(file)[:_MOST_NAME],
         source_sha256=raw.digest,
     )
+
+
+def read_scan(path: str | Path, *, unit: str | None = None) -> Figure:
+    """Return a scan of the stone in a mesh file as it is: in mm, neither turned nor repaired, holes and table in it.
+
+    ``unit`` is the file's; for photogrammetry without a scale any unit will do. `register` lays it into the block, and
+    tells the stone in it from the rest. Raises `UnreadableFileError`, `UnitNeededError` or `BadValueError`.
+    """
+    file = Path(path)
+    raw = read_mesh(file)
+    scale = _unit_of(raw, unit, shown_name(file))
+    sound = np.asarray(np.isfinite(raw.vertices).all(axis=1))
+    vertices, faces = compacted(raw.vertices, raw.faces[sound[raw.faces].all(axis=1)])
+    with np.errstate(over="ignore"):
+        _check_size(vertices * scale, shown_name(file))
+    name = plain_text(file.stem)[:_MOST_NAME]
+    return Figure(vertices * scale, faces, name=name, source=shown_name(file)[:_MOST_NAME], source_sha256=raw.digest)
 
 
 def _check_size(corners: Array, name: str) -> None:

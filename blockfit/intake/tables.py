@@ -18,14 +18,16 @@ from blockfit.intake.scan import read_figure
 from blockfit.solids.flaw import Flaw
 from blockfit.units import length_mm, number_of, unit_mm
 
-__all__ = ["Row", "read_flaws", "read_places", "table_rows"]
+__all__ = ["Row", "read_flaws", "read_marks", "read_places", "table_rows"]
 
 _MOST_BYTES = 64 << 20
 _MOST_ROWS = 1_000_000
 _MOST_NAME = 120
+_PLAIN = re.compile(r"[+-]?(?:\d{1,20}(?:\.\d{0,25})?|\.\d{1,25})(?:e[+-]?\d{1,3})?", re.IGNORECASE)
 _YES, _NO = ("yes", "y", "true", "1", "x"), ("no", "n", "false", "0", "")
 _HEADING = re.compile(r"([a-z][a-z0-9 ]*?)\s*(?:[(\[]\s*([a-z\"'″′]+)\s*[)\]])?")
 _PLACE = ("across", "in", "up")
+_ON_SCAN = ("scan x", "scan y", "scan z")
 _OTHER_NAMES = {"x": "across", "y": "in", "z": "up"}
 _FLAWS = ("kind", "name", *_PLACE, "radius", "nx", "ny", "nz", "across 2", "in 2", "up 2", "offset", "margin", "file")
 
@@ -52,10 +54,9 @@ class Row:
         if not text:
             return default or 0.0
         try:
-            bare = not re.search(r"[a-zA-Z\"'″′]", text)
+            bare = not re.search(r"[a-zA-Z\"'″′]", text) or _PLAIN.fullmatch(text)
             factor = unit_mm(self.units.get(name) or "mm")
-            sign = -1.0 if text.startswith("-") else 1.0
-            value = sign * number_of(text.lstrip("+-"), name) * factor if bare else length_mm(text, name)
+            value = _number(text, name) * factor if bare else length_mm(text, name)
             return length_mm(value, name) if least is None else length_mm(value, name, least=least)
         except BlockfitError as error:
             raise BadValueError(f"{self.place}: {error}") from error
@@ -66,7 +67,7 @@ class Row:
         if not text:
             return default or 0.0
         try:
-            return (-1.0 if text.startswith("-") else 1.0) * number_of(text.lstrip("+-"), name)
+            return _number(text, name)
         except BlockfitError as error:
             raise BadValueError(f"{self.place}: {error}") from error
 
@@ -82,6 +83,13 @@ class Row:
         if needed and not text:
             raise BadValueError(f"{self.place}: {name} is missing; expected {expected}")
         return text
+
+
+def _number(text: str, name: str) -> float:
+    """Return a plain number, with all the digits that a program writes, or as people write it."""
+    if _PLAIN.fullmatch(text):
+        return float(text)
+    return (-1.0 if text.startswith("-") else 1.0) * number_of(text.lstrip("+-"), name)
 
 
 def table_rows(path: str | Path, known: Sequence[str], bare: Sequence[str] = ()) -> list[Row]:
@@ -153,6 +161,21 @@ def read_places(path: str | Path) -> dict[str, tuple[float, float, float]]:
     if not places:
         raise BadValueError(f"{shown_name(path)} holds headings and no readings")
     return places
+
+
+def read_marks(path: str | Path) -> dict[str, tuple[tuple[float, float, float], tuple[float, float, float]]]:
+    """Return marked crosses known twice, in mm: their place on a scan, and in the block.
+
+    Columns ``name, scan x, scan y, scan z, across, in, up``; without headings in that order.
+    """
+    marks = {}
+    for k, row in enumerate(table_rows(path, ("name", *_ON_SCAN, *_PLACE, "note"), ("name", *_ON_SCAN, *_PLACE)), 1):
+        name = row.text("name", f"mark {k}")
+        if name in marks:
+            raise BadValueError(f"{row.place}: {name!r} is there twice; give each mark a name of its own")
+        x, y, z, across, depth, up = (row.length(axis) for axis in (*_ON_SCAN, *_PLACE))
+        marks[name] = (x, y, z), (across, depth, up)
+    return marks
 
 
 def read_flaws(path: str | Path) -> list[Flaw]:

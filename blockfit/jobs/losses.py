@@ -7,6 +7,7 @@ from blockfit.jobs.job import Job
 from blockfit.jobs.readings import last_readings
 from blockfit.marking.check import Check
 from blockfit.solids.flaw import Flaw
+from blockfit.units import rounded_up
 
 __all__ = ["lose", "lost_so_far"]
 
@@ -42,5 +43,5 @@ def _listed(about: object) -> Sequence[Flaw | Check]:
 def _words(flaw: Flaw) -> str:
     if flaw.kind == "ball":
         x, y, z = (f"{value:.0f}" for value in flaw.centre)
-        return f"{flaw.name}: a ball of {flaw.radius_mm:g} mm around {x}, {y}, {z}"
+        return f"{flaw.name}: a ball of {rounded_up(flaw.radius_mm):g} mm around {x}, {y}, {z}"
     return flaw.name

@@ -41,13 +41,13 @@ def test_a_survey_makes_a_job_that_stands_in_the_figures_place(stl, tmp_path, ca
     kept = bf.open_job(place)
     assert kept.fit.ask.seek is bf.Seek.SETBACK
     assert kept.asked["lift_limit_kg"] == 60
-    assert [entry.what for entry in kept.log] == ["placed"]
+    assert [entry.what for entry in kept.log] == ["placed", "planned"]
     code, again, _ = run(capsys, "survey", place)
     assert code == 0
     assert again == first  # the same placement, the same plan, to the last letter
     placed = kept.fit.solid().vertices  # 20 mm asked before it, none under it, and as far forward as that allows
     assert placed.min(axis=0)[1:] == pytest.approx((20, 0), abs=1e-6)
-    assert len(bf.open_job(place).log) == 1
+    assert len(bf.open_job(place).log) == 2
 
 
 def test_what_a_job_keeps_cannot_be_asked_again(job, capsys):

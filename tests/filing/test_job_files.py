@@ -605,3 +605,16 @@ def test_the_same_object_stays_one():
     one, other = round_trip((stance, stance))
     assert one is other
     assert Reader(Known({}), SCHEMA, {}.__getitem__).value([1, 2.5]) == (1, 2.5)
+
+
+def test_a_job_that_is_only_prepared_may_be_begun_anew(tmp_path):
+    """A plan and marks are paper: nothing has happened to the stone."""
+    fit = bf.largest(cuboid(100, 100, 100), bf.Block.box(300, 300, 300))
+    place = tmp_path / "a.blockfit"
+    fit.save(place)
+    bf.open_job(place).noted("planned", "3 pieces to save").noted("marked", "9 planes from the front").save()
+    fit.save(place)
+    assert [entry.what for entry in bf.open_job(place).log] == ["placed"]
+    bf.open_job(place).noted("done", "offcut 1").save()
+    with pytest.raises(bf.BadValueError, match="something has happened"):
+        fit.save(place)

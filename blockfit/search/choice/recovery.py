@@ -37,7 +37,7 @@ from blockfit.solids.stage import StageStone
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, length_mm
 
-__all__ = ["Recovery", "Rung", "recover"]
+__all__ = ["Recovery", "Rung", "lost_flaws", "recover"]
 
 _WORTH_MM = 0.5  # a turned figure that goes back less by no more than this is no better than one straight back
 _TOUCH_MM = 0.05  # what a touch of two solids may be measured as
@@ -144,7 +144,7 @@ def recover(
     if not 0 < least_scale <= 1:
         raise BadValueError(f"least_scale={least_scale!r} must be a share of the present scale, such as 0.8")
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
-    block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in _flaws(lost)])
+    block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in lost_flaws(lost)])
     asked = fit.asked_cover_mm
     room = room_of(figure, block, asked, counted_faces(asked), also=_as_it_stands(stone))
     now = fit.placement
@@ -190,7 +190,7 @@ def _as_it_stands(stone: StageStone | Figure | None) -> tuple[Obstacle, ...]:
     return (stone_obstacle("the stone as it stands", body, 0.0),)
 
 
-def _flaws(lost: Any) -> list[Flaw]:
+def lost_flaws(lost: Any) -> list[Flaw]:
     """Return what was lost as flaws."""
     if isinstance(lost, Flaw):
         return [lost]
@@ -200,7 +200,7 @@ def _flaws(lost: Any) -> list[Flaw]:
     if deep is not None:  # readings: the new figure must lie behind each of them
         return [Flaw.ball(reading.at_mm, 0.1, name=reading.name) for reading in deep]
     if isinstance(lost, Iterable) and not isinstance(lost, str):
-        return [flaw for item in lost for flaw in _flaws(item)]
+        return [flaw for item in lost for flaw in lost_flaws(item)]
     raise BadValueError(f"lost={lost!r} must be flaws, closed surfaces or checked readings")
 
 

@@ -1,0 +1,112 @@
+"""``blockfit check``, ``scan``, ``left`` and ``before-back``: the stone as it stands, in a job."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from blockfit.carving.left import stone_left
+from blockfit.commands.cases import LOGGED, job_argument, job_of, with_options
+from blockfit.commands.headings import Command, Decorator, headed
+from blockfit.commands.options import US, units_name
+from blockfit.commands.terms import length_of, teller
+from blockfit.errors import safe_lines
+from blockfit.intake.scan import read_scan
+from blockfit.intake.tables import read_marks, read_places
+from blockfit.jobs.job import Job
+from blockfit.jobs.readings import last_readings, read_back
+from blockfit.jobs.scans import scanned
+from blockfit.jobs.stone import stone_now
+from blockfit.sheets.survey.last_look import before_the_back
+
+__all__ = ["SCANNED", "before_back_command", "check_command", "left_command", "registered", "scan_command"]
+
+_readings, _scan = map(headed, ("The readings", "The scan"))
+
+SCANNED: tuple[Decorator, ...] = (
+    _scan("--marks", type=click.Path(path_type=Path), help="CSV file of crosses known on the scan and in the block."),
+    _scan("--unit", default="mm", show_default=True, help="Unit of the scan's file."),
+    _scan("--scan-scale", type=float, help="Stone to scan, if it has another size and no marks say so."),
+    _scan("--mark-error", default="2", show_default=True, help="How well marks are known along every axis."),
+)
+"""The options of every command that takes in a scan of the stone."""
+
+
+@click.command("check", cls=Command)
+@job_argument
+@click.argument("readings", type=click.Path(path_type=Path))
+@_readings("--error", default="2", show_default=True, help="What each reading may be wrong by.")
+@with_options(*LOGGED, *US)
+def check_command(job: Path, readings: Path, error: str, note: str, when: str | None, us: bool) -> None:
+    """Compare READINGS with the figure in JOB: how much stone is still on it, or how much too deep it was cut.
+
+    READINGS is a CSV file of name, across, in, up, in mm or with units, from where the job's points are measured (the
+    block's edges, unless they say otherwise).
+    """
+    held = job_of(job)
+    after, told = read_back(held, read_places(readings), error=length_of(error, "--error"), note=note, when=when)
+    after.save()
+    click.echo(safe_lines(told.text(units_name(us))))
+    click.echo(safe_lines(after.log[-1].words))
+
+
+def registered(job: Job, scan: Path, what: str, options: dict[str, Any]) -> Job:
+    """Return the job with a scan of the stone taken in, having said how it lies, and what is left."""
+    step = teller()
+    step(f"reading {scan.name}")
+    surface = read_scan(scan, unit=options["unit"])
+    marks = None if options["marks"] is None else read_marks(options["marks"])
+    step("laying it into the block")
+    after, laid = scanned(
+        job,
+        surface,
+        marks,
+        scale=options["scan_scale"],
+        mark_error=length_of(options["mark_error"], "--mark-error"),
+        what=what,
+        note=options["note"],
+        when=options["when"],
+    )
+    step("")
+    for name, off in laid.marks_mm.items():
+        click.echo(safe_lines(f"  mark {name}: {off:.1f} mm off"))
+    click.echo(safe_lines(str(laid.stage)), nl=False)
+    return after
+
+
+@click.command("scan", cls=Command)
+@job_argument
+@click.argument("stone", type=click.Path(path_type=Path))
+@with_options(*SCANNED, *LOGGED)
+def scan_command(job: Path, stone: Path, **options: Any) -> None:
+    """Take a scan of the STONE as it stands into JOB: laid into the block by marks and by what is left of its surface.
+
+    Marks are crosses on the stone, three or more and not in a line, in a CSV file of name, scan x, scan y, scan z (on
+    the scan, as read) and across, in, up (in the block).
+    """
+    registered(job_of(job), stone, "scan", options).save()
+
+
+@click.command("left", cls=Command)
+@job_argument
+@_readings("--front", type=click.Choice(("front", "back", "left", "right")), default="front", help="Side worked from.")
+def left_command(job: Path, front: str) -> None:
+    """Show the stone in JOB as it stands, and how much of it is still over the figure."""
+    held = job_of(job)
+    stage = stone_now(held)
+    click.echo(safe_lines(str(stage)))
+    if held.fit.figure.is_solid:
+        click.echo(safe_lines(str(stone_left(held.fit, stage, front=front))), nl=False)
+
+
+@click.command("before-back", cls=Command)
+@job_argument
+@with_options(*US)
+def before_back_command(job: Path, us: bool) -> None:
+    """Show on one sheet what cannot be undone in JOB once the work turns to the back."""
+    held = job_of(job)
+    stage, readings = stone_now(held), last_readings(held)
+    sheet = before_the_back(
+        held.fit, stage=stage, offcuts=held.plan, points=held.points, readings=readings, units=units_name(us)
+    )
+    click.echo(safe_lines(sheet), nl=False)
