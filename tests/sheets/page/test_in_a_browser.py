@@ -154,6 +154,7 @@ def test_no_serious_fault_of_access(browser, survey_page):
 def test_dragging_turns_the_figure(browser, survey_page):
     opened(browser, survey_page, 1280, 900)
     before = picture_of(browser)
+    browser.set_script_timeout(300)  # a guard against waiting for ever: software draws slowly on a busy machine
     frames = browser.execute_async_script(
         """
         const done = arguments[0], canvas = document.getElementById('view');
