@@ -53,6 +53,8 @@ from blockfit.waste.reach.regions import Region
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 from blockfit.waste.rescued.second import SecondFigure, largest_from_waste
+from blockfit.waste.rescued.shared import Shared, share_block
+from blockfit.waste.rescued.worth import PieceWorth, Worth, worth
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
 from blockfit.waste.standing.handling import Handling, handling
@@ -89,6 +91,7 @@ __all__ = [
     "Offcut",
     "OffcutPlan",
     "OpenSurfaceError",
+    "PieceWorth",
     "Placement",
     "Plane",
     "Point",
@@ -104,6 +107,7 @@ __all__ = [
     "Seek",
     "Setback",
     "Setting",
+    "Shared",
     "Sheet",
     "Stage",
     "Stance",
@@ -120,6 +124,7 @@ __all__ = [
     "WeightStage",
     "Weights",
     "Wish",
+    "Worth",
     "answer",
     "before_the_back",
     "best_front",
@@ -154,6 +159,7 @@ __all__ = [
     "save_template",
     "setback",
     "setting",
+    "share_block",
     "smallest_block",
     "stage_of",
     "stone_cover",
@@ -162,4 +168,5 @@ __all__ = [
     "thin_stone",
     "undercuts",
     "weights",
+    "worth",
 ]

@@ -18,9 +18,10 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import corners_of
-from blockfit.geometry.turns import from_quaternions, spread_directions
+from blockfit.geometry.turns import spread_directions
 from blockfit.search.proof.cells import Cells, outside_stance, split, start_cubes, start_turns
 from blockfit.search.proof.dependencies import dependencies, pair_rows
+from blockfit.search.proof.drawn import drawn_rotations, rotations_near
 from blockfit.search.proof.support import Hull, reach, spread_points
 from blockfit.search.proof.together import least_of, least_together
 from blockfit.solids.stance import Stance
@@ -181,7 +182,7 @@ class _Search:
     def _seed(self) -> None:
         """Find good cuts before any proof: drawn at random, the best of them climbed."""
         normals = spread_directions(16 * _TRIALS)
-        rotations = self._rotations(len(normals))
+        rotations = drawn_rotations(self.stance, len(normals), self.random)
         values = self.values(normals, rotations)
         kept: list[int] = []
         for k in np.argsort(-values, kind="stable"):
@@ -192,27 +193,12 @@ class _Search:
         for k in kept:
             self.climb(normals[k], rotations[k], 0.3)
 
-    def _rotations(self, count: int) -> Array:
-        """Return rotations (count, 3, 3) that the stance allows."""
-        stance = self.stance
-        turns = np.radians(self.random.uniform(-stance.turn, stance.turn, count))
-        if stance.is_free:
-            return from_quaternions(self.random.normal(size=(count, 4)))
-        tilts = np.radians(stance.tilt) * np.sqrt(self.random.uniform(0, 1, count))
-        ways = self.random.uniform(-np.pi, np.pi, count)
-        zero = np.zeros(count)
-        spin = np.stack([np.cos(turns / 2), zero, zero, np.sin(turns / 2)], axis=1)
-        lean = np.stack(
-            [np.cos(tilts / 2), np.sin(tilts / 2) * np.cos(ways), np.sin(tilts / 2) * np.sin(ways), zero], axis=1
-        )
-        return np.asarray(from_quaternions(lean) @ from_quaternions(spin))
-
     def climb(self, normal: Array, rotation: Array, spread: float) -> None:
         """Take a cut and a rotation, disturbed again and again by less and less, as the best if they become it."""
         value = float(self.values(normal[None], rotation[None])[0])
         for _ in range(_ROUNDS):
             normals = _unit(normal + spread * self.random.normal(size=(_TRIALS, 3)) * self.random.random((_TRIALS, 1)))
-            rotations = self._near(rotation, spread)
+            rotations = rotations_near(rotation, self.stance, spread, _TRIALS, self.random)
             values = self.values(normals, rotations)
             k = int(values.argmax())
             if values[k] > value:
@@ -223,18 +209,6 @@ class _Search:
                 break
         if value > self.best.scale:
             self.best = Parted(normal, rotation, value, np.inf, 0)
-
-    def _near(self, rotation: Array, spread: float) -> Array:
-        """Return rotations (trials, 3, 3) near one, that the stance allows."""
-        stance = self.stance
-        vectors = spread / 2 * self.random.normal(size=(_TRIALS, 3)) * self.random.random((_TRIALS, 1))
-        if stance.is_upright:
-            vectors = vectors * ([0.0, 0, 1] if stance.turn else [0.0, 0, 0])
-        near = from_quaternions(np.column_stack([np.ones(_TRIALS), vectors])) @ rotation
-        if not stance.is_free:
-            allowed = np.array([stance.allows(one, 0.0) for one in near])
-            near = np.where(allowed[:, None, None], near, rotation)
-        return np.asarray(near)
 
     def values(self, normals: Array, rotations: Array) -> Array:
         """Return (b,) the scale that each cut (b, 3) allows at a rotation (b, 3, 3), by all points of both hulls."""

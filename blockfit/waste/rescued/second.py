@@ -2,7 +2,6 @@
 
 mm, block frame. Exact: the cuts clear the first figure, the second lies in the piece. For one cut a bound is proved."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +10,6 @@ from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
 from blockfit.measure.booleans import arrays_of, hull_solid
-from blockfit.measure.sections import polygon_area
 from blockfit.search.choice.fit import largest
 from blockfit.search.proof.parting import Parted, largest_beyond, parting_of
 from blockfit.search.proof.support import hull_of
@@ -21,11 +19,9 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, length_mm
-from blockfit.waste.offcuts.division import outline
-from blockfit.waste.offcuts.marks import marks_of
-from blockfit.waste.offcuts.methods import depth_needed
 from blockfit.waste.offcuts.plan import Cut
 from blockfit.waste.placed import placed_solid
+from blockfit.waste.rescued.freeing import cuts_of
 from blockfit.waste.rescued.more_cuts import more_cuts
 
 __all__ = ["SecondFigure", "largest_from_waste"]
@@ -118,7 +114,7 @@ def largest_from_waste(
         return SecondFigure((), None, None, 0.0, bound, cells)
     normals, offsets, second = best
     piece = Figure(*arrays_of(hull_solid(second.block.corners_mm)), name=second.block.name)
-    told = _cuts(fit.block, second.block.corners_mm, normals, offsets, kerf_mm)
+    told = cuts_of(fit.block, second.block.corners_mm, normals, offsets, kerf_mm)
     bound = None if bound is None else max(bound, second.scale)
     return SecondFigure(told, piece, second, second.scale, bound, cells)
 
@@ -158,28 +154,3 @@ def _fitted(
         return None
     fit = largest(other, piece, cover=cover, stance=stance, gap=1e-4)
     return (normals, at, fit) if fit.placement is not None and fit.verdict is Verdict.FITS else None
-
-
-def _cuts(block: Block, corners: Array, normals: Array, offsets: Array, kerf: float) -> tuple[Cut, ...]:
-    """Return the cuts of a piece, set out in the whole block."""
-    kerfs = np.full(len(normals), kerf)
-    planes: Sequence[tuple[Array, float]] = [(n, float(o)) for n, o in zip(normals, offsets, strict=True)]
-    told = []
-    for k, (normal, offset) in enumerate(planes):
-        rim = outline(corners, normal, offset)
-        across = np.linalg.svd(normal[None])[2][1:]
-        others = [plane for j, plane in enumerate(planes) if j != k]
-        told.append(
-            Cut(
-                normal=normal,
-                offset_mm=offset,
-                area_m2=polygon_area(rim @ across.T) * 1e-6 if len(rim) else 0.0,
-                method="any",
-                kerf_mm=kerf,
-                depth_mm=depth_needed(rim, normal, others),
-                outline=rim,
-                opposed=False,
-                marks=marks_of(block, (), normals, offsets, kerfs, k),
-            )
-        )
-    return tuple(told)

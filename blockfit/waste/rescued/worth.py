@@ -1,0 +1,101 @@
+"""What saving the pieces is worth, by the user's own figures alone, and where sawing stops paying.
+
+m², m³, and money in whatever currency the figures are in. No price nor rate is ours."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from blockfit.errors import BadValueError
+from blockfit.facts.measures import Measure, Sure, fact
+from blockfit.facts.results import Result
+from blockfit.waste.offcuts.plan import OffcutPlan
+
+__all__ = ["PieceWorth", "Worth", "worth"]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class PieceWorth(Result):
+    """What one piece brings and costs, and the net of the plan if one stops after it."""
+
+    number: int = field(metadata=fact("piece", measure=Measure.COUNT))
+    stone: float = field(metadata=fact("stone brings", Sure.ESTIMATE, measure=Measure.PLAIN))
+    sawing: float = field(metadata=fact("sawing costs", Sure.ESTIMATE, measure=Measure.PLAIN))
+    work: float = field(metadata=fact("work costs", Sure.ESTIMATE, measure=Measure.PLAIN))
+    net_so_far: float = field(metadata=fact("net so far", Sure.ESTIMATE, measure=Measure.PLAIN))
+
+    @property
+    def net(self) -> float:
+        """What the piece brings less what it costs."""
+        return self.stone - self.sawing - self.work
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Worth(Result):
+    """The worth of a plan by piece; ``stop_after`` so many pieces the net is greatest, ``best`` of it."""
+
+    pieces: tuple[PieceWorth, ...] = field(metadata=fact("pieces", Sure.ESTIMATE))
+    stop_after: int = field(metadata=fact("stop after", Sure.ESTIMATE, measure=Measure.COUNT))
+    best: float = field(metadata=fact("net then", Sure.ESTIMATE, measure=Measure.PLAIN))
+
+    @property
+    def net(self) -> float:
+        """The net of the whole plan."""
+        return self.pieces[-1].net_so_far if self.pieces else 0.0
+
+
+def worth(
+    plan: OffcutPlan,
+    *,
+    price_m3: float | Sequence[tuple[float, float]],
+    sawing_m2: float = 0.0,
+    rate_hour: float = 0.0,
+    hours_piece: float = 0.0,
+    hours_m2: float = 0.0,
+) -> Worth:
+    """Return what each piece is worth and what it costs, in the order of the plan.
+
+    ``price_m3`` is what a cubic metre of saved stone is worth: one price, or (m³, price) pairs, from the least size on
+    at which each price holds (nothing below the first). ``sawing_m2`` is the cost of a square metre sawn; ``rate_hour``
+    the user's own, for ``hours_piece`` of handling each and ``hours_m2`` of a square metre sawn.
+
+    >>> import blockfit as bf
+    >>> from blockfit.waste.rescued.worth import worth
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), scale=1, stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1)
+    >>> told = worth(plan, price_m3=[(0.05, 400), (0.5, 900)], sawing_m2=60, rate_hour=45, hours_piece=0.5)
+    >>> told.pieces[0].stone == plan.pieces[0].volume_m3 * 400, told.stop_after
+    (True, 1)
+    """
+    steps = _prices(price_m3)
+    costs = {"sawing_m2": sawing_m2, "rate_hour": rate_hour, "hours_piece": hours_piece, "hours_m2": hours_m2}
+    for name, value in costs.items():
+        if not (isinstance(value, int | float) and 0 <= value < math.inf):
+            raise BadValueError(f"{name}={value!r} must be a number, 0 or more")
+    told: list[PieceWorth] = []
+    net = 0.0
+    for number, piece in enumerate(plan.pieces, 1):
+        sawn = sum(cut.area_m2 for cut in piece.cuts)
+        price = next((price for least, price in reversed(steps) if piece.volume_m3 >= least), 0.0)
+        stone, work = piece.volume_m3 * price, rate_hour * (hours_piece + hours_m2 * sawn)
+        net += stone - sawing_m2 * sawn - work
+        told.append(PieceWorth(number, stone, sawing_m2 * sawn, work, net))
+    stop = max(range(len(told) + 1), key=lambda k: (told[k - 1].net_so_far if k else 0.0, -k))
+    return Worth(tuple(told), stop, told[stop - 1].net_so_far if stop else 0.0)
+
+
+def _prices(price_m3: float | Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return (least m³, price) in order of size."""
+    try:
+        pairs = (
+            [(0.0, float(price_m3))]
+            if isinstance(price_m3, int | float)
+            else [(float(a), float(b)) for a, b in price_m3]
+        )
+    except (TypeError, ValueError) as error:
+        raise BadValueError(f"price_m3={price_m3!r} must be a price, or pairs of (m³, price)") from error
+    if not pairs or not all(0 <= a < math.inf and 0 <= b < math.inf for a, b in pairs):
+        raise BadValueError(f"price_m3={price_m3!r} must be prices of 0 or more, from sizes of 0 or more on")
+    return sorted(pairs)
