@@ -4,9 +4,12 @@ True size in mm: an outline measures on paper what it measures on the stone."""
 
 import math
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
+
+import numpy as np
 
 from blockfit.errors import BadValueError, MissingExtraError, UnreadableFileError
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
@@ -18,7 +21,8 @@ PAPERS_MM = {"A4": (210.0, 297.0), "A3": (297.0, 420.0), "Letter": (215.9, 279.4
 
 _MARGIN = 10.0  # of every tile, where printers do not print
 _OVERLAP = 15.0  # of neighbouring tiles
-_WIDTHS = {"outline": 0.7, "block": 0.35, "tick": 0.18, "square": 0.35}
+_WIDTHS = {"outline": 0.7, "inner": 0.25, "block": 0.35, "tick": 0.18, "square": 0.35}
+_SHADE = "#ececec"  # of what stays
 _POINT = 72 / 25.4  # points in a mm
 
 
@@ -56,6 +60,7 @@ def _svg(sheet: Sheet) -> str:
         f"<title>{escape(sheet.title)}</title>",
         f'<rect width="{sheet.width:.3f}" height="{sheet.height:.3f}" fill="white"/>',
     ]
+    body.append(f'<path class="stays" d="{_ring_path(sheet)}" fill="{_SHADE}" fill-rule="evenodd"/>')
     for line in sheet.lines:
         points = " ".join(f"{x:.3f},{sheet.height - y:.3f}" for x, y in line.points)
         name = "polygon" if line.closed else "polyline"
@@ -67,6 +72,12 @@ def _svg(sheet: Sheet) -> str:
         place = f'x="{label.x:.3f}" y="{sheet.height - label.y:.3f}" font-size="{label.size * 1.4:g}"'
         body.append(f'<text {place} font-family="sans-serif">{escape(label.text)}</text>')
     return "\n".join([*body, "</svg>"]) + "\n"
+
+
+def _ring_path(sheet: Sheet) -> str:
+    """Return the closed outlines as one path, so that holes stay white."""
+    rings = [line.points for line in sheet.lines if line.weight == "outline" and line.closed]
+    return "".join("M" + "L".join(f"{x:.3f} {sheet.height - y:.3f}" for x, y in ring) + "Z" for ring in rings)
 
 
 def _dxf(sheet: Sheet, path: Path) -> None:
@@ -99,28 +110,88 @@ def _pdf(sheet: Sheet, path: Path, paper: str | None) -> None:
         page.save()
         return
     wide, tall = PAPERS_MM[paper]
-    inner_x, inner_y = wide - 2 * _MARGIN, tall - 2 * _MARGIN
-    columns = max(1, math.ceil((sheet.width - _OVERLAP) / (inner_x - _OVERLAP)))
-    rows = max(1, math.ceil((sheet.height - _OVERLAP) / (inner_y - _OVERLAP)))
+    tiling = Tiling(sheet, wide - 2 * _MARGIN, tall - 2 * _MARGIN)
     page = canvas(str(path), pagesize=(wide * _POINT, tall * _POINT), invariant=1)
     page.setTitle(sheet.title)
-    for row in range(rows):
-        for column in range(columns):
-            left, low = column * (inner_x - _OVERLAP), row * (inner_y - _OVERLAP)
-            page.scale(_POINT, _POINT)
-            page.saveState()
-            clip = page.beginPath()
-            clip.rect(_MARGIN, _MARGIN, inner_x, inner_y)
-            page.clipPath(clip, stroke=0)
-            page.translate(_MARGIN - left, _MARGIN - low)
-            _draw(page, sheet)
-            page.restoreState()
-            _register(page, inner_x, inner_y)
-            page.setFont("Helvetica", 3.2)
-            name = f"{sheet.title}: column {column + 1} of {columns}, row {row + 1} of {rows} from below"
-            page.drawString(_MARGIN + 12, 4, _latin(f"{name}; overlap {_OVERLAP:g} mm, crosses on crosses"))
-            page.showPage()
+    for row, column in tiling.drawn:
+        left, low = tiling.corner(row, column)
+        page.scale(_POINT, _POINT)
+        page.saveState()
+        clip = page.beginPath()
+        clip.rect(_MARGIN, _MARGIN, tiling.wide, tiling.tall)
+        page.clipPath(clip, stroke=0)
+        page.translate(_MARGIN - left, _MARGIN - low)
+        _draw(page, sheet)
+        page.restoreState()
+        _register(page, tiling.wide, tiling.tall)
+        page.setFont("Helvetica", 3.2)
+        name = f"{sheet.title}: row {row + 1} of {tiling.rows} from below, column {column + 1} of {tiling.columns}"
+        page.drawString(_MARGIN + 12, 4, _latin(f"{name}; overlap {_OVERLAP:g} mm, crosses on crosses"))
+        page.showPage()
+    _overview(page, sheet, tiling)
     page.save()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tiling:
+    """How a sheet is divided on paper: tiles of ``wide`` by ``tall`` mm that overlap; empty ones are left out."""
+
+    sheet: Sheet
+    wide: float
+    tall: float
+
+    @property
+    def columns(self) -> int:
+        """How many tiles lie side by side."""
+        return max(1, math.ceil((self.sheet.width - _OVERLAP) / (self.wide - _OVERLAP)))
+
+    @property
+    def rows(self) -> int:
+        """How many tiles lie above each other."""
+        return max(1, math.ceil((self.sheet.height - _OVERLAP) / (self.tall - _OVERLAP)))
+
+    @property
+    def drawn(self) -> list[tuple[int, int]]:
+        """The (row, column) of every tile on which there is a line or a word, from below."""
+        cells = ((row, column) for row in range(self.rows) for column in range(self.columns))
+        return [cell for cell in cells if not self._is_empty(*cell)]
+
+    def corner(self, row: int, column: int) -> tuple[float, float]:
+        """Return the sheet's place at a tile's lower left corner."""
+        return column * (self.wide - _OVERLAP), row * (self.tall - _OVERLAP)
+
+    def _is_empty(self, row: int, column: int) -> bool:
+        left, low = self.corner(row, column)
+        right, high = left + self.wide, low + self.tall
+        if any(left - 60 <= one.x <= right and low - one.size <= one.y <= high for one in self.sheet.labels):
+            return False
+        return not any(self._crosses(line, left, low, right, high) for line in self.sheet.lines)
+
+    def _crosses(self, line: Line, left: float, low: float, right: float, high: float) -> bool:
+        """Tell whether the box around a piece of a line reaches into a tile: a tile too many does no harm."""
+        ends = np.concatenate([line.points, line.points[:1]]) if line.closed else line.points
+        a, b = ends[:-1], ends[1:]
+        least, most = np.minimum(a, b), np.maximum(a, b)
+        inside = (most >= [left, low]).all(axis=1) & (least <= [right, high]).all(axis=1)
+        return bool(inside.any())
+
+
+def _overview(page: Any, sheet: Sheet, tiling: Tiling) -> None:
+    """Draw, as the last page, the whole sheet small with every tile's row and column."""
+    scale = min(tiling.wide / sheet.width, (tiling.tall - 20) / sheet.height)
+    page.scale(_POINT, _POINT)
+    page.setFont("Helvetica", 5)
+    page.drawString(_MARGIN, _MARGIN + tiling.tall - 6, _latin(f"{sheet.title}: overview, not to scale"))
+    page.translate(_MARGIN, _MARGIN)
+    page.scale(scale, scale)
+    _draw(page, Sheet(sheet.title, sheet.width, sheet.height, sheet.lines, ()))
+    page.setFont("Helvetica", 5 / scale)
+    for row, column in tiling.drawn:
+        left, low = tiling.corner(row, column)
+        page.setLineWidth(0.4 / scale)
+        page.rect(left, low, tiling.wide, tiling.tall, stroke=1, fill=0)
+        page.drawCentredString(left + tiling.wide / 2, low + tiling.tall / 2, f"row {row + 1}, column {column + 1}")
+    page.showPage()
 
 
 def _register(page: Any, inner_x: float, inner_y: float) -> None:
@@ -133,6 +204,18 @@ def _register(page: Any, inner_x: float, inner_y: float) -> None:
 
 
 def _draw(page: Any, sheet: Sheet) -> None:
+    path, shaded = page.beginPath(), False
+    for line in sheet.lines:
+        if line.weight == "outline" and line.closed:
+            shaded = True
+            path.moveTo(*line.points[0].tolist())
+            for point in line.points[1:].tolist():
+                path.lineTo(*point)
+            path.close()
+    if shaded:
+        page.setFillGray(0.925)
+        page.drawPath(path, stroke=0, fill=1, fillMode=0)  # even-odd: holes stay white
+        page.setFillGray(0)
     for line in sheet.lines:
         _stroke(page, line)
     for label in sheet.labels:

@@ -1,5 +1,6 @@
 """One plane drawing at full size, before it becomes a file: outlines, ticks, words, in mm, seen from outside a face."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,15 +10,17 @@ from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.roughing import AXES, Roughing
-from blockfit.measure.sections import rings_of
+from blockfit.measure.sections import footprint, rings_of
 from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
+from blockfit.sheets.templates.contours import high_points, inner_contours
 from blockfit.waste.placed import placed_solid
 
 __all__ = ["Label", "Line", "Sheet", "face_sheet", "plane_sheets", "ruler_sheet"]
 
 _SQUARE = 100.0
+_CROSS = np.array([[[-2.0, 0.0], [2.0, 0.0]], [[0.0, -2.0], [0.0, 2.0]]])
 _CORNERS = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
 _NEIGHBOURS = {
     "front": ("left", "right", "bottom", "top"),
@@ -32,7 +35,7 @@ _NEIGHBOURS = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
-    """A line through (n, 2) points, closed or not; ``weight`` is outline, block, tick or square."""
+    """A line through (n, 2) points, closed or not; ``weight`` is outline, inner, block, tick or square."""
 
     points: Array
     closed: bool
@@ -51,7 +54,10 @@ class Label:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sheet:
-    """A drawing at full size: x to the right, y up, from 0 to ``width`` and ``height`` mm."""
+    """A drawing at full size: x to the right, y up, from 0 to ``width`` and ``height`` mm.
+
+    Closed outlines are shaded where they go round an odd number of times: what stays.
+    """
 
     title: str
     width: float
@@ -66,7 +72,16 @@ def face_sheet(fit: Fit, face: str, *, date: str = "", units: str = "metric") ->
     view = face_view(face)
     far = float((fit.block.corners_mm @ view.into).max()) + 1
     rings = rings_of(Shadow(figure.vertices, figure.faces, AXES[face], view.into).up_to(far))
-    return _sheet(fit, face, "outline of the whole figure", rings, date, units_of(units))
+    shown = units_of(units)
+    start = float((fit.block.corners_mm @ view.into).min())
+    inside = [Line(line, False, "inner") for line in inner_contours(figure.vertices, figure.faces, view)]
+    depths: list[Label] = []
+    for place, depth in high_points(figure.vertices, figure.faces, view):
+        inside += [Line(place + cross, False, "inner") for cross in _CROSS]
+        x, y = place.tolist()
+        depths.append(Label(x + 3, y + 2, shown.length(depth - start), 4))
+    what = "outline of the whole figure, with depths from this face"
+    return _sheet(fit, face, what, rings, date, shown, inside, depths)
 
 
 def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", units: str = "metric") -> list[Sheet]:
@@ -108,8 +123,14 @@ def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = 
     return Sheet("rulers", block_mm + 30, 85, tuple(lines), tuple(labels))
 
 
-def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, units: UnitSystem) -> Sheet:
-    """Return a sheet with the block's outline, its ticks, the check square, and words that leave no doubt."""
+def _sheet(
+    fit: Fit, face: str, what: str, rings: list[Array], date: str, units: UnitSystem, inside: Sequence[Line] = (),
+    depths: Sequence[Label] = (),
+) -> Sheet:  # fmt: skip
+    """Return a sheet with the block's outline, its ticks, the check square, and words that leave no doubt.
+
+    ``inside`` and ``depths`` are drawn within the figure, on the view's own axes.
+    """
     view = face_view(face)
     axes = AXES[face]
     flat = np.stack([view.right, view.up])[:, list(axes)]  # from the block's axes to the sheet's
@@ -122,7 +143,8 @@ def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, units:
     lines.extend(Line(ring @ flat.T + shift, True, "outline") for ring in rings)
     x0, y0 = margin.tolist()
     x1, y1 = (margin + size).tolist()
-    lines.append(Line(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]), True, "block"))
+    lines.extend(Line(line.points + shift, line.closed, line.weight) for line in inside)
+    lines.append(Line(footprint(corners) + shift, True, "block"))
     square = max(x1 + 20, 190.0)
     lines.append(Line(_CORNERS * _SQUARE + np.array([square, y0]), True, "square"))
     lines.extend(_ticks(x0, x1, y0, y1, units))
@@ -145,9 +167,20 @@ def _sheet(fit: Fit, face: str, what: str, rings: list[Array], date: str, units:
         ),
         Label(x0, y0 - 46, "full size: print at 100 %, and measure the square", 4),
         Label(square + 4, y0 + 46, "100 mm square", 5),
+        *(Label(d.x + float(shift[0]), d.y + float(shift[1]), d.text, d.size) for d in depths),
+        *_numbers(x0, x1, y0, y1, units),
     ]
     width = max(square + _SQUARE + 20, x1 + 120)
     return Sheet(f"{face}: {what}", width, max(y1 + 50, y0 + _SQUARE + 20), tuple(lines), tuple(labels))
+
+
+def _numbers(x0: float, x1: float, y0: float, y1: float, units: UnitSystem) -> list[Label]:
+    """Return the numbers of the long ticks along the lower and the left edge: mm, or feet."""
+    step = 304.8 if units is US else 100.0
+    names = [f"{k} ft" if units is US else f"{100 * k}" for k in range(int(max(x1 - x0, y1 - y0) / step + 1e-9) + 1)]
+    low = [Label(x0 + k * step - 3, y0 - 17, name, 3) for k, name in enumerate(names) if x0 + k * step <= x1 + 1e-6]
+    left = [Label(x0 - 24, y0 + k * step - 1, name, 3) for k, name in enumerate(names) if y0 + k * step <= y1 + 1e-6]
+    return low + left
 
 
 def _ticks(x0: float, x1: float, y0: float, y1: float, units: UnitSystem) -> list[Line]:

@@ -1,12 +1,17 @@
 """Templates at full size, read back by general libraries."""
 
 import math
+import re
+import tempfile
+from pathlib import Path
 from xml.etree import ElementTree
 
 import ezdxf
 import numpy as np
 import pypdf
 import pytest
+import trimesh
+from scipy.spatial import cKDTree
 
 import blockfit as bf
 from blockfit.measure.views import face_view
@@ -78,16 +83,77 @@ def test_a_tiling_puts_the_outline_together_again(sheet, tmp_path):
     inner, overlap = np.array([210.0, 297.0]) - 20, 15.0
     columns = math.ceil((sheet.width - overlap) / (inner[0] - overlap))
     rows = math.ceil((sheet.height - overlap) / (inner[1] - overlap))
-    assert len(pages) == columns * rows
+    *tiles, overview = pages
+    assert 1 < len(tiles) <= columns * rows  # empty tiles are left out
+    assert "overview" in overview.extract_text()
     outline = max((line for line in sheet.lines if line.weight == "outline"), key=lambda line: len(line.points)).points
-    for number, page in enumerate(pages):
+    met = np.zeros(len(outline), bool)
+    for page in tiles:
         size = np.array([float(page.mediabox.width), float(page.mediabox.height)]) / 72 * 25.4
         assert size == pytest.approx([210, 297], abs=0.1)
-        row, column = divmod(number, columns)
+        row, column = (
+            int(n) - 1 for n in re.search(r"row (\d+) of \d+ from below, column (\d+)", page.extract_text()).groups()
+        )
         # Every tile draws the whole sheet, moved: taken back, it is the outline.
         back = np.array([column, row]) * (inner - overlap) - 10
         same = [line for line in strokes(page) if len(line) == len(outline)]
         assert any(np.abs(line + back - outline).max() < 0.1 for line in same)
+        low = np.array([column, row]) * (inner - overlap)
+        met |= ((outline >= low) & (outline <= low + inner)).all(axis=1)
+    assert met.all()  # no place of the outline is on a tile that was left out
+
+
+def test_contours_are_the_surfaces_own_and_depths_are_its_high_points(kneeling):
+    """Read back from the SVG alone: every inner line lies where trimesh's surface turns away or is sharp; a depth as
+    printed is never more than a ray of trimesh measures there."""
+    fit = bf.largest(kneeling, bf.Block.box(900, 700, 1300), stance=bf.Stance.fixed(), scales=(0, 0.5))
+    root = ElementTree.fromstring(_svg(bf.face_sheet(fit, "front")))
+    height = float(root.get("height")[:-2])
+    block = points_of(next(item for item in root if item.get("class") == "block"), height)
+    inner = [points_of(item, height) - block.min(axis=0) for item in root if item.get("class") == "inner"]
+    lines = [line for line in inner if np.abs(np.ptp(line, axis=0)).max() > 4.5]
+    assert len(lines) > 5
+    mesh = trimesh.Trimesh(fit.solid().vertices, fit.solid().faces, process=False)
+    facing = mesh.face_normals[:, 1] < 0
+    one, other = mesh.face_adjacency.T
+    turns = (facing[one] != facing[other]) | (mesh.face_adjacency_angles > 0.7)
+    ends = mesh.vertices[mesh.face_adjacency_edges[turns]][:, :, [0, 2]].reshape(-1, 2)
+    tree = cKDTree(ends)
+    assert max(float(np.max(tree.query(line)[0])) for line in lines) < 0.01
+    crosses = [line.mean(axis=0) for line in inner if np.ptp(line, axis=0).tolist() == pytest.approx([4, 0], abs=1e-2)]
+    depths = {item.text: item for item in root if re.fullmatch(r"[\d,]+ mm", item.text or "")}
+    assert len(crosses) >= 4
+    for text, item in depths.items():
+        place = np.array([float(item.get("x")) - 3, height - float(item.get("y")) - 2]) - block.min(axis=0)
+        assert min(np.linalg.norm(place - cross) for cross in crosses) < 0.02
+        start = np.array([[place[0] + 0.01, -10.0, place[1] + 0.01]])
+        hits = mesh.ray.intersects_location(start, [[0, 1.0, 0]])[0]
+        if len(hits):
+            assert float(text.removesuffix(" mm").replace(",", "")) <= hits[:, 1].min() + 0.05
+
+
+def test_the_outline_of_an_octagonal_block_is_its_own():
+    angles = np.radians(np.arange(22.5, 360, 45))
+    ring = 500 * np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    block = bf.Block.convex([[x, y, z] for x, y in ring for z in (0, 900)])
+    figure = bf.Figure.from_points([[x, y, z] for x in (-90, 90) for y in (-90, 90) for z in (0, 500)])
+    solid = trimesh.convex.convex_hull(figure.vertices)
+    fit = bf.largest(bf.Figure(solid.vertices, solid.faces), block, stance=bf.Stance.fixed(), scales=(0, 1))
+    sheet = bf.face_sheet(fit, "top")
+    outline = next(line.points for line in sheet.lines if line.weight == "block")
+    assert len(outline) == 8
+
+
+def _svg(sheet):
+    with tempfile.TemporaryDirectory() as folder:
+        bf.save_template(sheet, f"{folder}/s.svg")
+        return Path(f"{folder}/s.svg").read_text(encoding="utf-8")
+
+
+def points_of(item, height):
+    """Return (n, 2) points of an SVG polygon or polyline, y upwards."""
+    points = np.array([[float(v) for v in pair.split(",")] for pair in item.get("points").split()])
+    return np.stack([points[:, 0], height - points[:, 1]], axis=1)
 
 
 @pytest.mark.parametrize(("face", "left"), [("front", "left"), ("back", "right"), ("left", "back"), ("right", "front")])
