@@ -6,11 +6,16 @@ from blockfit.carving.checking import check
 from blockfit.carving.left import StoneLeft, stone_left
 from blockfit.carving.registration import Registration, register
 from blockfit.carving.stages import Stage, stage_of
+from blockfit.drawings.measured import figure_from_measures
+from blockfit.drawings.outlines import figure_from_outlines
+from blockfit.drawings.views import Photo
 from blockfit.errors import (
     BadValueError,
     BlockfitError,
+    Contradiction,
     MissingExtraError,
     OpenSurfaceError,
+    OutlinesDisagreeError,
     UnitNeededError,
     UnknownStoneError,
     UnreadableFileError,
@@ -70,6 +75,7 @@ __all__ = [
     "BlockfitError",
     "Check",
     "Comparison",
+    "Contradiction",
     "Cover",
     "Cut",
     "Datum",
@@ -92,6 +98,8 @@ __all__ = [
     "OffcutPlan",
     "OpenSurfaceError",
     "PieceWorth",
+    "OutlinesDisagreeError",
+    "Photo",
     "Placement",
     "Plane",
     "Point",
@@ -135,6 +143,8 @@ __all__ = [
     "demo_figure",
     "directions",
     "face_sheet",
+    "figure_from_measures",
+    "figure_from_outlines",
     "handling",
     "hours",
     "iter_blocks",

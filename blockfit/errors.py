@@ -1,13 +1,17 @@
 """What is raised when the input itself is wrong; "does not fit" is an answer, never an error."""
 
 import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 __all__ = [
     "BadValueError",
     "BlockfitError",
+    "Contradiction",
     "MissingExtraError",
     "OpenSurfaceError",
+    "OutlinesDisagreeError",
     "UnitNeededError",
     "UnknownStoneError",
     "UnreadableFileError",
@@ -84,3 +88,25 @@ class OpenSurfaceError(BlockfitError, ValueError):
 
 class MissingExtraError(BlockfitError, ImportError):
     """A package that an extra would install is missing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """What no solid can have: ``where`` in which two ``outlines``, by how much, and the least ``change`` that helps."""
+
+    where: str
+    outlines: tuple[str, ...]
+    by_mm: float
+    text: str
+    change: str
+
+
+class OutlinesDisagreeError(BlockfitError, ValueError):
+    """Outlines that no solid can have together; ``contradictions`` holds each of them, worst first."""
+
+    def __init__(self, contradictions: Sequence[Contradiction]) -> None:
+        """Say the worst, and how many others there are."""
+        self.contradictions = tuple(sorted(contradictions, key=lambda one: -one.by_mm))
+        worst, others = self.contradictions[0], len(self.contradictions) - 1
+        more = f"; and {others} more (see .contradictions)" if others else ""
+        super().__init__(f"no solid has these outlines: {worst.text}{more}. {worst.change}; or allow more tolerance=")

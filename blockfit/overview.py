@@ -23,6 +23,7 @@ from blockfit.sheets.survey.brief import brief_lines
 from blockfit.sheets.survey.cautions import CAUTIONS, cautions_section, density_lines
 from blockfit.sheets.survey.cutting import offcuts_section, undercuts_section, weights_section
 from blockfit.sheets.survey.doubts import doubts_of
+from blockfit.sheets.survey.envelope import doubts_about, weighed_as
 from blockfit.sheets.survey.fitting import cover_section, fit_section, flaws_section, reading_section, verdict_words
 from blockfit.sheets.survey.moving import handling_section, thin_section
 from blockfit.sheets.survey.record import figure_record, fit_record
@@ -116,7 +117,7 @@ class Survey:
         if self.offcuts is not None and self.weights is not None:
             yield "Pieces to save", offcuts_section(self.offcuts, self.weights, layout)
         if self.weights is not None:
-            yield "Weight", weights_section(self.weights, layout)
+            yield "Weight", weights_section(self.weights, layout, ends=weighed_as(fit.figure))
         if self.handling is not None:
             yield "Standing and moving", handling_section(self.handling, layout)
         if self.thin is not None:
@@ -133,7 +134,7 @@ class Survey:
     def _extra_cautions(self, units: UnitSystem) -> list[str]:
         stone = self.fit.block.stone
         extra = [stone.caution] if stone is not None and stone.caution else []
-        return self._alarms(units) + extra + doubts_of(self.fit)
+        return self._alarms(units) + extra + doubts_about(self.fit.figure) + doubts_of(self.fit)
 
     def record(self) -> dict[str, Any]:
         """Return everything as plain data; keys say their units."""

@@ -214,7 +214,7 @@ class _Shape:
         corners = hull.points + hull.centre
         slim = Figure(
             corners, np.zeros((0, 3), np.int64), landmarks=figure.landmarks, name=figure.name, ratio=figure.ratio,
-            tolerance_mm=figure.tolerance_mm,
+            margin_mm=figure.margin_mm, is_envelope=figure.is_envelope,
         )  # fmt: skip
         least, longest = least_and_longest(hull.points)
         return cls(slim, figure.volume_m3, polytope_volume(hull.points) * 1e-9, least, longest)
@@ -325,7 +325,7 @@ def _told(
         price=block.price,
         price_per_m3=None if block.price is None or not volume else block.price / volume,
         recovered=recovered,
-        note=fit.proof if fit.proof != "proved" else "",
+        note="; ".join(["known from outside only"] * figure.is_envelope + [fit.proof] * (fit.proof != "proved")),
     )
 
 

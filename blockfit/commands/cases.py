@@ -52,7 +52,7 @@ def job_of(path: Path) -> Job:
 
 def case_of(step: Callable[[str], None], options: dict[str, Any]) -> tuple[Fit, Job | None]:
     """Return the fit that is asked about, and the job that it is from, if it is from one."""
-    if not is_job_file(options["figure"]):
+    if options["figure"] is None or not is_job_file(options["figure"]):
         return fit_of(step, options), None
     wrong = given(*HEADINGS)
     if wrong:

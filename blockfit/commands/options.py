@@ -8,6 +8,7 @@ import click
 
 from blockfit.commands.headings import Decorator, headed
 from blockfit.commands.terms import length_of
+from blockfit.drawings.outlines import figure_from_outlines
 from blockfit.errors import BadValueError, UnitNeededError
 from blockfit.intake.scan import read_figure
 from blockfit.intake.tables import read_flaws
@@ -28,6 +29,7 @@ __all__ = [
     "ask_of",
     "figure_and",
     "figure_of",
+    "outlines_of",
     "fit_of",
     "fitting",
     "units_name",
@@ -35,10 +37,10 @@ __all__ = [
 
 _SEEKS = {"scale": Seek.SCALE, "cover": Seek.COVER, "setback": Seek.SETBACK}
 
-HEADINGS = ("The figure's file", "The block", "What is asked")
+HEADINGS = ("The figure's file", "Outlines in FIGURE's place", "The block", "What is asked")
 """Under which the options stand that lead to a fit."""
 
-_figure, _block, _asked = map(headed, HEADINGS)
+_figure, _outline, _block, _asked = map(headed, HEADINGS)
 
 READING = (
     _figure("--unit", help="Unit of the figure's file: mm, cm, m, in, ft. Needed unless the format states it."),
@@ -49,6 +51,17 @@ READING = (
     _figure("--max-hole", help="Widest hole to cap, at full size, such as 80mm."),
 )
 """The options of every command that reads a figure."""
+
+OUTLINES = (
+    _outline("--front-outline", type=click.Path(path_type=Path), help="SVG, DXF, PNG or JPEG, seen from before."),
+    _outline("--side-outline", type=click.Path(path_type=Path), help="The same from the left, its front to the right."),
+    _outline("--top-outline", type=click.Path(path_type=Path), help="The same from above, its front downwards."),
+    _outline("--back-outline", type=click.Path(path_type=Path), help="The same from behind."),
+    _outline("--height", help="The figure's height at full size, such as 1200 (mm) or 4ft, to which they are scaled."),
+    _outline("--outline-tolerance", default="2", show_default=True, help="By how much they may disagree."),
+    _outline("--lines", is_flag=True, help="Pictures are line drawings: take what their lines enclose."),
+)
+"""The options of every command that takes outlines where there is no maquette yet."""
 
 ASKING = (
     _asked("--cover", default="0", show_default=True, help="Sound stone to keep over the figure (mm, or with a unit)."),
@@ -98,9 +111,9 @@ def units_name(us: bool) -> str:
     return "us" if us else "metric"
 
 
-def figure_and(*groups: Sequence[Decorator]) -> Decorator:
+def figure_and(*groups: Sequence[Decorator], required: bool = True) -> Decorator:
     """Return what gives a command the argument FIGURE and these groups of options, in order."""
-    argument: Decorator = click.argument("figure", type=click.Path(path_type=Path))
+    argument: Decorator = click.argument("figure", type=click.Path(path_type=Path), required=required)
     options: list[Decorator] = [argument, *(option for group in groups for option in group)]
 
     def given(command: Callable[..., None]) -> Callable[..., None]:
@@ -111,11 +124,13 @@ def figure_and(*groups: Sequence[Decorator]) -> Decorator:
     return given
 
 
-fitting = figure_and(READING, BLOCK, ASKING, SEEKING, US)
+fitting = figure_and(READING, OUTLINES, BLOCK, ASKING, SEEKING, US, required=False)
 
 
 def figure_of(options: dict[str, Any]) -> Figure:
-    """Return the figure that the shared options name."""
+    """Return the figure that the shared options name: a file's, or that of outlines."""
+    if inputs := outlines_of(options):
+        return _from_outlines(inputs, options)
     hole = options["max_hole"]
     reading = {name: options[name] for name in ("unit", "ratio", "up", "front", "landmarks")}
     return read_figure(options["figure"], max_hole=None if hole is None else length_of(hole, "--max-hole"), **reading)
@@ -145,7 +160,7 @@ def fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
     """Return the fit that the shared options ask for."""
     ask = ask_of(options)
     block = _block_of(options)
-    step(f"reading {options['figure'].name}")
+    step(f"reading {options['figure'].name if options['figure'] else 'outlines'}")
     read = figure_of(options)
     if options["size"] is not None:
         _ask_for_inches(options["size"], block, read)
@@ -167,6 +182,33 @@ def _block_of(options: dict[str, Any]) -> Block:
     if options["bed"] is not None:
         raise BadValueError("--bed is asked of a sawn block; a rough one is taken as it lies")
     return Block.scanned(rough, unit=options["rough_unit"], stone=options["stone"], skin=skin, flaws=flaws)
+
+
+def outlines_of(options: dict[str, Any]) -> dict[str, Any]:
+    """Return the outlines given in FIGURE's place, by view. Raises where neither is given."""
+    found = {view: options.get(f"{view}_outline") for view in ("front", "side", "top", "back")}
+    given = {view: path for view, path in found.items() if path is not None}
+    if not given and options["figure"] is None:
+        raise click.UsageError("Missing argument 'FIGURE': a file, or outlines in its place (--front-outline, …).")
+    return given
+
+
+def _from_outlines(inputs: dict[str, Any], options: dict[str, Any]) -> Figure:
+    """Return the largest solid with these outlines."""
+    for name in ("figure", "up", "front", "landmarks", "max_hole"):
+        if options[name] is not None:
+            shown = "FIGURE" if name == "figure" else "--" + name.replace("_", "-")
+            raise BadValueError(f"{shown} is for a figure's file: give that, or outlines, not both")
+    height = None if options["height"] is None else length_of(options["height"], "--height")
+    return figure_from_outlines(
+        **inputs,
+        height=height,
+        unit=options["unit"],
+        ratio=options["ratio"],
+        tolerance=length_of(options["outline_tolerance"], "--outline-tolerance"),
+        lines=True if options["lines"] else None,
+        name=next(iter(inputs.values())).stem,
+    )
 
 
 def _scale_of(options: dict[str, Any]) -> float | None:

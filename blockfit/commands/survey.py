@@ -7,7 +7,7 @@ import click
 
 from blockfit.commands.cases import case_of, kept_job, plan_for
 from blockfit.commands.headings import Command, headed
-from blockfit.commands.options import fitting, units_name
+from blockfit.commands.options import fitting, outlines_of, units_name
 from blockfit.commands.sawing import sawing
 from blockfit.commands.terms import check_output, hand_over, length_of, teller
 from blockfit.errors import shown_name
@@ -59,9 +59,10 @@ def survey_command(
     """Survey FIGURE in one block: fit, stone cover, undercuts, offcuts and weights.
 
     The figure stands on the bottom, upright, facing the front within 30°, unless you say otherwise. A job in FIGURE's
-    place is surveyed as it was placed and planned.
+    place is surveyed as it was placed and planned. Where there are only drawings, outlines stand in its place.
     """
-    inputs = [options["figure"], *filter(None, [options[name] for name in ("landmarks", "rough", "flaws", "tools")])]
+    files = [options[name] for name in ("figure", "landmarks", "rough", "flaws", "tools")]
+    inputs = [*filter(None, files), *outlines_of(options).values()]
     check_output(output, inputs=inputs)
     check_output(as_json, inputs=[*inputs, *filter(None, [output])])
     for target in (output, as_json):

@@ -178,7 +178,7 @@ def pointing(
         faces=tuple(dict.fromkeys(faces)),
         factor=fit.placement.scale * fit.figure.ratio,
         grain=grain_of(grain, inches=inches),
-        allowance_mm=length_mm(allowance, "allowance", least=0),
+        allowance_mm=length_mm(allowance, "allowance", least=0) + fit.solid().margin_mm,
         width_mm=length_mm(width, "width", least=0),
     )
     marks = landmark_points(task) if landmarks else []

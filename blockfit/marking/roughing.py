@@ -128,7 +128,8 @@ def roughing(
     [40.0, 50.0]
     """
     figure = placed_solid(fit, "roughing out")
-    step_mm, allow_mm = length_mm(step, "step"), length_mm(allowance, "allowance", least=0)
+    step_mm = length_mm(step, "step")
+    allow_mm = length_mm(allowance, "allowance", least=0) + fit.figure.margin_mm * fit.scale
     if step_mm <= 0:
         raise BadValueError(f"step={step!r} must be more than 0")
     view = face_view(face)

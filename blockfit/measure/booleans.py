@@ -18,6 +18,7 @@ __all__ = [
     "arrays_of",
     "ball_solid",
     "block_solid",
+    "common_part",
     "gap_between",
     "hull_solid",
     "inflated",
@@ -25,8 +26,10 @@ __all__ = [
     "level_surface",
     "lighter",
     "prism",
+    "prism_towards",
     "projected_rings",
     "refined",
+    "shadow_rings",
     "solid_from",
     "triangulated",
     "unite",
@@ -191,6 +194,42 @@ def prism(rings: list[Array], axes: tuple[int, int], low: float, high: float) ->
     placed[:, [*axes, third]] = vertices
     flip = axes in ((0, 2),)
     return solid_from(placed, faces[:, ::-1] if flip else faces)
+
+
+def prism_towards(
+    rings: list[Array], right: Array, up: Array, low: float, high: float, eye: Array | None = None
+) -> Solid:
+    """Return what lies behind an outline as seen by a viewer: rings (n, 2) along ``right`` and ``up``, unit vectors.
+
+    It reaches from ``low`` to ``high`` towards the viewer. With an ``eye`` (3,), its place along right, up and towards,
+    it is all that the eye sees within the rings, drawn at towards = 0: it narrows to the eye.
+    """
+    import manifold3d
+
+    section = manifold3d.CrossSection([ring.tolist() for ring in rings], manifold3d.FillRule.EvenOdd)
+    if eye is None:
+        body = section.extrude(high - low)
+    else:
+        over, across, away = eye.tolist()
+        near, far = (away - high) / away, (away - low) / away
+        body = section.translate([-over, -across]).scale([far, far]).extrude(high - low, 0, 0.0, [near / far] * 2)
+        body = body.translate([over, across, 0.0])
+    towards = np.cross(right, up)
+    placed = body.translate([0.0, 0.0, low])
+    return placed.transform(np.column_stack([right, up, towards, np.zeros(3)]))
+
+
+def common_part(solids: list[Solid]) -> Solid:
+    """Return all that lies in every one of the solids."""
+    import manifold3d
+
+    return manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Intersect)
+
+
+def shadow_rings(solid: Solid, right: Array, up: Array) -> list[Array]:
+    """Return the rings (n, 2) along ``right`` and ``up`` of a solid's shadow as that viewer sees it."""
+    turned = solid.transform(np.column_stack([np.stack([right, up, np.cross(right, up)]), np.zeros(3)]))
+    return projected_rings(turned)[0]
 
 
 def block_solid(corners: Array, surface: Any) -> Solid:

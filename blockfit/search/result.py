@@ -127,7 +127,7 @@ def counted_faces(asked_mm: Array) -> Flags:
 def cover_of_faces(figure: Figure, block: Block, placement: Placement) -> Array:
     """Return (f,) the sound stone between each face and the figure's nearest vertex, in mm."""
     placed = placement.apply(figure.vertices)
-    tolerance = figure.tolerance_mm * placement.scale
+    tolerance = figure.margin_mm * placement.scale
     return np.asarray(block.sound_mm - (placed @ block.normals.T).max(axis=0) - tolerance)
 
 

@@ -37,6 +37,10 @@ class Figure:
     if it was. Raises `BadValueError` for values that are not finite,
     faces that name a missing vertex, or fewer than one vertex.
 
+    ``margin_mm`` is how far the true figure may reach beyond this one (a drawing's resolution, a tape's error, a
+    scan's noise), at scale 1: cover, scale and clearance are reported for the figure grown by it. ``is_envelope`` tells
+    that only an outside is known, and the true figure lies within: that it fits is then sure, that it does not is not.
+
     >>> from blockfit import Figure
     >>> corners = [[0, 0, 0], [60, 0, 0], [0, 100, 0], [0, 0, 1000]]
     >>> Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]).volume_m3
@@ -49,7 +53,8 @@ class Figure:
     landmarks: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     name: str = "figure"
     ratio: float = 1.0
-    tolerance_mm: float = 0.0
+    margin_mm: float = 0.0
+    is_envelope: bool = False
     source: str = ""
     source_sha256: str = ""
 
@@ -63,6 +68,7 @@ class Figure:
         object.__setattr__(self, "vertices", vertices)
         object.__setattr__(self, "faces", _frozen_faces(self.faces, len(vertices)))
         object.__setattr__(self, "repairs", tuple(self.repairs))
+        object.__setattr__(self, "margin_mm", length_mm(self.margin_mm, "margin_mm", least=0))
         marks = {str(name): tuple(frozen(p, (3,), f"landmark {name}").tolist()) for name, p in self.landmarks.items()}
         object.__setattr__(self, "landmarks", marks)
 
@@ -72,7 +78,7 @@ class Figure:
     ) -> "Figure":
         """Return a figure known only by ``points`` (n, 3) taken by hand, each good to ``tolerance`` (mm or text).
 
-        Only its hull is known: good for fitting, not for volumes. The search keeps ``tolerance`` as added cover.
+        Only its hull is known: good for fitting, not for volumes. ``tolerance`` becomes the figure's margin.
 
         >>> from blockfit import Figure
         >>> Figure.from_points([[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 1200]], tolerance=3).is_solid
@@ -81,12 +87,15 @@ class Figure:
         vertices = frozen(points, (None, 3), "points")
         slack_mm = length_mm(tolerance, "tolerance", least=0)
         marks = {name: tuple(map(float, p)) for name, p in (landmarks or {}).items()}
-        return cls(vertices, np.zeros((0, 3), np.int64), landmarks=marks, tolerance_mm=slack_mm)  # type: ignore[arg-type]
+        return cls(vertices, np.zeros((0, 3), np.int64), landmarks=marks, margin_mm=slack_mm)  # type: ignore[arg-type]
 
     def placed(self, placement: Placement) -> "Figure":
         """Return the figure as it stands in the block."""
         marks = {name: tuple(placement.apply(np.array(p)).tolist()) for name, p in self.landmarks.items()}
-        placed = Figure(placement.apply(self.vertices), self.faces, landmarks=marks, name=self.name)
+        placed = Figure(
+            placement.apply(self.vertices), self.faces, landmarks=marks, name=self.name,
+            margin_mm=self.margin_mm * placement.scale, is_envelope=self.is_envelope,
+        )  # fmt: skip
         placed.__dict__["is_solid"] = (
             self.is_solid
         )  # no placement changes that, and it takes long for millions of faces

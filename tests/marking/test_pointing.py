@@ -141,7 +141,7 @@ def test_a_figure_of_points_is_pointed_as_taken():
     told = bf.pointing(fit)
     assert [point.kind for point in told.points] == ["taken"] * 8 + ["landmark"]
     assert "only the points taken" in told.lacking
-    assert bf.stone_cover(fit).tolerance_mm > 0
+    assert bf.stone_cover(fit).margin_mm > 0
     for function in (bf.roughing, bf.offcuts, bf.undercuts, bf.thin_stone):
         with pytest.raises(bf.OpenSurfaceError):
             function(fit)

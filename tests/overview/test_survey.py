@@ -27,8 +27,8 @@ def test_points_alone_get_what_a_hull_can_tell():
     assert survey.weights is None
     told = " ".join(str(survey).split())
     assert "good for fitting only" in told
-    # Two millimetres of tolerance at the scale found, rounded to a tenth.
-    assert f"{2 * fit.scale:.1f} mm is taken off for the tolerance" in told
+    # Two millimetres of tolerance at the scale found, to a tenth.
+    assert f"{2 * fit.scale:.1f} mm is taken off for the figure's margin" in told
     assert survey.record()["undercuts"] is None
 
 

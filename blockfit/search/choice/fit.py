@@ -165,7 +165,7 @@ class _Site:
         return TOUCH * max(self.block.size_mm)
 
     def question(self, loads: Array, *, scale: float | None = None, most: float = np.inf) -> Question:
-        tolerance = self.figure.tolerance_mm
+        tolerance = self.figure.margin_mm
         return question_about(self.block, self.cover_mm, loads, scale=scale, tolerance=tolerance, most=most)
 
     def fit(self, verdict: Verdict, placement: Placement | None, **facts: object) -> Fit:
@@ -178,7 +178,7 @@ class _Site:
 
 def _largest(site: _Site) -> Fit:
     ask, (least, most) = site.ask, site.ask.scales
-    if site.hull.radius + site.figure.tolerance_mm <= 0 and not np.isfinite(most):
+    if site.hull.radius + site.figure.margin_mm <= 0 and not np.isfinite(most):
         raise BadValueError(f"{site.figure.name} is a single point, which fits at any scale; give scales=(0, most)")
     question = site.question(np.zeros(len(site.cover_mm)), most=most)
     short, tight = question.room_missing()

@@ -132,7 +132,7 @@ def smallest_block(
         np.ones(6),
         np.ones(6),
         scale=ask.scale,
-        tolerance=figure.tolerance_mm,
+        tolerance=figure.margin_mm,
         cover=asked[[2, 0, 4]] + asked[[3, 1, 5]],  # left and right, front and back, bottom and top
         cost=_cost(by, unit.stone, price_per_m3),
         step=length_mm(step, "step", least=0),
@@ -231,7 +231,7 @@ def _fit(figure: Figure, block: Block, ask: Ask, found: Found) -> Fit:
     """Return the figure in the block found, checked with all vertices."""
     asked, scale = cover_by_face(block, ask.cover), ask.scale
     rooms = block.sound_mm - asked
-    inside = Question(block.normals, rooms, np.zeros(len(asked)), scale=scale, tolerance=figure.tolerance_mm)
+    inside = Question(block.normals, rooms, np.zeros(len(asked)), scale=scale, tolerance=figure.margin_mm)
     placement = placed(hull_of(figure), inside, found.rotation, scale, 0.0)
     least_mm = verified_cover_mm(figure, block, placement, asked, 0.0)
     return Fit(

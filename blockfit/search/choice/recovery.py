@@ -146,7 +146,8 @@ def recover(
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
     block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in lost_flaws(lost)])
     asked = fit.asked_cover_mm
-    room = room_of(figure, block, asked, counted_faces(asked), also=_as_it_stands(stone))
+    spare_mm = figure.margin_mm * fit.scale
+    room = room_of(figure, block, asked, counted_faces(asked), also=_as_it_stands(stone), spare_mm=spare_mm)
     now = fit.placement
     start = Found(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
 

@@ -45,7 +45,10 @@ def verified(room: Room, found: Found) -> tuple[Placement, Array, float]:
 
 
 def kept_clear(room: Room, at: Found) -> Kept:
-    """Return the exact distance that a figure keeps from every obstacle, by name; where they meet, below 0."""
+    """Return the exact distance that a figure keeps from every obstacle, by name; where they meet, below 0.
+
+    The figure's own margin is taken off.
+    """
     crowd = room.crowd
     vertices = placement_of(room, at).apply(room.figure.vertices)
     kept = np.full(len(room.obstacles), np.inf)
@@ -67,7 +70,7 @@ def kept_clear(room: Room, at: Found) -> Kept:
                 kept[number] = gap_between(solid, obstacle.body, _just_more(by))
             else:
                 kept[number] = _far_gap(room, at, faces, obstacle)
-    return tuple((o.name, float(by)) for o, by in zip(room.obstacles, kept, strict=True))
+    return tuple((o.name, float(by - room.spare_mm)) for o, by in zip(room.obstacles, kept, strict=True))
 
 
 def _ball_gaps(room: Room, at: Found) -> Array:

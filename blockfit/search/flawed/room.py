@@ -2,7 +2,7 @@
 
 mm, block frame; the figure's own distances are taken in its own frame."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -43,7 +43,8 @@ class Room:
 
     ``corners`` (n, 3) are its hull's, ``surface`` (m, 3) and ``inside`` (k, 3) samples of it, all about ``middle`` (3,)
     in the figure's frame; ``field`` gives distances from it, ``grid`` the same for a first look. Planes hold where
-    ``normals @ x <= offsets``, cover and skin taken off. ``crowd`` holds all ``obstacles``.
+    ``normals @ x <= offsets``, cover and skin taken off. ``crowd`` holds all ``obstacles``. ``spare_mm``, the figure's
+    own margin, is in all of them.
     """
 
     figure: Figure
@@ -59,6 +60,7 @@ class Room:
     counted: Flags
     obstacles: tuple[Obstacle, ...]
     crowd: Crowd
+    spare_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,11 +97,13 @@ def room_of(
     counted: Flags,
     *,
     also: tuple[Obstacle, ...] = (),
+    spare_mm: float = 0.0,
     samples: int = 1200,
 ) -> Room:
     """Return the room that a block leaves, with the cover asked (f,) taken off its planes.
 
     A rough block's surface keeps the most that is asked of any face; what is in the way ``also`` has its own margin.
+    ``spare_mm`` is kept of everything besides.
     """
     hull = figure.vertices[hull_corners(figure.vertices)]
     middle = (hull.min(axis=0) + hull.max(axis=0)) / 2
@@ -113,6 +117,8 @@ def room_of(
     within = np.random.default_rng(0).uniform(low, high, size=(1500, 3))
     within = within[field.signed(within)[0] < 0]
     obstacles = (*obstacles_of(block, float(asked_mm.max(initial=0.0))), *also)
+    if spare_mm:
+        obstacles = tuple(replace(obstacle, margin_mm=obstacle.margin_mm + spare_mm) for obstacle in obstacles)
     return Room(
         figure=figure,
         middle=middle,
@@ -123,10 +129,11 @@ def room_of(
         field=field,
         grid=gridded(lambda points: field.signed(points)[0], low, high, _GRID),
         normals=block.normals,
-        offsets=block.sound_mm - asked_mm,
+        offsets=block.sound_mm - asked_mm - spare_mm,
         counted=counted,
         obstacles=obstacles,
         crowd=crowd_of(obstacles, block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)),
+        spare_mm=spare_mm,
     )
 
 

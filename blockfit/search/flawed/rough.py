@@ -46,9 +46,12 @@ def found_largest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
     require_solid(figure, "stone with flaws, or a rough block,")
     if relaxed.placement is None:
         return replace(relaxed, block=block, proof="bound proved")
-    room = room_of(figure, block, relaxed.asked_cover_mm, counted_faces(relaxed.asked_cover_mm))
     least, most = relaxed.ask.scales
     top = min(most, relaxed.scale_bound)
+    asked = relaxed.asked_cover_mm
+    # A smaller figure's margin is smaller: at the most scale there can be it is taken a little too large.
+    spare_mm = figure.margin_mm * top if figure.margin_mm else 0.0
+    room = room_of(figure, block, asked, counted_faces(asked), spare_mm=spare_mm)
     first = _as_found(room, relaxed.placement)
     rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
     scales = top * np.array([1.0, 0.9, 0.8, 0.68, 0.55, 0.4, 0.25, 0.12])
@@ -74,7 +77,9 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
         return replace(relaxed, block=block, proof="bound proved")
     if relaxed.ask.seek is Seek.SETBACK:
         raise BadValueError('seek="setback" is not asked of stone with flaws: take the deepest cover, then setback()')
-    room = room_of(figure, block, relaxed.asked_cover_mm, counted_faces(relaxed.asked_cover_mm))
+    asked = relaxed.asked_cover_mm
+    spare_mm = figure.margin_mm * relaxed.scale
+    room = room_of(figure, block, asked, counted_faces(asked), spare_mm=spare_mm)
     rotations = [relaxed.placement.rotation, *rotations_for(relaxed.stance, round(_ROTATIONS * effort))]
     scales = np.array([relaxed.scale])
     starts = [_as_found(room, relaxed.placement), *starts_for(room, rotations, scales, round(_CLIMBS * effort))]

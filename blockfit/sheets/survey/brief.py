@@ -46,7 +46,9 @@ def brief_lines(
         chips = units.volume(weight.chips_m3) if weight.chips_kg is None else units.mass(weight.chips_kg)
         lines += layout.item("Comes off", f"{pieces_words(plan, weight, units)}; chips {chips}")
     if fit.verdict is Verdict.FITS and cut is not None and not alarms:
-        lines += layout.item("Stands, carries", "nothing was found that falls, breaks of its own weight or is too much")
+        found = "nothing was found that falls, breaks of its own weight or is too much"
+        thinner = "; as carved the figure is thinner than its outlines: ask again" if fit.figure.is_envelope else ""
+        lines += layout.item("Stands, carries", found + thinner)
     return lines + layout.item("Do first", first_words(fit, cut, plan, would_fit, alarms))
 
 
@@ -56,6 +58,8 @@ def first_words(
     """Return what to do first."""
     if fit.verdict is Verdict.CANNOT_FIT:
         other = "take a larger block" if would_fit is None else "take a larger block, or the scale that would fit"
+        if fit.figure.is_envelope:
+            return f"do not buy this block on outlines alone: {other}, or ask again with a maquette"
         return f"do not buy this block for this size: {other}"
     if fit.verdict is Verdict.UNDECIDED:
         return "allow the search more, ask for a smaller scale, or take another block; buy nothing on this answer"

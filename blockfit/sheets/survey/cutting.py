@@ -191,15 +191,19 @@ def _trade_words(plan: OffcutPlan, layout: Layout) -> str:
     return f"pieces, the waste saved and the sawing: {', '.join(words)}"
 
 
-def weights_section(weight: Weights, layout: Layout) -> list[str]:
-    """Return the weights and how the block grows lighter."""
+def weights_section(weight: Weights, layout: Layout, *, ends: tuple[str, str] = ("", "")) -> list[str]:
+    """Return the weights and how the block grows lighter.
+
+    ``ends`` are words before the figure's and the waste's, where those are an upper and a lower end.
+    """
     units = layout.units
 
     def weighed(value: float | None) -> str:
         return units.mass(value, weight.low, weight.high)
 
     if weight.block_kg is None:
-        volumes = (("block", weight.block_m3), ("figure", weight.figure_m3), ("waste", weight.removed_m3))
+        figure, waste = f"figure {ends[0]}".rstrip(), f"waste {ends[1]}".rstrip()
+        volumes = (("block", weight.block_m3), (figure, weight.figure_m3), (waste, weight.removed_m3))
         words = ", ".join(f"{name} {units.volume(value)}" for name, value in volumes)
         lines = layout.item("Volumes", f"{words}; name the stone for weights (--stone)")
     else:
@@ -209,7 +213,8 @@ def weights_section(weight: Weights, layout: Layout) -> list[str]:
             ("of it offcuts", weight.offcuts_kg), ("of it chips", weight.chips_kg),
         )  # fmt: skip
         for name, value in named:
-            lines += layout.item(name, weighed(value))
+            end = {"Figure": ends[0], "Waste": ends[1]}.get(name, "")
+            lines += layout.item(name, end + weighed(value))
         if weight.wet > 1:
             soaked = units.mass(weight.block_kg * weight.high * weight.wet)
             lines += layout.item("Soaked", f"the block up to {soaked}, at its heaviest and with all it absorbs")

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from blockfit.facts.systems import METRIC, UnitSystem
 from blockfit.search.ask import Seek
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.survey.envelope import bound_words, fits_words, known_lines, proved_words
 from blockfit.sheets.words import Layout, rounded_down, rounded_up, standing_words
 from blockfit.solids.figure import Figure
 from blockfit.units import feet_and_inches
@@ -26,16 +27,18 @@ __all__ = [
 def verdict_words(fit: Fit, units: UnitSystem) -> str:
     """Return the verdict with how sure it is and what is missing."""
     if fit.verdict is Verdict.FITS:
-        return "FITS"
+        return fits_words(fit.figure)
     if fit.placement is None:
+        cover = "The cover with the figure's margin" if fit.figure.margin_mm else "The cover"
         return (
-            "CANNOT FIT (proved). The cover alone is more than the block holds: "
+            f"CANNOT FIT (proved). {cover} alone is more than the block holds: "
             f"{units.missing(fit.short_mm)} too much on each of {', '.join(fit.short_faces)}. Ask for less cover or "
             "take a larger block."
         )
     short = f"{units.missing(fit.short_mm)} is missing on each of {', '.join(fit.short_faces)}"
     if fit.verdict is Verdict.CANNOT_FIT:
-        return f"CANNOT FIT (proved): at best {short}" if fit.short_mm else "CANNOT FIT (proved)"
+        proved = proved_words(fit.figure, units)
+        return f"CANNOT FIT{proved}: at best {short}" if fit.short_mm else f"CANNOT FIT{proved}"
     if fit.proof != "proved":
         return "UNDECIDED: no place was found for it; that there is none is not proved"
     return "UNDECIDED: the budget of cells is spent; allow more with max_cells"
@@ -48,7 +51,7 @@ def scale_words(fit: Fit) -> str:
     found = "" if fit.proof == "proved" else ", the best found"
     return (
         f"{rounded_down(fit.scale, 4):.4f} of full size{found}; no placement of this stance exceeds "
-        f"{rounded_up(fit.scale_bound, 4):.4f} (proved)"
+        f"{rounded_up(fit.scale_bound, 4):.4f} {bound_words(fit.figure)}"
     )
 
 
@@ -75,6 +78,7 @@ def fit_section(fit: Fit, gains: Sequence[tuple[str, Fit]], would_fit: Fit | Non
     lines += layout.item("Largest scale" if fit.ask.is_scale else "Scale", scale_words(fit))
     lines += layout.item("Finished height", f"{height_words(fit, units)}, as it stands in the block")
     lines += layout.item("How it stands", standing_words(fit.placement))
+    lines += known_lines(fit.figure, layout)
     if gains:
         lines += layout.item("Other stances", gains_words(gains, fit, units))
     if would_fit is not None:
@@ -119,8 +123,8 @@ def cover_section(cover: Cover, reserve: Setback, layout: Layout, *, plain: bool
     )
     faces = "On each face" if cover.least_face != "block's surface" else "To its planes"
     lines += layout.item(faces, ", ".join(f"{name} {units.length(by)}" for name, by in cover.by_face.items()))
-    if cover.tolerance_mm:
-        lines += layout.item("", f"{units.fine(cover.tolerance_mm)} is taken off for the tolerance of the points")
+    if cover.margin_mm:
+        lines += layout.item("", f"{units.fine(cover.margin_mm)} is taken off for the figure's margin")
     limit = reserve.limit_face if reserve.limit_face.startswith("the ") else f"the {reserve.limit_face}"
     lines += layout.item(
         "Reserve",
@@ -155,7 +159,7 @@ def reading_section(fit: Fit, layout: Layout) -> list[str]:
     if not figure.repairs:
         return lines + layout.item("Repaired", "nothing needed repair")
     for k, repair in enumerate(figure.repairs):
-        lines += layout.item("Repaired" if k == 0 else "", repair.text)
+        lines += layout.item("" if k else "Outlines" if figure.is_envelope else "Repaired", repair.text)
     return lines
 
 

@@ -20,6 +20,8 @@ def figure_record(fit: Fit) -> dict[str, Any]:
         "volume_m3": figure.volume_m3,
         "ratio": figure.ratio,
         "is_solid": figure.is_solid,
+        "is_envelope": figure.is_envelope,
+        "margin_mm": figure.margin_mm,
         "repairs": [{"step": r.step, "text": r.text, "measures": dict(r.measures)} for r in figure.repairs],
     }
 

@@ -156,7 +156,7 @@ def digest_of(value: Any) -> str:
 
 def _mix(mixed: Any, value: Any) -> None:
     if isinstance(value, Figure):  # repairs and landmarks change no row
-        value = ("figure", value.vertices, value.faces, value.name, value.tolerance_mm)
+        value = ("figure", value.vertices, value.faces, value.name, value.margin_mm)
     if isinstance(value, np.ndarray):
         mixed.update(f"array {value.dtype.str} {value.shape}|".encode())
         mixed.update(np.ascontiguousarray(value).tobytes())

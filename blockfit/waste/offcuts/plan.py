@@ -241,7 +241,7 @@ def offcuts(
     light, apart_mm = light_solid(figure)
     most_kg = math.inf if lift_kg is None else lift_kg
     limits = Limits(
-        clearance_mm=clearance_mm + 2 * apart_mm,
+        clearance_mm=clearance_mm + 2 * apart_mm + figure.margin_mm,
         methods=ways,
         least_thickness_mm=thick_mm,
         least_volume_m3=least_kg / density,
@@ -259,7 +259,7 @@ def offcuts(
                 break
             parts = planner.take(plan, None if most_pieces is None else most_pieces - len(pieces))
             gone = planner.hollows[-1]
-            bounds = gone.offsets - clearance_mm
+            bounds = gone.offsets - clearance_mm - figure.margin_mm
             back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
             pieces += [
                 _offcut(part, fit.block, planner.gone[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)

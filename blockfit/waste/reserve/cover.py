@@ -20,8 +20,8 @@ __all__ = ["Cover", "stone_cover"]
 class Cover(Result):
     """``least_mm`` on the faces that count, ``at`` (3,) and towards ``least_face``; ``by_face`` on every face.
 
-    ``per_vertex_mm`` (n,) is each vertex's least distance to a face that counts. ``tolerance_mm`` has been taken
-    off all of them, for points taken by hand.
+    ``per_vertex_mm`` (n,) is each vertex's least distance to a face that counts. ``margin_mm`` has been taken
+    off all of them: a figure grown by a ball reaches exactly that much further towards every plane.
     """
 
     least_mm: float = field(metadata=fact("least cover", Sure.EXACT, Rounding.DOWN))
@@ -31,7 +31,7 @@ class Cover(Result):
     )
     at: Array = field(metadata=fact("at", Sure.EXACT, key="at_mm", measure=Measure.LENGTH))
     per_vertex_mm: Array
-    tolerance_mm: float = field(metadata=fact("taken off for the points' tolerance", Sure.GIVEN))
+    margin_mm: float = field(metadata=fact("taken off for the figure's margin", Sure.GIVEN))
 
 
 def stone_cover(fit: Fit) -> Cover:
@@ -44,8 +44,8 @@ def stone_cover(fit: Fit) -> Cover:
     30.0
     """
     block, placed = fit.block, fit.solid().vertices
-    tolerance = fit.figure.tolerance_mm * fit.scale
-    stone = block.sound_mm - placed @ block.normals.T - tolerance  # (n, f)
+    margin = fit.figure.margin_mm * fit.scale
+    stone = block.sound_mm - placed @ block.normals.T - margin  # (n, f)
     counted = counted_faces(fit.asked_cover_mm)
     per_vertex = stone[:, counted].min(axis=1)
     if block.surface is not None:
@@ -58,7 +58,7 @@ def stone_cover(fit: Fit) -> Cover:
         by_face={name: float(least) for name, least in zip(block.names, stone.min(axis=0), strict=True)},
         at=placed[vertex].copy(),
         per_vertex_mm=per_vertex,
-        tolerance_mm=tolerance,
+        margin_mm=margin,
     )
 
 
@@ -68,7 +68,8 @@ def _in_rough(fit: Fit, stone: Array, placed: Array) -> Cover:
     assert body is not None
     vertices, faces = refined(body.vertices, body.faces, max(fit.block.size_mm) / 40)
     away, _ = SurfaceDistance(vertices, faces).signed(placed)
-    per_vertex = -away - float(fit.block.skin_mm.max())
+    margin = fit.figure.margin_mm * fit.scale
+    per_vertex = -away - float(fit.block.skin_mm.max()) - margin
     vertex = int(per_vertex.argmin())
     exact = dict(fit.kept_mm).get("the block's surface", np.inf) - float(fit.block.skin_mm.max())
     return Cover(
@@ -77,5 +78,5 @@ def _in_rough(fit: Fit, stone: Array, placed: Array) -> Cover:
         by_face={name: float(least) for name, least in zip(fit.block.names, stone.min(axis=0), strict=True)},
         at=placed[vertex].copy(),
         per_vertex_mm=per_vertex,
-        tolerance_mm=0.0,
+        margin_mm=margin,
     )

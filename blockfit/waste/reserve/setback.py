@@ -81,7 +81,7 @@ def _obstacles(fit: Fit, stage: StageStone | None) -> list[Obstacle]:
     found = [] if fit.block.is_plain else obstacles_of(fit.block, asked)
     if stage is not None:
         found.append(stone_obstacle("the stone as it stands", stage.stone, 0.0))
-    spare = fit.figure.tolerance_mm * fit.scale
+    spare = fit.figure.margin_mm * fit.scale
     return [replace(obstacle, margin_mm=obstacle.margin_mm + spare) for obstacle in found] if spare else found
 
 
@@ -90,7 +90,7 @@ def _to_the_planes(fit: Fit, way: Array) -> tuple[float, str, Array]:
     block, placed = fit.block, fit.solid().vertices
     along = block.normals @ way
     heights = placed @ block.normals.T  # (n, f)
-    slack = block.sound_mm - fit.asked_cover_mm - heights.max(axis=0) - fit.figure.tolerance_mm * fit.scale
+    slack = block.sound_mm - fit.asked_cover_mm - heights.max(axis=0) - fit.figure.margin_mm * fit.scale
     room = np.where(along > 1e-12, slack / np.where(along > 1e-12, along, 1.0), np.inf)
     face = int(room.argmin())
     return max(0.0, float(room[face])), block.names[face], placed[int(heights[:, face].argmax())].copy()

@@ -1,0 +1,265 @@
+"""Outlines in SVG files: what is painted dark, in the order in which it is painted; lxml is read here only.
+
+Read: paths, rectangles, circles, ellipses, polygons, polylines, groups, transforms, ``use``, plain style rules.
+Not read: text, pictures, clips, masks, patterns. Curves are drawn as chords, and what chords cost is stated."""
+
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from blockfit.drawings.areas import area_from_rings, combined, corners_of_area, linear
+from blockfit.drawings.strokes import affine, ellipse, numbers, path_lines, rounded_box
+from blockfit.errors import BadValueError, UnreadableFileError, shown_name
+from blockfit.geometry.arrays import Array
+from blockfit.intake.guard import bytes_of
+from blockfit.units import MM_PER_UNIT
+
+__all__ = ["svg_area"]
+
+_MOST_BYTES = 64 << 20
+_MOST_SHAPES = 200_000
+_DEEPEST = 60
+_SKIPPED = {"defs", "clipPath", "mask", "pattern", "marker", "symbol", "linearGradient", "radialGradient", "style",
+            "metadata", "title", "desc", "script", "filter", "text", "image", "foreignObject", "switch"}  # fmt: skip
+_LOST = {"text": "text", "image": "pictures", "foreignObject": "foreign objects"}
+_LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(mm|cm|in|pt|pc|m|px|%)?\s*$")
+_ABSOLUTE = {**MM_PER_UNIT, "pt": 25.4 / 72, "pc": 25.4 / 6}  # CSS: a point is a 72nd of an inch, a pica a 6th
+_NAMED = {"white": 1.0, "none": 1.0, "transparent": 1.0, "black": 0.0, "red": 0.3, "blue": 0.11, "green": 0.3,
+          "yellow": 0.89, "gray": 0.5, "grey": 0.5, "silver": 0.75}  # fmt: skip
+_FARTHEST = 1e9  # user units
+_LIGHT = 0.9  # brightness from which paint counts as ground
+_CHORD = 2e-4  # of the drawing's size: what chords of curves may miss
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    fill: str = "black"
+    stroke: str = "none"
+    rule: str = "nonzero"
+    shown: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shape:
+    rings: tuple[Array, ...]  # (n, 2) each, in the root's user units, y downwards
+    open: tuple[Array, ...]
+    style: _Style
+    curved: bool
+
+
+def svg_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
+    """Return the dark area of an SVG (v upwards), mm per user unit if it says so, what chords cost, and notes.
+
+    White paint takes away what it covers. A drawing of lines only, without any fill, is taken for what they enclose.
+    """
+    name = shown_name(path)
+    root = _root(bytes_of(path, _MOST_BYTES), name)
+    reader = _Reader(root, name)
+    reader.walk(root, np.eye(3), _Style(), 0)
+    area, notes = _painted(reader.shapes, name)
+    size = max(area.bounds[2] - area.bounds[0], area.bounds[3] - area.bounds[1])
+    curved = any(shape.curved for shape in reader.shapes)
+    if reader.lost:
+        notes.append(f"{', '.join(sorted(reader.lost))} in it were left out")
+    flipped = linear(area, np.diag([1.0, -1.0]), np.zeros(2))
+    return flipped, _mm_per_unit(root), _CHORD * size if curved else 0.0, notes
+
+
+def _root(data: bytes, name: str) -> Any:
+    from lxml import etree
+
+    # No entities, no files, no network: a drawing needs none of them.
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False)
+    try:
+        root = etree.fromstring(data, parser)
+    except (etree.XMLSyntaxError, ValueError) as error:
+        raise UnreadableFileError(f"{name}: no SVG that can be read ({error})") from error
+    if _tag(root) != "svg":
+        raise UnreadableFileError(f"{name}: the root of an SVG is svg, and this is {_tag(root) or 'none'}")
+    return root
+
+
+def _tag(element: Any) -> str:
+    return str(element.tag).rpartition("}")[2] if isinstance(element.tag, str) else ""
+
+
+def _mm_per_unit(root: Any) -> float | None:
+    """Return mm per user unit, where width or height are absolute lengths; a px is no length on paper."""
+    box = numbers(root.get("viewBox", ""))
+    for attribute, k in (("width", 2), ("height", 3)):
+        found = _LENGTH.match(root.get(attribute, ""))
+        if found is None or found.group(2) not in _ABSOLUTE:
+            continue
+        millimetres = float(found.group(1)) * _ABSOLUTE[found.group(2)]
+        if len(box) == 4 and box[k] > 0:
+            return millimetres / box[k]
+        return 25.4 / 96  # CSS: without a view box a user unit is a 96th of an inch
+    return None
+
+
+class _Reader:
+    """Walks through a drawing and gathers its shapes in the order in which they are painted."""
+
+    def __init__(self, root: Any, name: str) -> None:
+        self.name = name
+        self.shapes: list[_Shape] = []
+        self.lost: set[str] = set()
+        self._by_id = {e.get("id"): e for e in root.iter() if isinstance(e.tag, str) and e.get("id")}
+        sheets = " ".join(e.text or "" for e in root.iter() if _tag(e) == "style")
+        sheets = re.sub(r"/\*.*?\*/", "", sheets, flags=re.DOTALL)
+        self._rules = [
+            (selector.strip(), body)
+            for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", sheets)
+            for selector in selectors.split(",")
+        ]  # fmt: skip
+
+    def walk(self, element: Any, matrix: Array, style: _Style, depth: int) -> None:
+        """Add an element's shapes, and those of all within it."""
+        tag = _tag(element)
+        if depth > _DEEPEST or len(self.shapes) > _MOST_SHAPES:
+            raise BadValueError(
+                f"{self.name} nests deeper than {_DEEPEST} groups or has too many shapes to be a drawing"
+            )
+        if tag in _LOST:
+            self.lost.add(_LOST[tag])
+        if not tag or tag in _SKIPPED:
+            return
+        style = self._styled(element, style)
+        if not style.shown:
+            return
+        matrix = matrix @ affine(element.get("transform", ""))
+        if tag == "use":
+            target = self._by_id.get(_link(element))
+            if target is not None:
+                by = affine(f"translate({_number(element, 'x')} {_number(element, 'y')})")
+                for one in target if _tag(target) == "symbol" else [target]:
+                    self.walk(one, matrix @ by, style, depth + 1)
+            return
+        if tag in ("svg", "g", "a"):
+            for child in element:
+                self.walk(child, matrix, style, depth + 1)
+            return
+        self._add(element, tag, matrix, style)
+
+    def _add(self, element: Any, tag: str, matrix: Array, style: _Style) -> None:
+        lines, curved = self._lines(element, tag)
+        if not all(np.isfinite(points).all() and np.abs(points).max(initial=0.0) < _FARTHEST for points, _ in lines):
+            raise BadValueError(f"{self.name}: a {tag} has a place that no drawing has")
+        moved = [(points @ matrix[:2, :2].T + matrix[:2, 2], closed) for points, closed in lines if len(points)]
+        rings = tuple(points for points, closed in moved if closed and len(points) > 2)
+        loose = tuple(points for points, closed in moved if not closed and len(points) > 1)
+        if rings or loose:
+            self.shapes.append(_Shape(rings, loose, style, curved))
+
+    def _lines(self, element: Any, tag: str) -> tuple[list[tuple[Array, bool]], bool]:
+        def of(attribute: str) -> float:
+            return _number(element, attribute)
+
+        if tag == "path":
+            return path_lines(element.get("d", ""), self.name)
+        if tag == "rect" and of("width") > 0 and of("height") > 0:
+            rx, ry = of("rx"), of("ry")
+            box = rounded_box(of("x"), of("y"), of("width"), of("height"), rx or ry, ry or rx)
+            return [(box, True)], len(box) > 4
+        if tag in ("circle", "ellipse"):
+            rx, ry = (of("r"), of("r")) if tag == "circle" else (of("rx"), of("ry"))
+            return ([(ellipse(of("cx"), of("cy"), rx, ry), True)] if rx > 0 and ry > 0 else []), True
+        if tag in ("polygon", "polyline"):
+            given = numbers(element.get("points", ""))
+            points = np.array(given[: len(given) // 2 * 2]).reshape(-1, 2)
+            return [(points, tag == "polygon")], False
+        if tag == "line":
+            return [(np.array([[of("x1"), of("y1")], [of("x2"), of("y2")]]), False)], False
+        return [], False
+
+    def _styled(self, element: Any, style: _Style) -> _Style:
+        """Return the style that holds for an element: what it inherits, its attributes, rules, its own style."""
+        said = {key: element.get(key) for key in ("fill", "stroke", "fill-rule", "display", "visibility")}
+        said |= {f"{key}-opacity": element.get(f"{key}-opacity") for key in ("fill", "stroke")}
+        said["opacity"] = element.get("opacity")
+        classes = (element.get("class") or "").split()
+        names = {_tag(element), "*", f"#{element.get('id')}", *(f".{c}" for c in classes)}
+        names |= {f"{_tag(element)}.{c}" for c in classes}
+        for selector, body in self._rules:
+            if selector in names:
+                said |= _declared(body)
+        said |= _declared(element.get("style") or "")
+        fill, stroke = (_paint(said, key, getattr(style, key)) for key in ("fill", "stroke"))
+        shown = style.shown and said.get("display") != "none" and said.get("visibility") not in ("hidden", "collapse")
+        if _share(said.get("opacity")) == 0:
+            shown = False
+        rule = said.get("fill-rule")
+        return replace(style, fill=fill, stroke=stroke, shown=shown, rule=style.rule if rule is None else rule)
+
+
+def _declared(body: str) -> dict[str, str]:
+    pairs = [line.partition(":") for line in body.split(";")]
+    return {key.strip(): value.replace("!important", "").strip() for key, colon, value in pairs if colon}
+
+
+def _paint(said: dict[str, Any], key: str, inherited: str) -> str:
+    if _share(said.get(f"{key}-opacity")) == 0:
+        return "none"
+    value = said.get(key)
+    return inherited if value is None or value == "inherit" else str(value).strip().lower()
+
+
+def _share(value: Any) -> float:
+    try:
+        return 1.0 if value is None else float(value)
+    except ValueError:
+        return 1.0
+
+
+def _link(element: Any) -> str:
+    link = element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
+    return str(link)[1:] if str(link).startswith("#") else ""
+
+
+def _number(element: Any, attribute: str) -> float:
+    found = _LENGTH.match(element.get(attribute, ""))
+    if found is None or found.group(2) == "%":
+        return 0.0
+    unit = found.group(2)
+    # CSS: 96 user units are an inch.
+    return float(found.group(1)) * (1.0 if unit in (None, "px") else _ABSOLUTE[unit] * 96 / 25.4)
+
+
+def _brightness(paint: str) -> float:
+    """Return how light a paint is, 0 to 1; what is not known (a gradient, a name) counts as dark."""
+    if paint in _NAMED:
+        return _NAMED[paint]
+    hexes = re.fullmatch(r"#([0-9a-f]{3}|[0-9a-f]{6})", paint)
+    if hexes:
+        digits = hexes.group(1)
+        digits = "".join(2 * d for d in digits) if len(digits) == 3 else digits
+        values = [int(digits[k : k + 2], 16) / 255 for k in (0, 2, 4)]
+    else:
+        shares = re.fullmatch(r"rgba?\(([^)]*)\)", paint)
+        if shares is None:
+            return 0.0
+        values = [n / (100 if "%" in shares.group(1) else 255) for n in numbers(shares.group(1))[:3]]
+    return float(np.array([0.299, 0.587, 0.114])[: len(values)] @ values)  # ITU-R BT.601
+
+
+def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
+    """Return what is dark once all shapes are painted in order, or what lines enclose where nothing is filled."""
+    filled = [shape for shape in shapes if shape.style.fill != "none" and (shape.rings or shape.open)]
+    if any(_brightness(shape.style.fill) < _LIGHT for shape in filled):
+        area = area_from_rings([])
+        for shape in filled:
+            rings = [*shape.rings, *(line for line in shape.open if len(line) > 2)]  # filling closes an open line
+            own = area_from_rings(rings, even_odd=shape.style.rule == "evenodd")
+            area = combined(area, own, "add" if _brightness(shape.style.fill) < _LIGHT else "take")
+        if not area.is_empty:
+            return area, []
+        raise BadValueError(f"{name}: white paint covers all that is dark; there is no outline in it")
+    lines = [shape for shape in shapes if shape.style.stroke != "none"]
+    rings = [ring for shape in lines for ring in shape.rings]
+    area = area_from_rings(rings)
+    if area.is_empty or corners_of_area(area) == 0:
+        raise BadValueError(f"{name} has neither dark areas nor closed lines; close and fill the outline")
+    return area, ["nothing in it is filled: what its closed lines enclose was taken, by even-odd"]
