@@ -18,7 +18,7 @@ from blockfit.intake.guard import json_from
 
 __all__ = ["CONTENTS", "MADE_BY", "SCHEMA", "Package", "packed", "unpacked"]
 
-SCHEMA = 1
+SCHEMA = 2
 """The version of what a job file says; see DEVELOPERS.md before a class that is kept there is changed."""
 
 CONTENTS = "job.json"

@@ -77,7 +77,16 @@ _CLASSES: tuple[type, ...] = (
     Web,
     Wish,
 )
-_UPGRADES: dict[str, Upgrade] = {}
+
+
+def _with_margin(fields: dict[str, Any], schema: int) -> dict[str, Any]:
+    """Return a figure's fields with its margin by today's name (schema 1: ``tolerance_mm``)."""
+    if schema < 2 and "tolerance_mm" in fields:
+        fields["margin_mm"] = fields.pop("tolerance_mm")
+    return fields
+
+
+_UPGRADES: dict[str, Upgrade] = {"Figure": _with_margin}
 _ADDED: dict[str, dict[str, Any]] = {}
 
 KNOWN = Known({made.__name__: made for made in _CLASSES}, _UPGRADES, _ADDED)
