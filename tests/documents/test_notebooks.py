@@ -17,8 +17,8 @@ NotebookClient(book, timeout=400, kernel_name="python3").execute()
 """
 
 
-def test_there_are_four():
-    assert [book.stem[0] for book in NOTEBOOKS] == ["1", "2", "3", "4"]
+def test_there_are_five():
+    assert [book.stem[0] for book in NOTEBOOKS] == ["1", "2", "3", "4", "5"]
 
 
 @pytest.mark.parametrize("book", NOTEBOOKS, ids=lambda book: book.stem)
