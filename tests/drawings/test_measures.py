@@ -37,7 +37,8 @@ def test_every_model_within_the_errors_keeps_its_cover(seed):
     """A second pair of hands: draw a model within the errors, its limbs as many ovals, and measure its cover."""
     random = np.random.default_rng(seed)
     points = {f"p{k}": (*random.uniform(-300, 300, 3), float(random.uniform(2, 20))) for k in range(6)}
-    girths = {("p0", "p1"): (float(random.uniform(100, 500)), 8.0), "p2": float(random.uniform(100, 500))}
+    arm, head = (float(girth) for girth in random.uniform(100, 500, 2))
+    girths = {("p0", "p1"): (arm, 8.0), "p2": head}
     figure = bf.figure_from_measures(points=points, lengths=girths, length_error=6, roundness=0.7)
     block = bf.Block.box(900, 1000, 1100)
     fit = bf.safest(figure, block, scale=1.0, stance=bf.Stance.upright(20), gap=0.01)
@@ -45,7 +46,7 @@ def test_every_model_within_the_errors_keeps_its_cover(seed):
     for _ in range(5):
         true = {name: np.array(p[:3]) + shaken(random, p[3]) for name, p in points.items()}
         model = list(true.values())
-        for ends, girth in ((("p0", "p1"), girths["p0", "p1"][0] + 8), (("p2", "p2"), girths["p2"] + 6)):
+        for ends, girth in ((("p0", "p1"), arm + 8), (("p2", "p2"), head + 6)):
             flat = random.uniform(0.7, 1)
             long = girth / (4 * ellipe(1 - flat**2))
             for share in np.linspace(0, 1, 9):

@@ -69,8 +69,12 @@ def test_a_view_between_faces_cuts_the_corner_off():
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=25)
+@settings(max_examples=20)
 def test_pixels_give_exactly_the_voxels_that_they_allow(seed):
+    check_voxels(seed)
+
+
+def check_voxels(seed):
     random = np.random.default_rng(seed)
     z, y, x = random.integers(2, 9, 3)
     solid = random.random((z, y, x)) < random.uniform(0.1, 0.9)
@@ -298,4 +302,4 @@ def test_a_ring_from_above_and_from_before():
 @pytest.mark.parametrize("seed", [7, 106, 134, 135, 194, 249, 265])
 def test_pictures_whose_pixels_touch_at_corners_lose_nothing(seed):
     # In these manifold3d loses cells where edges of four faces meet; such outlines are grown by a little.
-    test_pixels_give_exactly_the_voxels_that_they_allow.hypothesis.inner_test(seed)
+    check_voxels(seed)

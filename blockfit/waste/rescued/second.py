@@ -97,7 +97,7 @@ def largest_from_waste(
     _checked(fit, cuts, gap, max_cells)
     stance = stance or Stance.free()
     kerf_mm, cover_mm = length_mm(kerf, "kerf", least=0), length_mm(cover, "cover", least=0)
-    slack_mm = fit.figure.tolerance_mm * fit.scale  # of the first figure's own points
+    slack_mm = fit.figure.margin_mm * fit.scale  # of the first figure's own points
     clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _HAIR_MM
     hull = hull_of(fit.solid())
     first = hull.points + hull.centre
@@ -136,9 +136,7 @@ def _one_cut(
     block: Block, first: Array, other: Figure, clear: float, cover: float, stance: Stance, gap: float, max_cells: int
 ) -> Parted | None:
     """Return the best single cut with what none beats; ``None`` where the cover leaves nothing of the block."""
-    question = parting_of(
-        block.normals, block.sound_mm - cover, first, clear + cover, hull_of(other), other.tolerance_mm
-    )
+    question = parting_of(block.normals, block.sound_mm - cover, first, clear + cover, hull_of(other), other.margin_mm)
     return None if question is None else largest_beyond(question, stance, gap=gap, max_cells=max_cells)
 
 
