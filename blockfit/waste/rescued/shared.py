@@ -165,7 +165,7 @@ def _task(
     triples = np.array(list(combinations(range(len(block.normals)), 3)), np.int64)
     matrices = np.swapaxes(block.normals[triples], 1, 2)
     sound = np.abs(np.linalg.det(matrices)) > 1e-6
-    taken = kerf + sum(margins) + sum(f.tolerance_mm * by for f, by in zip(figures, asked, strict=True))
+    taken = kerf + sum(margins) + sum(f.margin_mm * by for f, by in zip(figures, asked, strict=True))
     return _Task(
         block.normals,
         (rooms[0], rooms[1]),
