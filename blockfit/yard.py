@@ -268,7 +268,7 @@ def _rows(task: _Task, asked: _Terms) -> list[Row]:
 
 
 def _row(order: int, figure: Figure, shape: _Shape, block: Block, asked: _Terms) -> Row:
-    """Return one answer; what goes wrong is told in it."""
+    """Return one answer; what goes wrong is reported in it."""
     empty = Row(
         order, figure.name, block, Verdict.CANNOT_FIT.name, 0.0, 0.0, None, None, None, None, block.mass_kg, None,
         None, block.price, None, None, "",

@@ -32,7 +32,7 @@ CLASSES_MM = (2.0, 5.0, 15.0)
 _SAME_MM = 1e-7  # rounding
 _TOUCH_MM = 0.05  # stone missing by less is a touch
 _APART = 1.5  # a place further from a scan's than so many times the way to their third neighbours is not shown
-_SHOWN = 6  # places told of each kind
+_SHOWN = 6  # places listed of each kind
 _NOISE = 3.0  # standard deviations by which one place of a scan may lie off
 
 

@@ -13,8 +13,8 @@ from blockfit.waste.statics import side_words
 
 __all__ = ["LeftRegion", "regions_left"]
 
-_BANDS = 6  # parts of the figure's height that stone left is told by
-_LEAST_MM2 = 25.0  # a place read too deep is told from this size on
+_BANDS = 6  # parts of the figure's height that stone left is reported by
+_LEAST_MM2 = 25.0  # a place read too deep is reported from this size on
 _LEAST_LEFT_MM = 1.0  # less is within finishing
 _STEEP = 0.7  # upward part of a normal beyond which a surface looks up or down
 _DEEP, _PERHAPS, _LEFT = "too deep", "perhaps too deep", "stone left"

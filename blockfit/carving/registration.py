@@ -38,7 +38,7 @@ _FREE = 3.0  # standard errors by which marks must ask for another scale before 
 class Registration:
     """A scan laid into the block: ``transform`` (4, 4) takes its places, in mm as read, to the block's frame.
 
-    ``scale`` is 1 but for a scan that had none of its own. ``marks_mm`` is how far each mark lies from its place,
+    ``scale`` is 1 except for a scan that had none of its own. ``marks_mm`` is how far each mark lies from its place,
     ``rms_mm`` how far the scan scatters about the old surface where it still lies on it (a ``share`` of the scan), and
     ``noise_mm`` how far its places scatter by themselves. ``known`` says how well places of the block are known.
     """

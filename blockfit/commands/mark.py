@@ -75,9 +75,7 @@ def mark_command(
     tell, units = teller(), units_name(us)
     fit, job = case_of(tell, options)
     if fit.verdict is not Verdict.FITS:
-        click.echo(
-            f"{fit.figure.name} does not fit in {fit.block.name} as asked; blockfit survey tells what is missing"
-        )
+        click.echo(f"{fit.figure.name} does not fit in {fit.block.name} as asked; blockfit survey says what is missing")
         return
     tell("marking")
     points = _kept_points(job) or pointing(fit, count=count, inches=us)

@@ -2,7 +2,7 @@
 
 Numbers keep all their digits (the shortest decimals that give the same double again). A dataclass is its class's name
 and its fields; one that is met again is named by number. Surfaces go into PLY files beside. What is read back is made
-only from classes that are listed by name, each field held against its annotation: a file can say nothing else."""
+only from classes that are listed by name, each field compared with its annotation: a file can say nothing else."""
 
 import math
 import re

@@ -96,7 +96,7 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
     if radius <= 1e-12 * scale:
         raise BadValueError("the planes leave no stone between them")
     try:
-        with np.errstate(divide="ignore", invalid="ignore"):  # planes that never meet are told below
+        with np.errstate(divide="ignore", invalid="ignore"):  # planes that never meet are reported below
             meeting = HalfspaceIntersection(np.column_stack([normals, -offsets]), centre).intersections
     except QhullError as error:
         raise BadValueError("the planes do not close a block") from error

@@ -65,7 +65,7 @@ def _quiet() -> Any:
 
 
 def _solver() -> Any:
-    """Return a solver of its own, so that no program's answer hangs on the one before it."""
+    """Return a solver of its own, so that no program's answer depends on the one before it."""
     solver = _quiet()()
     for option, value in (("output_flag", False), ("presolve", "off"), ("solver", "simplex")):
         solver.setOptionValue(option, value)

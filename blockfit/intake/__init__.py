@@ -1,1 +1,1 @@
-"""Scans and yards as they come, read, mended and checked."""
+"""Scans and yards as they come, read, repaired and checked."""

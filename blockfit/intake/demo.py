@@ -65,7 +65,7 @@ def demo_scan(seed: int = 7) -> tuple[Array, Ints]:
 
 
 def demo_figure(*, scan: bool = True, ratio: float = 4.0) -> Figure:
-    """Return the lamplighter at full size, from the mended scan or from the clean maquette.
+    """Return the lamplighter at full size, from the repaired scan or from the clean maquette.
 
     >>> from blockfit.intake.demo import demo_figure
     >>> demo_figure(scan=False).is_solid

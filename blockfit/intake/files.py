@@ -1,6 +1,6 @@
 """Mesh files as they come: bare arrays, and the unit where the format states one; trimesh's one home.
 
-Nothing is mended here; what cannot be read raises `UnreadableFileError`."""
+Nothing is repaired here; what cannot be read raises `UnreadableFileError`."""
 
 import hashlib
 import io

@@ -1,4 +1,4 @@
-"""Reading a maquette: file, unit, ratio and axes in; a figure at full size out, with all that was mended."""
+"""Reading a maquette: file, unit, ratio and axes in; a figure at full size out, with all that was repaired."""
 
 import csv
 import math
@@ -21,7 +21,7 @@ from blockfit.geometry.surface import compacted, is_closed, signed_volume
 from blockfit.intake.files import RawMesh, read_mesh
 from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
-from blockfit.intake.repair import mended, untangled
+from blockfit.intake.repair import repaired, untangled
 from blockfit.measure.booleans import solid_from
 from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
@@ -49,13 +49,13 @@ def read_figure(
     pitch: Length | None = None,
     name: str | None = None,
 ) -> Figure:
-    """Return the figure in a mesh file (STL, PLY, OBJ, OFF, GLB, 3MF), at full size and mended.
+    """Return the figure in a mesh file (STL, PLY, OBJ, OFF, GLB, 3MF), at full size and repaired.
 
     ``unit`` is the file's; it may be left out only where the format states it. ``ratio`` "1:4" makes the
     maquette four times larger. ``up`` and ``front`` are the file's axes that become +z and −y (default "+z",
     "-y"; for GLB, whose standard says so, "+y" and "+z"). ``landmarks`` are named points in the file's unit and
     axes: a mapping, or a CSV or JSON file of name, x, y, z. ``max_hole`` is the widest hole to cap (full size);
-    ``pitch`` that of a rebuilt solid, should one be needed. What was mended is listed in ``figure.repairs``.
+    ``pitch`` that of a rebuilt solid, should one be needed. What was repaired is listed in ``figure.repairs``.
 
     Raises `UnreadableFileError`, `UnitNeededError` or `BadValueError`.
     """
@@ -65,7 +65,7 @@ def read_figure(
     axes = _axes(raw, up, front)
     scale = _unit_of(raw, unit, shown_name(file)) * factor
     repairs = _resolution(raw, scale)
-    with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is told and dropped below
+    with np.errstate(over="ignore", invalid="ignore"):  # what is not finite is reported and dropped below
         vertices = (raw.vertices * scale) @ axes.T
     _check_size(compacted(vertices, raw.faces)[0], shown_name(file))
     hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
@@ -128,8 +128,8 @@ def repaired(
     joins_are_news: bool = True,
     name: str = "figure",
 ) -> tuple[Array, Ints, list[Repair]]:
-    """Return a surface in mm mended as far as it goes, and what was done; the arrays given stay as they are."""
-    ours, triangles, done = mended(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
+    """Return a surface in mm repaired as far as it goes, and what was done; the arrays given stay as they are."""
+    ours, triangles, done = repaired(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
     if len(triangles) == 0:
         raise UnreadableFileError(
             f"{name}: nothing is left of the surface after dropping what has no area; check the file"
@@ -138,14 +138,14 @@ def repaired(
     if not solid:
         loose, fewer, news = untangled(ours, triangles)
         if news:
-            loose, fewer, more = mended(loose, fewer, max_hole_mm, joins_are_news=False)
+            loose, fewer, more = repaired(loose, fewer, max_hole_mm, joins_are_news=False)
             if len(fewer) and _is_solid(loose, fewer):
                 ours, triangles, done, solid = loose, fewer, [*done, *news, *more], True
     if not solid:
         ours, triangles, news = rebuilt(ours, triangles, pitch_mm)
         done += news
         if news:
-            ours, triangles, more = mended(ours, triangles, max_hole_mm, joins_are_news=False)
+            ours, triangles, more = repaired(ours, triangles, max_hole_mm, joins_are_news=False)
             done += more
         solid = _is_solid(ours, triangles)
     if not solid:

@@ -1,4 +1,4 @@
-"""Reading a yard: a CSV or JSON file of blocks, every mistake told at once with its place and what was expected."""
+"""Reading a yard: a CSV or JSON file of blocks, every mistake reported at once with its place and what was expected."""
 
 import csv
 import re

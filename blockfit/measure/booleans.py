@@ -46,7 +46,7 @@ def solid_from(vertices: Array, faces: Ints) -> Solid:
     ours = signed_volume(vertices, faces)
     size = float(np.abs(vertices).max(initial=0.0))
     # On import manifold3d collapses what it takes for degenerate, and where many planes coincide it can take away
-    # stone with it: the volume tells, and moving the vertices by a hair helps.
+    # stone with it: the volume shows it, and moving the vertices slightly helps.
     for hair in (0.0, 1e-9, 1e-7):
         moved = vertices + hair * size * np.random.default_rng(0).uniform(-1, 1, size=vertices.shape)
         mesh = manifold3d.Mesh64(np.array(moved, np.float64, order="C"), np.array(faces, np.uint64, order="C"))

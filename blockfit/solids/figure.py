@@ -21,7 +21,7 @@ __all__ = ["Figure", "Repair"]
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """One thing that was mended on reading a scan: which step, in words, and its measures."""
+    """One thing that was repaired on reading a scan: which step, in words, and its measures."""
 
     step: str
     text: str
@@ -152,7 +152,7 @@ def _frozen_faces(faces: Any, count: int) -> Ints:
         given = np.array(faces)
         if given.dtype.kind not in "iu" and given.size and not np.array_equal(given, np.floor(given)):
             raise BadValueError("faces must be whole numbers, three per face")
-        with np.errstate(invalid="ignore"):  # what no whole number holds names no vertex, and is told below
+        with np.errstate(invalid="ignore"):  # what no whole number holds names no vertex, and is reported below
             ours = given.astype(np.int64).reshape(-1, 3) if given.size == 0 else given.astype(np.int64)
     except (TypeError, ValueError, OverflowError) as error:
         raise BadValueError(f"faces must be whole numbers, three per face: {error}") from error

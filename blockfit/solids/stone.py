@@ -25,7 +25,7 @@ class Stone:
     high_kg_m3: float
     source: str = "given by the user"
     caution: str = ""
-    water_absorption: float | None = None  # share of its dry weight that it drinks; measured, never assumed
+    water_absorption: float | None = None  # share of its dry weight that it absorbs; measured, never assumed
     rupture_mpa: tuple[float, float] | None = None  # range of the modulus of rupture
     rupture_source: str = "given by the user"
 

@@ -10,7 +10,7 @@ from blockfit.solids.figure import Figure, require_solid
 
 __all__ = ["default_pitch_mm", "light_solid", "placed_solid"]
 
-_MANY = 60_000  # faces: beyond them a surface within a fifth of a millimetre serves where nothing finer is told
+_MANY = 60_000  # faces: beyond them a surface within a fifth of a millimetre serves where nothing finer is asked
 _LIGHT_MM = 0.2
 _light: "WeakKeyDictionary[Figure, Figure]" = WeakKeyDictionary()
 

@@ -9,7 +9,7 @@ __all__ = ["carvers_shift"]
 
 
 def carvers_shift(normals: Array, room: Array) -> Array:
-    """Return the shift (3,) within ``normals @ x <= room``: as low as may be, centred left to right, then forward.
+    """Return the shift (3,) within ``normals @ x <= room``: as low as possible, centred left to right, then forward.
 
     Where there is no such shift, the one whose worst miss is least, and then the sum of its misses.
 

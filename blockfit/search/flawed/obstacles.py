@@ -1,4 +1,4 @@
-"""What a figure keeps clear of that no plane tells: flaws, and the outside of a rough block.
+"""What a figure keeps clear of beside the planes: flaws, and the outside of a rough block.
 
 mm, block frame. Distances are exact for surfaces and balls; a figure's own distances are taken in its own frame."""
 

@@ -132,7 +132,7 @@ def _start(stance: Stance) -> Cells:
     """Return cells that hold every rotation allowed."""
     if stance.is_upright:
         return start_turns(stance.turn, 1 if stance.turn == 0 else 21)
-    turned = start_cubes((0, 1, 2, 3), 1)  # of a ball no turn need be told from another
+    turned = start_cubes((0, 1, 2, 3), 1)  # of a ball no turn differs from another
     return turned.pick(~outside_stance(turned.rotations(), turned.radii(), stance))
 
 
@@ -311,7 +311,7 @@ class _Search:
 
     @property
     def rooms(self) -> Array:
-        """What the dependencies of the block alone leave (k,), a hair more for rounding."""
+        """What the dependencies of the block alone leave (k,), slightly more for rounding."""
         return np.asarray(self.question.weights @ self.question.offsets + _HAIR * self.question.size)
 
     def _block_bound(self, matrices: Array, radii: Array, turned: Cells) -> Array:

@@ -58,7 +58,7 @@ class Question:
 
     @cached_property
     def is_listed(self) -> bool:
-        """Whether all dependencies were listed, but for such as nearly parallel faces may hide."""
+        """Whether all dependencies were listed, except such as nearly parallel faces may hide."""
         return dependencies(self.normals)[1]
 
     @cached_property

@@ -10,7 +10,7 @@ __all__ = ["figure_record", "fit_record"]
 
 
 def figure_record(fit: Fit) -> dict[str, Any]:
-    """Return what was read and what was mended."""
+    """Return what was read and what was repaired."""
     figure = fit.figure
     return {
         "name": figure.name,

@@ -1,7 +1,7 @@
 """What reminds the carver where the nose, knee and hand lie: inner contours of a face sheet, and depths at high points.
 
 Contours are the mesh's own sides at which the surface turns away from the viewer, or is sharp, and that are seen; exact
-but for hiding, which is asked at the middle of each side."""
+except for hiding, which is asked at the middle of each side."""
 
 from collections.abc import Iterator
 

@@ -1,6 +1,6 @@
 """What makes a cut, how wide it is, how far it wanders, and where it can be used.
 
-mm. The widths and allowances of the methods listed here are starting values (common practice, no source, but for
+mm. The widths and allowances of the methods listed here are starting values (common practice, no source, except
 the wire: 10-11 mm over its beads, after a maker's instructions): take those of your own tools."""
 
 import math

@@ -374,7 +374,7 @@ class Planner:
     def _remove(self, normals: Array, offsets: Array) -> None:
         """Take all beyond the planes out of the stone left.
 
-        The tool reaches beyond the block, and a hair beyond its planes: faces that coincide would leave fins.
+        The tool reaches beyond the block, and slightly beyond its planes: faces that coincide would leave fins.
         """
         low, high = self._block.corners_mm.min(axis=0) - 50, self._block.corners_mm.max(axis=0) + 50
         box = np.concatenate([high, -low])

@@ -49,7 +49,7 @@ class Directions:
 def directions(
     fit: Fit, *, count: int = 400, tool: Tool | None = None, least_angle: float = 15, pitch: Length | None = None
 ) -> Directions:
-    """Return what a straight tool (of no width, or ``tool``) reaches from ``count`` directions over the sphere.
+    """Return what a straight tool (infinitely thin, or ``tool``) reaches from ``count`` directions over the sphere.
 
     The block stands: a tool cannot come up through the floor under it. The waste before the figure is gone.
     """

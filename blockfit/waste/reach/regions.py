@@ -29,7 +29,7 @@ __all__ = ["Region", "Setting", "classes", "joined_patches", "regions_of"]
 
 _SLANTS_A_PIECE = 12  # slanting directions given to one connected piece at most
 _OPENINGS = 10  # of the largest regions are their openings measured
-_RADII = (1, 2, 3, 4, 6, 8, 11, 15)  # cells: of the tools tried; an opening wider than the last is told as that
+_RADII = (1, 2, 3, 4, 6, 8, 11, 15)  # cells: of the tools tried; an opening wider than the last is reported as that
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -41,7 +41,7 @@ class Region(Result):
     ``meets_deg`` the angle at which it meets the surface, in the middle. ``stone_m3`` (``stone_kg``) is the stone
     behind the figure's surface that the region bounds; ``depth_mm`` how far it goes behind the first surface of
     its columns; ``opening_mm`` the thickest tool that still reaches half of it along the approach (``None``: not
-    measured; it was small, or closed). ``slender_mm2`` is what a tool of no width would reach where the tool given
+    measured; it was small, or closed). ``slender_mm2`` is what an infinitely thin tool would reach where the tool given
     does not. ``outline`` is what it covers in the view from the front; ``after`` the numbers of regions to be
     opened before it.
     """
@@ -121,7 +121,7 @@ def _slanting(setting: Setting, labels: Ints, ways: list[Array | None], later: F
     tried = [into for into in spread_directions(slants) if into[2] < 0.8]
     coarse = 1.5 * setting.pitch_mm
     hits = np.array([seen_along(elements, into, block, coarse, setting.tool, rest)[where] for into in tried])
-    # Area counts in full where the tool meets it well, by a tenth where it would only skid.
+    # Area counts in full where the tool meets it well, by a tenth where it would only glance off.
     square = -(np.array(tried) @ elements.normals[where].T)
     steady = np.where(square >= np.sin(np.radians(setting.least_angle)), 1.0, 0.1)
     worth = hits * steady * elements.areas[where]  # (k, r)
@@ -246,7 +246,7 @@ def _reach_word(into: Array | None, setting: Setting) -> str:
 
 
 def _slender(setting: Setting, mine: Ints, into: Array | None) -> float:
-    """Return the area in mm² that a tool of no width would reach, from the front or along the approach."""
+    """Return the area in mm² that an infinitely thin tool would reach, from the front or along the approach."""
     if setting.tool is None:
         return 0.0
     elements = setting.elements

@@ -37,7 +37,7 @@ class Undercuts(Result):
     """Four volumes of stone and what the pitch misses, the reach of each face, and the regions left for later.
 
     ``view`` is how the carver looks; ``skims_mm2`` is the surface seen from there at less than the least angle, or
-    edge on: a tool only skids on it. ``region_of`` (m,) gives each element of ``elements`` its region's number, 0
+    edge on: a tool only glances off it. ``region_of`` (m,) gives each element of ``elements`` its region's number, 0
     where it is reached from the front, stands on the bottom, or is scattered (``scattered_mm2``).
     """
 
@@ -80,7 +80,7 @@ def undercuts(
     """Return what is undercut from ``front``, by columns ``pitch`` apart (default: a 400th of the block).
 
     A base that stands on the bottom is no undercut: it stays. ``tool`` is what must reach (default: a straight
-    tool of no width); ``least_angle`` the degrees below which it only skids; ``least_region`` the share of the
+    infinitely thin tool); ``least_angle`` the degrees below which it only glances off; ``least_region`` the share of the
     surface below which regions are joined to a neighbour or told as scattered; ``slants`` how many slanting
     directions are tried for what no face reaches.
     """

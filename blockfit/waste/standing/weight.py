@@ -55,7 +55,7 @@ class Weights(Result):
     """Weights in kg (``None`` without a stone) and volumes in m³; ``low`` and ``high`` scale to the range's ends.
 
     ``parts_m3`` sum to the block: skin, offcuts, the sound stone before, beside, between and behind the figure, and
-    the figure. ``wet`` multiplies a weight for stone that has drunk its fill; 1 where no absorption is known.
+    the figure. ``wet`` multiplies a weight for stone that has absorbed its fill; 1 where no absorption is known.
     """
 
     block_kg: float | None = field(metadata=fact("block", Sure.ESTIMATE, Rounding.UP))
@@ -104,7 +104,7 @@ def weights(
 
     Stages run in the order of work: offcuts, the skin, then the stone before the figure, beside it, between its
     surfaces and behind it. ``allowances`` is what each tool leaves over the surface; ``water_absorption`` the share
-    of its dry weight that the stone drinks (default: the stone's own, if it has one). Raises `OpenSurfaceError` for
+    of its dry weight that the stone absorbs (default: the stone's own, if it has one). Raises `OpenSurfaceError` for
     a figure that is no solid.
     """
     solid = placed_solid(fit, "weights")
@@ -126,9 +126,9 @@ def weights(
     waste = block - figure
     area = solid.area_m2
     over = {tool: length_mm(thick, f"allowance of {tool}", least=0) for tool, thick in allowances.items()}
-    drunk = water_absorption if water_absorption is not None else (stone.water_absorption if stone else None)
-    if drunk is not None and not 0 <= drunk < 1:
-        raise BadValueError(f"water_absorption={drunk!r} must be a share of the dry weight, such as 0.02")
+    absorbed = water_absorption if water_absorption is not None else (stone.water_absorption if stone else None)
+    if absorbed is not None and not 0 <= absorbed < 1:
+        raise BadValueError(f"water_absorption={absorbed!r} must be a share of the dry weight, such as 0.02")
     return Weights(
         block_kg=_times(block, kg),
         figure_kg=_times(figure, kg),
@@ -144,7 +144,7 @@ def weights(
         skin_m3=skin,
         low=1.0 if stone is None else stone.low_kg_m3 / stone.density_kg_m3,
         high=1.0 if stone is None else stone.high_kg_m3 / stone.density_kg_m3,
-        wet=1.0 + (drunk or 0.0),
+        wet=1.0 + (absorbed or 0.0),
         parts_m3=tuple(zip((*names, "figure"), (*removed, figure), strict=True)),
         stages=tuple(stages),
         allowances=tuple(
