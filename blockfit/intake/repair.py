@@ -13,14 +13,14 @@ from blockfit.intake.shells import one_solid
 from blockfit.measure.patches import areas, face_pairs, linked, pieces
 from blockfit.solids.figure import Repair
 
-__all__ = ["repaired", "untangled"]
+__all__ = ["repair_surface", "untangled"]
 
 Rung = tuple[Array, Ints, list[Repair]]
 
 _SPECK = 0.002  # of the largest piece's area
 
 
-def repaired(vertices: Array, faces: Ints, max_hole_mm: float | None, *, joins_are_news: bool = True) -> Rung:
+def repair_surface(vertices: Array, faces: Ints, max_hole_mm: float | None, *, joins_are_news: bool = True) -> Rung:
     """Return the repaired surface and what was done. It may still be open: see `is_closed`.
 
     ``joins_are_news`` tells whether joining vertices by position is worth telling (an STL stores all apart).
@@ -87,9 +87,8 @@ def _merge_by_position(vertices: Array, faces: Ints, news: bool) -> Rung:
     joined = len(used) - len(spots)
     if joined == 0 or not (news or near):
         return spots, merged, []
-    text = f"joined {joined:,} vertices that lie at the same place" + (
-        f" ({near:,} within a tolerance)" if near else ""
-    )
+    text = f"joined {joined:,} vertices that lie at the same place"
+    text += f" ({near:,} within a tolerance)" if near else ""
     return spots, merged, [Repair("joined vertices", text, (("vertices", joined),))]
 
 

@@ -21,7 +21,7 @@ from blockfit.geometry.surface import compacted, is_closed, signed_volume
 from blockfit.intake.files import RawMesh, read_mesh
 from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
-from blockfit.intake.repair import repaired, untangled
+from blockfit.intake.repair import repair_surface, untangled
 from blockfit.measure.booleans import solid_from
 from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
@@ -129,7 +129,7 @@ def repaired(
     name: str = "figure",
 ) -> tuple[Array, Ints, list[Repair]]:
     """Return a surface in mm repaired as far as it goes, and what was done; the arrays given stay as they are."""
-    ours, triangles, done = repaired(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
+    ours, triangles, done = repair_surface(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
     if len(triangles) == 0:
         raise UnreadableFileError(
             f"{name}: nothing is left of the surface after dropping what has no area; check the file"
@@ -138,14 +138,14 @@ def repaired(
     if not solid:
         loose, fewer, news = untangled(ours, triangles)
         if news:
-            loose, fewer, more = repaired(loose, fewer, max_hole_mm, joins_are_news=False)
+            loose, fewer, more = repair_surface(loose, fewer, max_hole_mm, joins_are_news=False)
             if len(fewer) and _is_solid(loose, fewer):
                 ours, triangles, done, solid = loose, fewer, [*done, *news, *more], True
     if not solid:
         ours, triangles, news = rebuilt(ours, triangles, pitch_mm)
         done += news
         if news:
-            ours, triangles, more = repaired(ours, triangles, max_hole_mm, joins_are_news=False)
+            ours, triangles, more = repair_surface(ours, triangles, max_hole_mm, joins_are_news=False)
             done += more
         solid = _is_solid(ours, triangles)
     if not solid:

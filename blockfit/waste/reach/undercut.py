@@ -80,8 +80,8 @@ def undercuts(
     """Return what is undercut from ``front``, by columns ``pitch`` apart (default: a 400th of the block).
 
     A base that stands on the bottom is no undercut: it stays. ``tool`` is what must reach (default: a straight
-    infinitely thin tool); ``least_angle`` the degrees below which it only glances off; ``least_region`` the share of the
-    surface below which regions are joined to a neighbour or told as scattered; ``slants`` how many slanting
+    infinitely thin tool); ``least_angle`` the degrees below which it only glances off; ``least_region`` the share of
+    the surface below which regions are joined to a neighbour or reported as scattered; ``slants`` how many slanting
     directions are tried for what no face reaches.
     """
     solid = placed_solid(fit, "undercuts")
