@@ -96,6 +96,7 @@ def workers(process):
     return [pid for pid, words in group(process).items() if "popen_loky" in words]
 
 
+@pytest.mark.slow
 def test_workers_end_with_a_parent_that_is_killed(yard, begun):
     process = begun([*COMMAND, *yard], cwd=HERE.parent)
     until(lambda: len(workers(process)) == 2)
@@ -105,6 +106,7 @@ def test_workers_end_with_a_parent_that_is_killed(yard, begun):
     process.communicate()
 
 
+@pytest.mark.slow
 def test_a_worker_that_is_killed_is_said_and_its_rows_are_kept(yard, tmp_path, begun):
     journal = tmp_path / "j"
     process = begun([*COMMAND, *yard, "--resume", str(journal), "-o", str(tmp_path / "y.csv")], cwd=HERE.parent)

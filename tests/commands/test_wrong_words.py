@@ -64,6 +64,7 @@ def test_our_own_faults_are_one_line_and_status_1(tmp_path, capsys, monkeypatch)
     assert "\x1b" not in err
 
 
+@pytest.mark.slow
 def test_a_terminal_without_our_letters_and_a_reader_that_leaves(tmp_path):
     words = [
         sys.executable,

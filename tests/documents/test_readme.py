@@ -12,6 +12,7 @@ from blockfit.__main__ import main
 README = (HERE.parent / "README.md").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_the_python_example_runs(monkeypatch):
     monkeypatch.chdir(HERE.parent)
     examples = doctest.DocTestParser().get_examples(README)

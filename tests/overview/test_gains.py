@@ -7,6 +7,7 @@ from conftest import BRICK, BRICK_BLOCK, cuboid
 import blockfit as bf
 
 
+@pytest.mark.slow
 def test_what_a_leaning_and_a_free_fit_could_still_gain():
     leaned = bf.survey(bf.largest(BRICK, BRICK_BLOCK, stance=bf.Stance.leaning(20, 180)))
     assert [name for name, _ in leaned.gains] == ["any rotation at all"]
