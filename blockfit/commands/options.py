@@ -29,6 +29,7 @@ __all__ = [
     "ask_of",
     "figure_and",
     "figure_of",
+    "figure_options",
     "outlines_of",
     "fit_of",
     "fitting",
@@ -122,6 +123,13 @@ def figure_and(*groups: Sequence[Decorator], required: bool = True) -> Decorator
         return command
 
     return given
+
+
+def figure_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of every command that reads a figure."""
+    for option in reversed(READING):
+        command = option(command)
+    return command
 
 
 fitting = figure_and(READING, OUTLINES, BLOCK, ASKING, SEEKING, US, required=False)

@@ -8,20 +8,30 @@ import click
 from blockfit.carving.left import stone_left
 from blockfit.commands.cases import LOGGED, job_argument, job_of, with_options
 from blockfit.commands.headings import Command, Decorator, headed
-from blockfit.commands.options import US, units_name
+from blockfit.commands.options import US, figure_of, figure_options, units_name
 from blockfit.commands.terms import length_of, teller
-from blockfit.errors import safe_lines
+from blockfit.errors import BadValueError, safe_lines
 from blockfit.intake.scan import read_scan
 from blockfit.intake.tables import read_marks, read_places
+from blockfit.jobs.done import Done, done_so_far
 from blockfit.jobs.job import Job
 from blockfit.jobs.readings import last_readings, read_back
 from blockfit.jobs.scans import scanned
 from blockfit.jobs.stone import stone_now
 from blockfit.sheets.survey.last_look import before_the_back
+from blockfit.waste.rescued.second import largest_from_waste
 
-__all__ = ["SCANNED", "before_back_command", "check_command", "left_command", "registered", "scan_command"]
+__all__ = [
+    "SCANNED",
+    "before_back_command",
+    "check_command",
+    "left_command",
+    "registered",
+    "scan_command",
+    "second_command",
+]
 
-_readings, _scan = map(headed, ("The readings", "The scan"))
+_readings, _scan, _second = map(headed, ("The readings", "The scan", "The second figure"))
 
 SCANNED: tuple[Decorator, ...] = (
     _scan("--marks", type=click.Path(path_type=Path), help="CSV file of crosses known on the scan and in the block."),
@@ -110,3 +120,31 @@ def before_back_command(job: Path, us: bool) -> None:
         held.fit, stage=stage, offcuts=held.plan, points=held.points, readings=readings, units=units_name(us)
     )
     click.echo(safe_lines(sheet), nl=False)
+
+
+@click.command("second", cls=Command)
+@job_argument
+@click.argument("other", type=click.Path(path_type=Path))
+@figure_options
+@_second("--cuts", type=click.IntRange(1, 3), default=1, show_default=True, help="Flat cuts that free it.")
+@_second("--clearance", default="20", show_default=True, help="Stone that the cuts leave over the first figure.")
+@_second("--kerf", default="10", show_default=True, help="Width of the cuts.")
+@_second("--second-cover", default="5", show_default=True, help="Stone to keep over the second figure.")
+@with_options(*LOGGED)
+def second_command(job: Path, **options: Any) -> None:
+    """Find the largest OTHER figure that flat cuts free from the waste in JOB, beside its figure."""
+    held = job_of(job)
+    if done_so_far(held) != Done() or held.stage is not None:
+        raise BadValueError("work on the stone has begun: a second figure is sought in the block as bought")
+    other = figure_of({**options, "figure": options["other"]})
+    found = largest_from_waste(
+        held.fit,
+        other,
+        cuts=options["cuts"],
+        clearance=length_of(options["clearance"], "--clearance"),
+        kerf=length_of(options["kerf"], "--kerf"),
+        cover=length_of(options["second_cover"], "--second-cover"),
+    )
+    click.echo(safe_lines(str(found)))
+    note = f": {options['note']}" if options["note"] else ""
+    held.noted("second", f"{other.name}: {found}{note}", when=options["when"]).save()

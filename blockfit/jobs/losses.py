@@ -24,7 +24,9 @@ def lose(job: Job, *lost: Flaw, readings: bool = False, note: str = "", when: st
         if checked is None or not checked.too_deep:
             raise BadValueError("no reading of this placement is too deep; blockfit check notes readings in the job")
         about.append(checked)
-        words.append(f"{len(checked.too_deep)} places cut too deep, {-checked.readings[0].left_mm:.1f} mm at most")
+        count = len(checked.too_deep)
+        places = "a place" if count == 1 else f"{count} places"
+        words.append(f"{places} cut too deep, {rounded_up(-checked.readings[0].left_mm):.1f} mm at most")
     if not about:
         raise BadValueError("say what was lost: a ball, a solid, or the readings that are too deep")
     return job.noted("lost", "; ".join(words) + (f": {note}" if note else ""), tuple(about), when=when)

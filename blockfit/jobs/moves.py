@@ -14,7 +14,7 @@ from blockfit.search.result import Fit, Verdict
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
-from blockfit.units import Length, length_mm, rounded_down
+from blockfit.units import Length, length_mm, rounded_down, rounded_up
 
 __all__ = ["ladder", "taken"]
 
@@ -63,7 +63,7 @@ def taken(job: Job, found: Recovery, letter: str, *, why: str = "", margin: Leng
     after = replace(
         job, fit=_fit_at(job.fit, rung, rung.placement, lost), plan=None, points=None, planes=(), stage=stone
     )
-    words = f"{letter}) {rung.name}: {rung.back_mm:.1f} mm back, scale {rounded_down(rung.scale, 4):.4f}"
+    words = f"{letter}) {rung.name}: {rounded_up(rung.back_mm):.1f} mm back, scale {rounded_down(rung.scale, 4):.4f}"
     words += f": {why}" if why else ""
     return after.noted("moved", words, job.fit, when=when)
 

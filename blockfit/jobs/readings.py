@@ -28,7 +28,8 @@ def read_back(
         datum = job.points.datum
     checked = check(job.fit, readings, datum=datum, error=error)
     deep = len(checked.too_deep)
-    words = f"{len(checked.readings)} readings, {f'{deep} TOO DEEP' if deep else 'none too deep'}"
+    count = len(checked.readings)
+    words = f"{count} reading{'' if count == 1 else 's'}, {f'{deep} TOO DEEP' if deep else 'none too deep'}"
     return job.noted("readings", words + (f": {note}" if note else ""), checked, when=when), checked
 
 

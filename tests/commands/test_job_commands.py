@@ -140,7 +140,7 @@ def test_readings_are_checked_and_kept(job, tmp_path, capsys):
     assert by_name["before"].left_mm == pytest.approx(30, abs=1e-6)
     code, out, _ = run(capsys, "lost", str(job), "--readings")
     assert code == 0
-    assert "1 places cut too deep, 10.0 mm at most" in out
+    assert "a place cut too deep, 10.0 mm at most" in out
 
 
 def test_losses_are_noted(job, capsys, tmp_path):

@@ -17,8 +17,8 @@ NotebookClient(book, timeout=400, kernel_name="python3").execute()
 """
 
 
-def test_there_are_five():
-    assert [book.stem[0] for book in NOTEBOOKS] == ["1", "2", "3", "4", "5"]
+def test_there_are_six():
+    assert [book.stem[0] for book in NOTEBOOKS] == ["1", "2", "3", "4", "5", "6"]
 
 
 @pytest.mark.parametrize("book", NOTEBOOKS, ids=lambda book: book.stem)
@@ -36,3 +36,21 @@ def test_its_outputs_are_committed(book):
     assert any("image/png" in output.get("data", {}) for output in outputs)
     assert not any(output["output_type"] == "error" for output in outputs)
     assert book.stat().st_size < 1_000_000
+
+
+OTHER = """FILE, UNIT, RATIO = {file!r}, "m", "2:1"
+BLOCK = None
+"""
+
+
+@pytest.mark.slow
+def test_the_whole_job_runs_on_another_scan(tmp_path):
+    """Its first cell is all that changes: file, unit, ratio, block."""
+    book = json.loads((HERE.parent / "notebooks" / "6-the-whole-job.ipynb").read_text(encoding="utf-8"))
+    code = [cell for cell in book["cells"] if cell["cell_type"] == "code"]
+    assert "".join(code[0]["source"]).startswith("FILE = None")
+    code[0]["source"] = OTHER.format(file=str(HERE / "data" / "kneeling.stl"))
+    (tmp_path / "other.ipynb").write_text(json.dumps(book), encoding="utf-8")
+    words = [sys.executable, "-c", RUN, str(tmp_path / "other.ipynb")]
+    done = subprocess.run(words, capture_output=True, text=True, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr[-3000:]

@@ -32,3 +32,14 @@ def test_the_commands_print_what_the_readme_shows(block, capsys, monkeypatch):
 
 def test_the_job_comes_first():
     assert "carve" in README.split("\n\n")[1]
+
+
+@pytest.mark.slow
+def test_the_job_in_thirty_lines_runs(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(HERE.parent)
+    script = re.findall(r"```py\n(.*?)```", README, re.DOTALL)[0]
+    assert script.count("\n") <= 32
+    exec(compile(script, "README.md", "exec"), {"folder": str(tmp_path)})
+    out = capsys.readouterr().out
+    for words in ("THE STONE AS IT STANDS", "stone on it", "WHERE THE FIGURE STILL GOES", "moved     a) straight back"):
+        assert words in out
