@@ -41,6 +41,7 @@ from blockfit.sheets.survey.last_look import before_the_back
 from blockfit.sheets.templates.cut_sheets import cut_sheets, piece_sheets
 from blockfit.sheets.templates.files import save_template
 from blockfit.sheets.templates.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
+from blockfit.sheets.yard.concepts import Concept, Concepts, concepts
 from blockfit.sheets.yard.ranking import Comparison
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair
@@ -75,6 +76,8 @@ __all__ = [
     "BlockfitError",
     "Check",
     "Comparison",
+    "Concept",
+    "Concepts",
     "Contradiction",
     "Cover",
     "Cut",
@@ -139,6 +142,7 @@ __all__ = [
     "check",
     "cut_sheets",
     "compare",
+    "concepts",
     "demo_blocks",
     "demo_figure",
     "directions",
