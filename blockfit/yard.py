@@ -24,17 +24,20 @@ from blockfit.search.proof.support import hull_of
 from blockfit.search.proof.widths import least_and_longest
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.yard.journal import Journal, RowWriter, digest_of
-from blockfit.sheets.yard.ranking import RANKS, Comparison, Row, alike, rank_key
+from blockfit.sheets.yard.ranking import Comparison
+from blockfit.sheets.yard.rows import RANKS, Row, alike, rank_key
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
 from blockfit.units import Ratio, ratio_value
 from blockfit.waste.offcuts.plan import offcuts as plan_offcuts
+from blockfit.waste.reserve.setback import setback
 from blockfit.workers import WorkerLostError, in_order
 
 __all__ = ["compare"]
 
 _TASK = 8  # pairs in one task
+_ROUGHLY = 1e-2  # gap of what is missing where nothing fits
 _KEEP = 1000  # rows kept where they are written as they come
 
 
@@ -308,6 +311,7 @@ def _told(
     if asked.offcuts and verdict is Verdict.FITS and block.surface is None:
         recovered = plan_offcuts(placed).recovered
     placement = placed.placement
+    failed = _failed(figure, block, asked, fit, deep, verdict)
     return Row(
         order=order,
         figure=figure.name,
@@ -319,6 +323,10 @@ def _told(
         turn_deg=None if placement is None else placement.turn_deg,
         tilt_deg=None if placement is None else placement.tilt_deg,
         stands_on=placed.stands_on,
+        tall_mm=None if placement is None else _tall_mm(placed),
+        reserve_mm=_reserve_mm(placed),
+        short_mm=None if failed is None else failed.short_mm,
+        short_faces="" if failed is None else ", ".join(failed.short_faces),
         block_kg=block.mass_kg,
         removed_kg=None if share is None or density is None else share * block.volume_m3 * density,
         waste_share=share,
@@ -327,6 +335,28 @@ def _told(
         recovered=recovered,
         note="; ".join(["known from outside only"] * figure.is_envelope + [fit.proof] * (fit.proof != "proved")),
     )
+
+
+def _tall_mm(fit: Fit) -> float:
+    placement = fit.placement
+    assert placement is not None
+    heights = placement.apply(fit.figure.vertices)[:, 2]
+    return float(heights.max() - heights.min())
+
+
+def _reserve_mm(fit: Fit) -> float | None:
+    """Return how far the figure can go back, where that needs no solids; ``None`` where it does, or nothing fits."""
+    return setback(fit).back_mm if fit.placement is not None and fit.block.is_plain else None
+
+
+def _failed(figure: Figure, block: Block, asked: _Terms, fit: Fit, deep: Fit | None, verdict: Verdict) -> Fit | None:
+    """Return the answer that says what is missing, where the size wanted does not fit."""
+    if verdict is not Verdict.CANNOT_FIT:
+        return None
+    if fit.placement is None or deep is not None or asked.wanted is None:
+        return deep or (fit if fit.short_mm else None)
+    told = answer(figure, block, replace(asked.ask, seek=Seek.COVER, scale=asked.wanted, gap=_ROUGHLY))
+    return told if told.verdict is Verdict.CANNOT_FIT else None
 
 
 class _Reversed:

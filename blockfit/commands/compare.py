@@ -12,7 +12,7 @@ from blockfit.commands.terms import check_output
 from blockfit.endings import leave
 from blockfit.errors import safe_lines
 from blockfit.intake.yard_file import read_blocks
-from blockfit.sheets.yard.ranking import RANKS
+from blockfit.sheets.yard.rows import RANKS
 from blockfit.yard import compare
 
 __all__ = ["compare_command"]
@@ -24,7 +24,7 @@ _yard = headed("The yard")
 @figure_and(READING, ASKING, US)
 @click.argument("yard", type=click.Path(path_type=Path))
 @_yard("--rank", type=click.Choice(RANKS), default="largest", show_default=True, help="What is best.")
-@_yard("--best", type=click.IntRange(1), help="Look for so many only.")
+@_yard("--best", type=click.IntRange(1), help="Show the best so many, and stop once the rest is proved worse.")
 @_yard("--skip-bad", is_flag=True, help="Leave out rows of the yard that cannot be read.")
 @_yard("--jobs", type=int, help="Processes.  [default: all cores]")
 @_yard("--resume", type=click.Path(path_type=Path), help="File of finished rows to continue from.")

@@ -15,7 +15,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError, UnreadableFileError, shown_name
 from blockfit.sheets.saving import partial_path
-from blockfit.sheets.yard.ranking import Row, csv_heading, csv_line, csv_stopped
+from blockfit.sheets.yard.rows import Row, csv_heading, csv_line, csv_stopped
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 

@@ -1,115 +1,32 @@
 """The yard's table: rows, how they are ranked, and the files they are saved to."""
 
 import html
+import importlib
 import json
 import math
-from dataclasses import dataclass, fields
+import textwrap
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from blockfit.errors import BadValueError, MissingExtraError, plain_text, shown_name
+from blockfit.errors import BadValueError, MissingExtraError, shown_name
+from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.sheets.saving import MADE_BY, check_free, partial_path, write_whole
 from blockfit.sheets.words import rounded_down, rounded_up
-from blockfit.solids.block import Block
+from blockfit.sheets.yard.rows import Row, csv_heading, csv_line, csv_stopped, name_words, why_words
 
-__all__ = ["RANKS", "Comparison", "Row", "alike", "csv_heading", "csv_line", "csv_stopped", "rank_key"]
+__all__ = ["Comparison"]
 
-RANKS = ("largest", "cheapest", "least waste", "lightest")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Row:
-    """One figure in one block.
-
-    ``scale`` is the largest in that block, also where it is less than was wanted, ``scale_bound`` proved out of reach;
-    ``cover_mm`` the cover, at the size wanted if one
-    was. ``verdict`` is FITS, CANNOT_FIT, UNDECIDED or FAILED, about the size wanted; ``note`` says what else there is
-    to say. Weights are at typical density; ``waste_share`` and ``removed_kg`` are at the size wanted, or the largest.
-    """
-
-    order: int
-    figure: str
-    block: Block
-    verdict: str
-    scale: float
-    scale_bound: float
-    cover_mm: float | None
-    turn_deg: float | None
-    tilt_deg: float | None
-    stands_on: str | None
-    block_kg: float | None
-    removed_kg: float | None
-    waste_share: float | None
-    price: float | None
-    price_per_m3: float | None
-    recovered: float | None
-    note: str
-
-    def record(self) -> dict[str, Any]:
-        """Return the row as plain data."""
-        data = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "block"}
-        width, depth, height = self.block.size_mm
-        stone = None if self.block.stone is None else self.block.stone.name
-        return {
-            "block": self.block.name,
-            "width_mm": width,
-            "depth_mm": depth,
-            "height_mm": height,
-            "stone": stone,
-            **data,
-        }
-
-    @classmethod
-    def restored(cls, data: dict[str, Any], block: Block) -> "Row | None":
-        """Return a row from its plain data and its block; ``None`` where the data are not what a row holds."""
-        values = {name: data.get(name, _MISSING) for name in _ROW_TYPES}
-        for name, value in values.items():
-            if not isinstance(value, _ROW_TYPES[name]) or isinstance(value, bool):
-                return None
-        if values["verdict"] not in _ORDER or math.isnan(values["scale"]) or math.isnan(values["scale_bound"]):
-            return None
-        return cls(block=block, **values)
-
-
-_MISSING = object()
-_NUMBER, _MAYBE = (int, float), (int, float, type(None))
-_ROW_TYPES: dict[str, tuple[type, ...]] = {
-    "order": (int,), "figure": (str,), "verdict": (str,), "scale": _NUMBER, "scale_bound": _NUMBER,
-    "cover_mm": _MAYBE, "turn_deg": _MAYBE, "tilt_deg": _MAYBE, "stands_on": (str, type(None)), "block_kg": _MAYBE,
-    "removed_kg": _MAYBE, "waste_share": _MAYBE, "price": _MAYBE, "price_per_m3": _MAYBE, "recovered": _MAYBE,
-    "note": (str,),
-}  # fmt: skip
-_ORDER = {"FITS": 0, "UNDECIDED": 1, "CANNOT_FIT": 2, "FAILED": 3}
-
-
-def rank_key(row: Row, rank: str) -> tuple[float, ...]:
-    """Return what rows are sorted by: those that fit first, then by rank, then in the order given.
-
-    By ``largest`` only rows that failed come after the others. What differs by rounding alone counts as equal.
-    """
-    order = _ORDER[row.verdict]
-    first = {
-        "largest": -row.scale,
-        "cheapest": _or_last(row.price),
-        "least waste": _or_last(row.waste_share),
-        "lightest": _or_last(row.block_kg),
-    }[rank]
-    return (0.0 if rank == "largest" and order < 3 else float(order), alike(first), float(row.order))
-
-
-def alike(value: float) -> float:
-    """Return a value to ten digits, so that ties are ties whatever rounding did to them.
-
-    >>> from blockfit.sheets.yard.ranking import alike
-    >>> alike(0.1 + 0.2) == alike(0.3)
-    True
-    """
-    return float(f"{value:.10g}")
-
-
-def _or_last(value: float | None) -> float:
-    return math.inf if value is None else value
+_LEFT = ("block", "figure", "size", "stone", "verdict")  # columns of words
+_MEANS = {
+    "largest": "the largest figure first",
+    "cheapest": "of those that fit, the lowest price first",
+    "least waste": "of those that fit, the least stone cut away first",
+    "lightest": "of those that fit, the lightest block to move first",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,17 +49,31 @@ class Comparison:
     def text(self, units: str = "metric") -> str:
         """Return the table as text, in ``"metric"`` or ``"us"`` units."""
         shown = units_of(units)
-        headings = _headings(shown)
-        table = [headings, *(_cells(row, shown) for row in self.rows)]
-        widths = [max(len(line[k]) for line in table) for k in range(len(headings))]
+        columns = self._columns(shown)
+        cells_of = self._cells_in(shown)
+        table = [columns, *([words for words, _ in cells_of(row).values()] for row in self.rows)]
+        widths = [max(len(line[k]) for line in table) for k in range(len(columns))]
+        first = sum(name in _LEFT for name in columns)
         lines = []
-        for line in table:
+        for number, line in enumerate(table):
             pairs = enumerate(zip(line, widths, strict=True))
-            lines.append("  ".join(c.ljust(w) if k < 3 else c.rjust(w) for k, (c, w) in pairs).rstrip())
+            lines.append("  ".join(c.ljust(w) if k < first else c.rjust(w) for k, (c, w) in pairs).rstrip())
+            why = why_words(self.rows[number - 1], shown) if number else ""
+            lines += textwrap.wrap(why, 100, initial_indent="    ", subsequent_indent="    ")[:2]
         about = f"ranked by {self.rank}" + ("" if self.scale is None else f", wanted at {self.scale:g} of full size")
+        about += f" ({_MEANS[self.rank]})"
         about += "" if self.finished else "; STOPPED before all blocks were done"
         about += f": {self.stopped}" if self.stopped else ""
         return "\n".join([about, "", *lines]) + "\n"
+
+    def _columns(self, units: UnitSystem) -> list[str]:
+        """Return the headings: the figure's only where there are several, prices only where some are known."""
+        return list(self._cells_in(units)(None))
+
+    def _cells_in(self, units: UnitSystem) -> "Callable[[Row | None], dict[str, tuple[str, Any]]]":
+        several = len({row.figure for row in self.rows}) > 1
+        priced = any(row.price is not None for row in self.rows)
+        return partial(_cells, units=units, several=several, priced=priced)
 
     def save(self, path: str | Path, *, units: str = "metric") -> Path:
         """Write ``.csv`` (safe in a spreadsheet), ``.json``, or ``.html`` (one file, sorts by a click on a heading;
@@ -176,8 +107,6 @@ class Comparison:
 
     def frame(self) -> Any:
         """Return the rows as a pandas DataFrame. Raises `MissingExtraError` where pandas is not installed."""
-        import importlib
-
         try:
             pandas = importlib.import_module("pandas")
         except ImportError as error:
@@ -185,102 +114,57 @@ class Comparison:
         return pandas.DataFrame([row.record() for row in self.rows])
 
 
-_COLUMNS = (
-    "block", "figure", "verdict", "scale", "scale_bound", "cover_mm", "turn_deg", "tilt_deg", "stands_on", "width_mm",
-    "depth_mm", "height_mm", "stone", "block_kg", "removed_kg", "waste_share", "recovered", "price", "price_per_m3",
-    "note",
-)  # fmt: skip
-
-
-def _headings(units: UnitSystem) -> tuple[str, ...]:
+def _cells(row: Row | None, *, units: UnitSystem, several: bool, priced: bool) -> dict[str, tuple[str, Any]]:
+    """Return every column's words and the value it is sorted by; the headings alone where there is no row."""
     us = units is US
-    weight = "lb" if us else "kg"
-    cover, per = ("cover", "per cu ft") if us else ("cover mm", "per m³")
-    fit = ("block", "figure", "verdict", "scale", "bound", cover)
-    return (*fit, f"block {weight}", f"out {weight}", "waste", "price", per)
+    weight, tall, per = ("lb", "", "cu ft") if us else ("kg", " mm", "m³")
+    names = ["block", *(["figure"] if several else []), "size", "stone", "verdict", f"tall{tall}", "scale", "bound"]
+    names += [f"cover{tall}", f"reserve{tall}", f"weighs {weight}", f"out {weight}", "waste"]
+    names += ["price", f"per {per} of stone", f"per {per} of figure"] if priced else []
+    if row is None:
+        return dict.fromkeys(names, ("", None))
 
+    def length(value: float | None) -> tuple[str, Any]:
+        return ("" if value is None else units.length(value).removesuffix(" mm")), value
 
-def csv_heading() -> str:
-    """Return the first line of the CSV."""
-    return ",".join(_COLUMNS) + "\n"
+    def mass(value: float | None) -> tuple[str, Any]:
+        return ("" if value is None else units.mass(value).removesuffix(" kg").removesuffix(" lb")), value
 
+    def money(value: float | None, volume: float = 1.0) -> tuple[str, Any]:
+        return ("" if value is None else f"{value * volume:,.0f}"), value
 
-def csv_line(row: Row) -> str:
-    """Return a row as a line of CSV in which no cell starts a formula."""
-    data = row.record()
-    return _line([data[name] for name in _COLUMNS])
-
-
-def csv_stopped() -> str:
-    """Return the last line of a table that was stopped before all rows were there."""
-    words = {"block": "(stopped)", "verdict": "STOPPED", "note": "stopped before all blocks were done"}
-    return _line([words.get(name) for name in _COLUMNS])
-
-
-def _line(values: list[Any]) -> str:
-    return ",".join(map(_cell, values)) + "\n"
-
-
-def _cell(value: Any) -> str:
-    """Return a cell: one line, and quoted wherever a comma, a semicolon or a tab might end it.
-
-    A spreadsheet computes what begins with one of a few signs, wide ones too, also after spaces: those stay text.
-    """
-    if value is None:
-        return ""
-    if not isinstance(value, str):
-        return repr(value) if isinstance(value, float) else str(value)
-    text = plain_text(value)
-    if text[:1] in _COMPUTED:
-        text = "'" + text
-    doubled = text.replace('"', '""')
-    return f'"{doubled}"' if any(sign in text for sign in ',;\t"|') else text
-
-
-_COMPUTED = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _finite(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_finite(v) for v in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-def _name(text: str) -> str:
-    """Return a name that keeps the table whole: one line, and of a length that leaves room for the rest."""
-    plain = plain_text(text[: 4 * _LONGEST])
-    return plain if len(plain) <= _LONGEST else plain[: _LONGEST - 1] + "…"
-
-
-_LONGEST = 48  # letters of a name in a table
-
-
-def _cells(row: Row, units: UnitSystem) -> tuple[str, ...]:
-    def number(value: float | None, digits: int = 0) -> str:
-        return "" if value is None else f"{value:,.{digits}f}"
-
-    def weight(value: float | None) -> str:
-        return "" if value is None else units.mass(value).removesuffix(" kg").removesuffix(" lb")
-
-    cover = "" if row.cover_mm is None else units.length(row.cover_mm).removesuffix(" mm")
-    per = None if row.price_per_m3 is None else row.price_per_m3 * (0.3048**3 if units is US else 1.0)
-    waste = "" if row.waste_share is None else f"{row.waste_share:.0%}"
-    words = row.verdict if not row.note else f"{row.verdict} ({row.note})"
-    return (
-        _name(row.block.name), _name(row.figure), plain_text(words), f"{rounded_down(row.scale, 4):.4f}",
-        f"{rounded_up(row.scale_bound, 4):.4f}", cover, weight(row.block_kg), weight(row.removed_kg), waste,
-        number(row.price), number(per),
-    )  # fmt: skip
+    block, cubic = row.block, 0.3048**3 if us else 1.0
+    stone = "" if block.stone is None else name_words(block.stone.name)
+    bed = "" if block.bed is None else f", bed {block.bed}"
+    down = "" if row.stands_on in (None, "bottom") else f", on its {row.stands_on}"
+    size = units.sizes(block.size_mm, Rounding.NEAREST).removesuffix(" mm")
+    cells: list[tuple[str, Any]] = [(name_words(block.name), name_words(block.name))]
+    cells += [(name_words(row.figure), name_words(row.figure))] if several else []
+    cells += [(size, block.volume_m3), (stone + bed, stone), (row.verdict + down, row.verdict), length(row.tall_mm)]
+    cells += [
+        (f"{rounded_down(row.scale, 4):.4f}", row.scale),
+        (f"{rounded_up(row.scale_bound, 4):.4f}", row.scale_bound),
+    ]
+    cells += [length(row.cover_mm), length(row.reserve_mm), mass(row.block_kg), mass(row.removed_kg)]
+    cells.append(("" if row.waste_share is None else f"{row.waste_share:.0%}", row.waste_share))
+    if priced:
+        cells += [money(row.price), money(row.stone_price_per_m3, cubic), money(row.price_per_m3, cubic)]
+    return dict(zip(names, cells, strict=True))
 
 
 _STYLE = """
-body{font:15px/1.4 system-ui,sans-serif;margin:1.5rem;color:#111;background:#fff}
-table{border-collapse:collapse}th,td{padding:.3rem .6rem;border-bottom:1px solid #bbb;text-align:right}
-th:nth-child(-n+3),td:nth-child(-n+3){text-align:left}
-th button{font:inherit;font-weight:600;border:0;background:none;cursor:pointer}
-tr.no{color:#666}@media print{th button{color:#000}}
+:root{color-scheme:light dark;--ink:#111;--paper:#fff;--line:#888}
+@media (prefers-color-scheme:dark){:root{--ink:#eee;--paper:#16191c;--line:#888}}
+body{font:15px/1.4 system-ui,sans-serif;margin:1.2rem;color:var(--ink);background:var(--paper)}
+table{border-collapse:collapse}
+th,td{padding:.3rem .6rem;border-bottom:1px solid var(--line);text-align:right;vertical-align:top}
+th:nth-child(-n+4),td:nth-child(-n+4){text-align:left}
+th button{font:inherit;font-weight:600;border:0;background:none;color:inherit;cursor:pointer;min-height:2.2rem}
+tr.no{opacity:.75}.why{display:block;font-size:.88em;text-align:left}
+@media (max-width:700px){thead{position:absolute;left:-9999px}
+tr{display:block;border:1px solid var(--line);margin:.6rem 0;padding:.4rem}
+td{display:flex;justify-content:space-between;gap:1rem;border:0;text-align:right}td::before{content:attr(data-name);font-weight:600}}
+@media print{:root{--ink:#000;--paper:#fff}tr{break-inside:avoid}}
 """
 _SCRIPT = """
 const table=document.querySelector('table');
@@ -296,29 +180,39 @@ table.querySelectorAll('th button').forEach((button,k)=>button.addEventListener(
 """
 
 
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _finite(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_finite(v) for v in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
 def _page(table: Comparison, units: UnitSystem) -> str:
     """Return the self-contained page."""
+    cells_of = table._cells_in(units)
     head = "".join(
-        f'<th scope="col"><button type="button">{html.escape(name)}</button></th>' for name in _headings(units)
+        f'<th scope="col"><button type="button">{html.escape(name)}</button></th>' for name in table._columns(units)
     )
     lines = []
     for row in table.rows:
-        raw = (
-            _name(row.block.name), _name(row.figure), row.verdict, row.scale, row.scale_bound, row.cover_mm,
-            row.block_kg, row.removed_kg, row.waste_share, row.price, row.price_per_m3,
-        )  # fmt: skip
+        why = why_words(row, units)
+        said = f'<span class="why">{html.escape(why)}</span>' if why else ""
         cells = "".join(
-            f'<td data-value="{html.escape("" if value is None else str(value))}">{html.escape(text)}</td>'
-            for value, text in zip(raw, _cells(row, units), strict=True)
+            f'<td data-name="{html.escape(name)}" data-value="{html.escape("" if value is None else str(value))}">'
+            f"<span>{html.escape(words)}{said if name == 'verdict' else ''}</span></td>"
+            for name, (words, value) in cells_of(row).items()
         )
         lines.append(f'<tr class="{"" if row.verdict == "FITS" else "no"}">{cells}</tr>')
     wanted = "" if table.scale is None else f", wanted at {table.scale:g} of full size"
     stopped = "" if table.finished else "<p><strong>Stopped before all blocks were done.</strong></p>"
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="generator" content="blockfit"><meta name="viewport" content="width=device-width">'
-        f"<title>Yard</title><style>{_STYLE}</style></head><body><h1>Blocks ranked by {html.escape(table.rank)}</h1>"
-        f"<p>{len(table.rows)} rows{wanted}. Scales are the largest found and the bound that none exceeds (proved); "
-        f"weights at typical density. Click a heading to sort.</p>{stopped}<table><thead><tr>{head}</tr></thead><tbody>"
-        f"{''.join(lines)}</tbody></table><script>{_SCRIPT}</script></body></html>\n"
+        '<meta name="generator" content="blockfit"><meta name="viewport" content="width=device-width,initial-scale=1">'
+        f'<link rel="icon" href="data:,"><title>Yard</title><style>{_STYLE}</style></head><body>'
+        f"<h1>Blocks ranked by {html.escape(table.rank)}</h1>"
+        f"<p>{len(table.rows)} rows{wanted}: {_MEANS[table.rank]}. Scales are the largest found and the bound that "
+        "none exceeds (proved); weights at typical density. Click a heading to sort.</p>"
+        f"{stopped}<table><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
+        f"<script>{_SCRIPT}</script></body></html>\n"
     )

@@ -10,7 +10,7 @@ from conftest import UPRIGHT, cuboid, random_yard
 
 import blockfit as bf
 from blockfit.errors import plain_text
-from blockfit.sheets.yard.ranking import rank_key
+from blockfit.sheets.yard.rows import rank_key
 
 
 def test_saved_tables_agree_and_start_no_formula(tmp_path, kneeling):
@@ -92,3 +92,24 @@ def test_names_of_any_kind_keep_every_table_whole(tmp_path):
     assert all(len(line) < 260 for line in text.splitlines())
     fit = bf.largest(cuboid(100, 100, 100), bf.Block.box(300, 300, 300, name="\x1b[2J\nx"), stance=bf.Stance.fixed())
     assert "\x1b" not in str(bf.survey(fit, alternatives=False))
+
+
+def test_a_block_that_fails_says_by_how_much_and_where(tmp_path):
+    """By hand: 300 + 2·10 mm of cover in a width of 290 lacks 30 mm, 15 on each side; the other has room."""
+    narrow = bf.Block.box(290, 400, 500, name="narrow", price=100, stone="marble")
+    yard, asked = [narrow, bf.Block.box(400, 1000, 900, name="deep")], {"bottom": 0, "other": 10}
+    table = bf.compare(cuboid(300, 200, 300), yard, scale=1, cover=asked, stance=bf.Stance.fixed(), jobs=1)
+    by_name = {row.block.name: row for row in table.rows}
+    short, deep = by_name["narrow"], by_name["deep"]
+    assert short.verdict == "CANNOT_FIT"
+    assert short.short_mm == pytest.approx(15)
+    assert set(short.short_faces.split(", ")) == {"left", "right"}
+    assert "15 mm is missing on each of left, right" in str(table)
+    assert short.tall_mm == pytest.approx(270)  # at its largest: 270 of 300
+    assert short.stone_price_per_m3 == pytest.approx(100 / 0.058)
+    assert deep.tall_mm == pytest.approx(300)
+    assert deep.reserve_mm > 0
+    assert "11 3/4 in" in table.text(units="us")  # 300 mm, rounded down to a sixteenth
+    for kind in ("csv", "json", "html"):
+        table.save(tmp_path / f"y.{kind}", units="us")
+        assert "left, right" in (tmp_path / f"y.{kind}").read_text(encoding="utf-8")
