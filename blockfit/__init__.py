@@ -6,6 +6,8 @@ from blockfit.carving.checking import check
 from blockfit.carving.left import StoneLeft, stone_left
 from blockfit.carving.registration import Registration, register
 from blockfit.carving.stages import Stage, stage_of
+from blockfit.certificates.certificate import Certificate, Verified, read_certificate
+from blockfit.certificates.checker import verify
 from blockfit.drawings.measured import figure_from_measures
 from blockfit.drawings.outlines import figure_from_outlines
 from blockfit.drawings.views import Photo
@@ -74,6 +76,7 @@ __all__ = [
     "Block",
     "BlockSize",
     "BlockfitError",
+    "Certificate",
     "Check",
     "Comparison",
     "Concept",
@@ -133,6 +136,7 @@ __all__ = [
     "UnreadableFileError",
     "Verdict",
     "WeightStage",
+    "Verified",
     "Weights",
     "Wish",
     "Worth",
@@ -163,6 +167,7 @@ __all__ = [
     "plane_sheets",
     "pointing",
     "read_blocks",
+    "read_certificate",
     "read_figure",
     "read_scan",
     "recover",
@@ -181,6 +186,7 @@ __all__ = [
     "survey",
     "thin_stone",
     "undercuts",
+    "verify",
     "weights",
     "worth",
 ]

@@ -9,6 +9,7 @@ from typing import Any
 
 from blockfit.carving.motion import Certainty
 from blockfit.carving.stages import Stage
+from blockfit.certificates.certificate import Certificate
 from blockfit.filing.log import Entry
 from blockfit.filing.values import Known, Upgrade
 from blockfit.marking.check import Check, Reading
@@ -43,6 +44,7 @@ _CLASSES: tuple[type, ...] = (
     Between,
     Block,
     Certainty,
+    Certificate,
     Check,
     Cut,
     Datum,

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from blockfit.certificates.certificate import Certificate
 from blockfit.errors import BadValueError
 from blockfit.filing.job_file import write_parts
 from blockfit.filing.log import Entry, new_entry
@@ -56,7 +57,8 @@ class Fit:
     not fit, on ``short_faces``. ``stands_on`` is the face of the block as given that is down; ``block`` is then
     re-axed, turned by ``block_turn`` (3, 3). ``setback_mm`` is set by `safest` with ``seek="setback"``, with its bound.
     In stone with flaws ``proof`` is ``best found``, ``kept_mm`` the exact distance kept from each, ``flaw_cost`` what
-    they take from the scale (or from the cover, in mm) that is best without them.
+    they take from the scale (or from the cover, in mm) that is best without them. ``certificate`` is the
+    proof to check, where one was asked for.
     """
 
     figure: Figure
@@ -82,6 +84,7 @@ class Fit:
     kept_mm: tuple[tuple[str, float], ...] = ()
     proof: str = "proved"
     flaw_cost: float | None = None
+    certificate: Certificate | None = None
 
     @property
     def stance(self) -> Stance:

@@ -11,6 +11,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
+from blockfit.search.choice.certified import certified
 from blockfit.search.choice.solve import placed, solve
 from blockfit.search.flawed.rough import found_deepest, found_largest, plain_of
 from blockfit.search.proof.explore import Found
@@ -26,11 +27,12 @@ from blockfit.search.result import (
     drawn_in,
     verified_cover_mm,
 )
+from blockfit.search.witness.writing import Way
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
-from blockfit.solids.standing import standings
+from blockfit.solids.standing import Standing, standings
 from blockfit.units import Ratio, ratio_value
 
 __all__ = ["answer", "largest", "safest"]
@@ -49,13 +51,16 @@ def largest(
     stands_on: str | Sequence[str] = "bottom",
     layers: str = "any",
     max_cells: int = MAX_CELLS,
+    certificate: bool = False,
 ) -> Fit:
     """Return the largest scale at which ``figure`` fits in ``block``, and a scale that is proved out of reach.
 
     The keywords are those of `Ask`: ``cover`` (mm, text, or by face) is kept on the sound stone of every face;
     ``scales`` are the least scale that is of any use and the most that is wanted; ``stands_on`` names the faces on
     which the block may be stood (``"any"`` for all), ``layers`` asks for its bed ``level`` or ``upright``. The search
-    ends when the bound is within ``gap`` of the scale, or after ``max_cells`` cells of rotations.
+    ends when the bound is within ``gap`` of the scale, or after ``max_cells`` cells of rotations. ``certificate=True``
+    writes the proof down as the fit's ``certificate``, for `verify` or anyone else to check, and rounds scale and bound
+    so that they hold in exact arithmetic.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -73,7 +78,7 @@ def largest(
         layers=layers,
         max_cells=max_cells,
     )
-    return answer(figure, block, ask)
+    return answer(figure, block, ask, certificate=certificate)
 
 
 def safest(
@@ -88,6 +93,7 @@ def safest(
     stands_on: str | Sequence[str] = "bottom",
     layers: str = "any",
     max_cells: int = MAX_CELLS,
+    certificate: bool = False,
 ) -> Fit:
     """Return the placement at ``scale`` with the deepest least cover, or with ``seek="setback"`` the most reserve.
 
@@ -113,10 +119,10 @@ def safest(
         layers=layers,
         max_cells=max_cells,
     )
-    return answer(figure, block, ask)
+    return answer(figure, block, ask, certificate=certificate)
 
 
-def answer(figure: Figure, block: Block, ask: Ask) -> Fit:
+def answer(figure: Figure, block: Block, ask: Ask, *, certificate: bool = False) -> Fit:
     """Return the fit that ``ask`` describes; ``replace(fit.ask, …)`` asks again with a difference.
 
     Raises `BadValueError` for a cover or a face that the block does not have, and for `Seek.BLOCK`, which has no
@@ -131,7 +137,7 @@ def answer(figure: Figure, block: Block, ask: Ask) -> Fit:
     if ask.seek is Seek.BLOCK:
         raise BadValueError("the smallest block is sought without a block: ask smallest_block")
     ways = standings(block, ask.stands_on, ask.layers)
-    fits = []
+    fits, sites = [], []
     for way in ways:
         site = _Site(figure, plain_of(way.block), ask)
         fit = _largest(site) if ask.is_scale else _safest(site)
@@ -139,7 +145,29 @@ def answer(figure: Figure, block: Block, ask: Ask) -> Fit:
             found = found_largest if ask.is_scale else found_deepest
             fit = found(figure, way.block, fit)
         fits.append(fit)
-    return best_standing(ways, fits)
+        sites.append(site)
+    best = best_standing(ways, fits)
+    return (
+        certified(best, block, [_way(way, site, best) for way, site in zip(ways, sites, strict=True)])
+        if certificate
+        else best
+    )
+
+
+def _way(standing: Standing, site: "_Site", best: Fit) -> Way:
+    """Return the block as it stands with the question whose bound is to be proved there."""
+    faces, shift = np.arange(len(site.cover_mm)), 0.0
+    if site.ask.is_scale:
+        question = site.question(np.zeros(len(faces)), most=site.ask.scales[1])
+    elif best.verdict is Verdict.CANNOT_FIT:
+        question = site.question(np.ones(len(faces)), scale=site.ask.scale)
+    else:
+        question, shift = _safest_question(site)
+        if site.ask.seek is Seek.COVER:
+            counted, bare = counted_faces(site.cover_mm), len(faces) + faces
+            doubled = len(question.normals) > len(faces)
+            faces = np.concatenate([faces, bare[counted]]) if doubled else np.where(counted, bare, faces)
+    return Way(standing.face, site.block, standing.rotation, site.cover_mm, question, faces, shift)
 
 
 @dataclass(frozen=True, eq=False)

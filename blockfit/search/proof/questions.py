@@ -158,13 +158,18 @@ class Question:
 
         Below 0 if there is room to spare.
         """
+        weights = self.tightest_place()
+        return -float(self.rows_of(weights[None]).room[0]), weights > 0
+
+    def tightest_place(self) -> Array:
+        """Return (f,) the dependency of the faces that leave the least room, whatever the figure."""
         found = least(
             np.array([0.0, 0, 0, 1]), np.column_stack([self.normals, -np.ones(len(self.normals))]), self.offsets
         )
         weights = None if found is None else exact_dependency(self.normals, found.duals)
         if weights is None:
             raise AssertionError("a closed block always has a tightest place: a fault in blockfit, please report it")
-        return -float(self.rows_of(weights[None]).room[0]), weights > 0
+        return weights
 
     def size_of(self, merit: float) -> float:
         """Return what a small difference of merit is small against: the scale, or the block where stone is asked."""

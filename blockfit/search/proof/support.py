@@ -23,6 +23,7 @@ _HULLS: "WeakKeyDictionary[Figure, Hull]" = WeakKeyDictionary()  # one figure is
 class Hull:
     """Corners (n, 3) of the figure's convex hull in mm, relative to ``centre`` (3,), and their largest radius.
 
+    ``corners`` (n,) are the figure's vertices that they are.
     ``inner_radius`` is that of a ball around the centre that the hull holds: it reaches at least so far in every
     direction, which alone settles figures that are nearly round.
     """
@@ -31,6 +32,7 @@ class Hull:
     centre: Array
     radius: float
     inner_radius: float
+    corners: Ints
 
 
 def hull_of(figure: Figure) -> Hull:
@@ -42,10 +44,11 @@ def hull_of(figure: Figure) -> Hull:
 
 def _hull_of(figure: Figure) -> Hull:
     vertices = figure.vertices
-    corners = vertices[hull_corners(vertices)]
+    which = hull_corners(vertices)
+    corners = vertices[which]
     centre = (corners.min(axis=0) + corners.max(axis=0)) / 2
     points = corners - centre
-    return Hull(points, centre, float(np.linalg.norm(points, axis=1).max()), inner_reach(points))
+    return Hull(points, centre, float(np.linalg.norm(points, axis=1).max()), inner_reach(points), which)
 
 
 def reach(points: Array, directions: Array) -> Array:
