@@ -31,6 +31,7 @@ from blockfit.search.witness.writing import Way
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
+from blockfit.solids.stage import StageStone, block_of
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import Standing, standings
 from blockfit.units import Ratio, ratio_value
@@ -42,7 +43,7 @@ _SEEKS = {"cover": Seek.COVER, "setback": Seek.SETBACK}
 
 def largest(
     figure: Figure,
-    block: Block,
+    block: Block | StageStone,
     *,
     cover: CoverAsked = 0,
     stance: Stance | None = None,
@@ -60,7 +61,8 @@ def largest(
     which the block may be stood (``"any"`` for all), ``layers`` asks for its bed ``level`` or ``upright``. The search
     ends when the bound is within ``gap`` of the scale, or after ``max_cells`` cells of rotations. ``certificate=True``
     writes the proof down as the fit's ``certificate``, for `verify` or anyone else to check, and rounds scale and bound
-    so that they hold in exact arithmetic.
+    so that they hold in exact arithmetic. ``block`` may be the stone as it stands, a `Stage`: then the best is found and
+    checked by exact solids, and the bound is that of the planes around the stone's hull.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -83,7 +85,7 @@ def largest(
 
 def safest(
     figure: Figure,
-    block: Block,
+    block: Block | StageStone,
     *,
     scale: Ratio = 1.0,
     cover: CoverAsked = 0,
@@ -122,7 +124,7 @@ def safest(
     return answer(figure, block, ask, certificate=certificate)
 
 
-def answer(figure: Figure, block: Block, ask: Ask, *, certificate: bool = False) -> Fit:
+def answer(figure: Figure, block: Block | StageStone, ask: Ask, *, certificate: bool = False) -> Fit:
     """Return the fit that ``ask`` describes; ``replace(fit.ask, …)`` asks again with a difference.
 
     Raises `BadValueError` for a cover or a face that the block does not have, and for `Seek.BLOCK`, which has no
@@ -136,7 +138,8 @@ def answer(figure: Figure, block: Block, ask: Ask, *, certificate: bool = False)
     """
     if ask.seek is Seek.BLOCK:
         raise BadValueError("the smallest block is sought without a block: ask smallest_block")
-    ways = standings(block, ask.stands_on, ask.layers)
+    stood = block_of(block) if isinstance(block, StageStone) else block
+    ways = standings(stood, ask.stands_on, ask.layers)
     fits, sites = [], []
     for way in ways:
         site = _Site(figure, plain_of(way.block), ask)

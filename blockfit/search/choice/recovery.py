@@ -17,7 +17,7 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
-from blockfit.geometry.turns import from_quaternions, turn_deg
+from blockfit.geometry.turns import about, from_quaternions, turn_deg
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.ask import Seek
@@ -33,7 +33,7 @@ from blockfit.search.result import Fit, counted_faces
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
-from blockfit.solids.stage import StageStone
+from blockfit.solids.stage import StageStone, block_of
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, length_mm
 
@@ -41,6 +41,8 @@ __all__ = ["Recovery", "Rung", "lost_flaws", "recover"]
 
 _WORTH_MM = 0.5  # a turned figure that goes back less by no more than this is no better than one straight back
 _TOUCH_MM = 0.05  # what a touch of two solids may be measured as
+_GROWN = 1e-4  # share by which a larger scale is worth telling
+_WIDE_DEG = 20  # turns beyond which starts are spread over all of them
 _RECUT_MM = 2.0  # surface that moves less is not counted as lost work
 
 
@@ -106,7 +108,8 @@ class Recovery(Result):
                 lines += [f"  {letter}) {rung.name}: {_words(rung, shown)}"]
             before = rung
         bound = math.ceil(self.scale_bound * 1e4 - 1e-6) / 1e4
-        lines.append(f"  No placement within these limits exceeds {bound:.4f} of full size (proved).")
+        where = "proved, for the hull of the stone" if self.stone_given else "proved"
+        lines.append(f"  No placement within these limits exceeds {bound:.4f} of full size ({where}).")
         return "\n".join(lines) + "\n"
 
     def record(self) -> dict[str, Any]:
@@ -125,6 +128,7 @@ def recover(
     lean: float = 5,
     aside: Length = 30,
     least_scale: float = 0.5,
+    most_scale: float = 1.0,
     effort: float = 1.0,
 ) -> Recovery:
     """Return where the figure still goes after a loss, or for a changed design.
@@ -132,15 +136,18 @@ def recover(
     ``lost`` is one or more of: a `Flaw` (a ball, a half space, any solid), a closed surface as a `Figure`, or checked
     readings (those too deep are lost). ``stone`` is the stone as it stands, a `Stage` or a scan of it. ``margin`` is
     kept clear of what was lost. ``turn``, ``lean`` (degrees) and ``aside`` limit how far the figure may turn, lean and
-    move sideways; ``least_scale`` is the least share of its scale that is of any use. ``effort`` multiplies the
-    number of starts. The block's cover is kept. Raises `OpenSurfaceError` for a figure that is no solid.
+    move sideways: a turn may be any, up to 180. ``least_scale`` is the least share of its scale that is of any use,
+    ``most_scale`` the most that is wanted: above 1 it may grow, if the stone allows. ``effort`` multiplies the number
+    of starts. The block's cover is kept. Raises `OpenSurfaceError` for a figure that is no solid.
     """
     if fit.placement is None:
         raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name} to recover")
     figure = require_solid(design or fit.figure, "recovering")
-    for name, value in (("turn", turn), ("lean", lean)):
-        if not 0 <= value <= 90:
-            raise BadValueError(f"{name}={value!r} must be an angle of 0 to 90 degrees")
+    for name, value, most in (("turn", turn, 180), ("lean", lean, 90)):
+        if not 0 <= value <= most:
+            raise BadValueError(f"{name}={value!r} must be an angle of 0 to {most} degrees")
+    if not (math.isfinite(most_scale) and most_scale >= 1):
+        raise BadValueError(f"most_scale={most_scale!r} must be a share of the present scale, 1 or more")
     if not 0 < least_scale <= 1:
         raise BadValueError(f"least_scale={least_scale!r} must be a share of the present scale, such as 0.8")
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
@@ -168,19 +175,24 @@ def recover(
         turned = back  # turning and leaning is worth it only where it saves way back
     told_turned = _rung("back with a small turn and lean", fit, figure, room, start, turned, "best found")
     smaller = turned or back
-    if smaller is None:
-        scales = now.scale * np.linspace(1.0, least_scale, 7)
+    top = now.scale * most_scale
+    if smaller is None or most_scale > 1:
+        scales = np.linspace(top, now.scale * least_scale, 7)
         spread = [s.rotation for s in starts] + [now.rotation]
         grid = starts_for(room, spread, scales, round(10 * effort))
         grid = [replace(g, at=_kept_near(g.at, start.at, aside_mm)) for g in grid]
-        widest = Aim("largest", most=now.scale, start=start.at, aside=aside_mm)
+        widest = Aim("largest", most=top, start=start.at, aside=aside_mm)
         best = best_of(room, [start, *starts[:4], *grid], axes, widest, allow)
-        smaller = best if best is not None and best[0].scale >= least_scale * now.scale else None
+        least = least_scale * now.scale if smaller is None else now.scale * (1 + _GROWN)
+        smaller = best if best is not None and best[0].scale >= least else smaller
     told_smaller = _rung("largest scale within the limits", fit, figure, room, start, smaller, "best found")
     wider = Stance(min(180.0, fit.placement.tilt_deg + lean), min(180.0, abs(fit.placement.turn_deg) + turn))
-    ask = replace(fit.ask, seek=Seek.SCALE, stance=wider, scales=(0.0, now.scale), stands_on="bottom", layers="any")
-    relaxed = answer(figure, plain_of(block), ask)
-    return Recovery(told_back, told_turned, told_smaller, min(now.scale, relaxed.scale_bound), stone is not None)
+    ask = replace(fit.ask, seek=Seek.SCALE, stance=wider, scales=(0.0, top), stands_on="bottom", layers="any")
+    bound = min(top, answer(figure, plain_of(block), ask).scale_bound)
+    if stone is not None:  # no placement in the stone is larger than one in its hull
+        hull = plain_of(block_of(stone if isinstance(stone, StageStone) else StageStone(stone, ())))
+        bound = min(bound, answer(figure, hull, replace(ask, cover=0)).scale_bound)
+    return Recovery(told_back, told_turned, told_smaller, bound, stone is not None)
 
 
 def _as_it_stands(stone: StageStone | Figure | None) -> tuple[Obstacle, ...]:
@@ -248,8 +260,8 @@ def _around(
         starts.append(replace(start, at=back[0].apply(room.middle[None])[0]))
     depth = 0.25 * room.radius * start.scale
     ways = ((0, 0, 1), (0, 0, -1), (1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (1, 0, 1), (1, 0, -1))
-    for sideways, forward, about in ways:
-        half_lean, half_turn = np.radians(0.9 * lean) / 2, np.radians(0.9 * turn * about) / 2
+    for sideways, forward, round_way in ways:
+        half_lean, half_turn = np.radians(0.9 * lean) / 2, np.radians(0.9 * turn * round_way) / 2
         axis = np.sin(half_lean) * np.array([sideways, forward, 0])
         tilt = from_quaternions(np.array([np.cos(half_lean), *axis]))
         spin = from_quaternions(np.array([np.cos(half_turn), 0, 0, np.sin(half_turn)]))
@@ -258,6 +270,13 @@ def _around(
             for share in (0.0, 0.5):
                 at = start.at + np.array([0.0, share * depth, 0.0])
                 starts.append(replace(start, rotation=rotation, at=at))
+    spins = np.linspace(-turn, turn, 9) if turn > _WIDE_DEG else np.zeros(0)
+    for spin_deg in spins.tolist():
+        rotation = about(2, spin_deg) @ start.rotation
+        if allow(rotation):
+            starts += [
+                replace(start, rotation=rotation, at=start.at + np.array([0.0, by * depth, 0.0])) for by in (0, 1)
+            ]
     worth = [-min(clearances(room, s)) + 0.05 * float(s.at[1] - start.at[1]) for s in starts]
     order = np.argsort(worth, kind="stable")
     return [starts[k] for k in order[: max(3, keep)]]

@@ -124,7 +124,9 @@ def _grid(
     step = float((size.prod() / _NODES) ** (1 / 3))
     counts = np.clip(np.ceil(size / step).astype(np.int64) + 1, 2, 200)
     lines = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts, strict=True)]
-    cap = _CAP * float(size.max())
+    # Cover under a stone's own surface is looked for as deep as the stone goes.
+    deep = any(body.is_outside for body, _, _ in bodies)
+    cap = (1.0 if deep else _CAP) * float(size.max())
     values = np.full(tuple(counts), cap)
 
     for centre, by in zip(centres, reach, strict=True):

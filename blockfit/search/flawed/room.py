@@ -255,6 +255,20 @@ def _few(low: Array, high: Array, far: float, owner: Ints) -> Ints:
 
 
 def _nearest(clear: Array, ways: Array, points: Array, far: float) -> Rows:
-    order = np.argsort(clear, kind="stable")[:ROWS]
+    order = np.argsort(clear, kind="stable")
+    order = order[_varied(ways[order])]
     order = order[clear[order] <= max(far, float(clear.min(initial=np.inf)))]
     return clear[order], ways[order], points[order]
+
+
+def _varied(ways: Array) -> Ints:
+    """Return which rows to keep of those given, the nearest first: the first few of every way.
+
+    Against flat sides very many places tie; were they all from one side, a step would run into the other.
+    """
+    facing = (np.rint(ways).astype(np.int64) + 1) @ np.array([9, 3, 1])
+    order = np.argsort(facing, kind="stable")
+    begin = np.flatnonzero(np.diff(facing[order], prepend=-1))
+    rank = np.empty(len(order), np.int64)
+    rank[order] = np.arange(len(order)) - np.repeat(begin, np.diff(np.append(begin, len(order))))
+    return np.flatnonzero(rank < ROWS // 4)[:ROWS]

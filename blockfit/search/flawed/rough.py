@@ -31,6 +31,7 @@ _FIRST_STEPS = 8  # after them the starts are compared
 _LEADERS = 5
 _CHECKED = 4
 _ROOMIEST = 3
+_NARROWED = 1e-5  # of the scale: how close the largest that passes is sought
 
 
 def plain_of(block: Block) -> Block:
@@ -157,12 +158,33 @@ def _settled(
         end = climbed(room, again, allowed, axes, aim, spare).best
         end = replace(end, missing_mm=max(0.0, end.missing_mm - spare))
     if aim.kind == "largest" and end.missing_mm <= 1e-2 * room.radius * end.scale:
-        for _ in range(_SPARES):  # or a little smaller, where it is
-            placement, planes, missing = verified(room, end)
-            if missing <= tolerance:
-                return placement, planes, kept_clear(room, end)
-            end = replace(end, scale=end.scale * (1 - 2 * (missing + 1e-3) / (room.radius * end.scale)), near=None)
+        return _a_little_smaller(room, end, tolerance)
     return None
+
+
+def _a_little_smaller(room: Room, end: Found, tolerance: float) -> tuple[Placement, Array, Kept] | None:
+    """Return the placement where a climb ended, smaller by as little as makes it pass, or ``None``."""
+    bad, good = end.scale, None
+    for turn in range(2 * _SPARES):
+        placement, planes, missing = verified(room, end)
+        if missing <= tolerance:
+            good = (end, placement, planes)
+            break
+        bad = end.scale
+        less = 2**turn * (missing + 1e-3) / (room.radius * end.scale)
+        if less >= 1:
+            return None
+        end = replace(end, scale=end.scale * (1 - less), near=None)
+    if good is None:
+        return None
+    while bad - good[0].scale > _NARROWED * bad:
+        trial = replace(end, scale=(bad + good[0].scale) / 2, near=None)
+        placement, planes, missing = verified(room, trial)
+        if missing <= tolerance:
+            good = (trial, placement, planes)
+        else:
+            bad = trial.scale
+    return good[1], good[2], kept_clear(room, good[0])
 
 
 def _turned_a_little(rotation: Array, stance: Stance) -> list[Array]:
