@@ -59,10 +59,10 @@ def largest(
     The keywords are those of `Ask`: ``cover`` (mm, text, or by face) is kept on the sound stone of every face;
     ``scales`` are the least scale that is of any use and the most that is wanted; ``stands_on`` names the faces on
     which the block may be stood (``"any"`` for all), ``layers`` asks for its bed ``level`` or ``upright``. The search
-    ends when the bound is within ``gap`` of the scale, or after ``max_cells`` cells of rotations. ``certificate=True``
-    writes the proof down as the fit's ``certificate``, for `verify` or anyone else to check, and rounds scale and bound
-    so that they hold in exact arithmetic. ``block`` may be the stone as it stands, a `Stage`: then the best is found and
-    checked by exact solids, and the bound is that of the planes around the stone's hull.
+    ends when the bound is within ``gap`` of the scale, or after ``max_cells`` cells of rotations.
+    ``certificate=True`` writes the proof down as the fit's ``certificate``, for `verify` or anyone else to check, and
+    rounds scale and bound so that they hold in exact arithmetic. ``block`` may be the stone as it stands, a `Stage`:
+    then the best is found and checked by exact solids, and the bound is that of the planes around the stone's hull.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
@@ -151,7 +151,7 @@ def answer(figure: Figure, block: Block | StageStone, ask: Ask, *, certificate: 
         sites.append(site)
     best = best_standing(ways, fits)
     return (
-        certified(best, block, [_way(way, site, best) for way, site in zip(ways, sites, strict=True)])
+        certified(best, stood, [_way(way, site, best) for way, site in zip(ways, sites, strict=True)])
         if certificate
         else best
     )
