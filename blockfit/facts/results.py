@@ -11,14 +11,27 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import MissingExtraError
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.facts.measures import Fact, measure_of
 from blockfit.facts.phrases import Phrase
 from blockfit.facts.systems import METRIC, UnitSystem, units_of
 
-__all__ = ["Result", "facts_of", "plain", "record_of", "shown_value"]
+__all__ = ["Result", "facts_of", "freeze_fields", "plain", "record_of", "shown_value"]
 
 _REPR = 220  # letters of a repr: three lines of a terminal
 _LISTED = 12  # rows of a nested table that words list; the data have them all
+
+
+def freeze_fields(value: Any) -> None:
+    """Make the mappings of a frozen dataclass refuse changes, and its arrays read-only views of what was given."""
+    for one in fields(value):
+        held = getattr(value, one.name)
+        if isinstance(held, dict) and not isinstance(held, FrozenMapping):
+            object.__setattr__(value, one.name, FrozenMapping(held))
+        elif isinstance(held, np.ndarray) and held.flags.writeable:
+            seen = held.view()
+            seen.flags.writeable = False
+            object.__setattr__(value, one.name, seen)
 
 
 def facts_of(kind: Any) -> list[tuple[str, Fact]]:
@@ -76,6 +89,10 @@ class Result:
     """A frozen dataclass whose fields state facts (`blockfit.facts.measures.fact`)."""
 
     __slots__ = ()
+
+    def __post_init__(self) -> None:
+        """Freeze what the result holds: mappings refuse changes, arrays can be read only."""
+        freeze_fields(self)
 
     def record(self) -> dict[str, Any]:
         """Return the facts as plain data for JSON: SI values, units in the keys."""

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, BlockfitError
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.filing.hints import hints_of, holds
 from blockfit.filing.surfaces import ply_bytes, ply_name, ply_surface
-from blockfit.geometry.mappings import FrozenMapping
 from blockfit.measure.sections import area_from_parts, parts_of_area
 
 __all__ = ["Known", "Reader", "Writer"]

@@ -7,9 +7,9 @@ from typing import Any
 
 from blockfit.carving.stages import Stage
 from blockfit.errors import BadValueError, UnreadableFileError, shown_name
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.filing.job_file import read_parts, write_parts
 from blockfit.filing.log import Entry, new_entry
-from blockfit.geometry.mappings import FrozenMapping
 from blockfit.jobs.classes import KNOWN
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from blockfit.carving.registration import Registration, register
-from blockfit.geometry.mappings import FrozenMapping
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.jobs.job import Job
 from blockfit.jobs.stone import stone_now
 from blockfit.solids.figure import Figure

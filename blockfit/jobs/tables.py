@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from blockfit.errors import BadValueError
-from blockfit.geometry.mappings import FrozenMapping
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.jobs.done import done_so_far
 from blockfit.jobs.job import Job
 from blockfit.marking.pointing import Pointing

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from blockfit.errors import BadValueError
-from blockfit.geometry.mappings import FrozenMapping
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.solids.block import CoverAsked
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import LAYERS

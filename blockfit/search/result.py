@@ -12,6 +12,7 @@ import numpy as np
 
 from blockfit.certificates.certificate import Certificate
 from blockfit.errors import BadValueError
+from blockfit.facts.results import freeze_fields
 from blockfit.filing.job_file import write_parts
 from blockfit.filing.log import Entry, new_entry
 from blockfit.geometry.arrays import Array, Flags
@@ -85,6 +86,10 @@ class Fit:
     proof: str = "proved"
     flaw_cost: float | None = None
     certificate: Certificate | None = None
+
+    def __post_init__(self) -> None:
+        """Freeze the arrays."""
+        freeze_fields(self)
 
     @property
     def stance(self) -> Stance:

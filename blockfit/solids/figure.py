@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, OpenSurfaceError
+from blockfit.facts.mappings import FrozenMapping
 from blockfit.geometry.arrays import Array, Ints, frozen
 from blockfit.geometry.surface import area_vectors, centroid, is_closed, signed_volume
 from blockfit.solids.placement import Placement
@@ -70,7 +71,7 @@ class Figure:
         object.__setattr__(self, "repairs", tuple(self.repairs))
         object.__setattr__(self, "margin_mm", length_mm(self.margin_mm, "margin_mm", least=0))
         marks = {str(name): tuple(frozen(p, (3,), f"landmark {name}").tolist()) for name, p in self.landmarks.items()}
-        object.__setattr__(self, "landmarks", marks)
+        object.__setattr__(self, "landmarks", FrozenMapping(marks))
 
     @classmethod
     def from_points(

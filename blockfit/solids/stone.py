@@ -2,10 +2,12 @@
 
 Densities in kg/m³, dry. A block's own measured density is always better than any table."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from blockfit.errors import BadValueError, UnknownStoneError
+from blockfit.facts.mappings import FrozenMapping
 
 __all__ = ["STONES", "Stone", "find_stone"]
 
@@ -52,26 +54,28 @@ _C503, _C615 = f"ASTM C503 ({_LEAST})", f"ASTM C615 ({_LEAST})"
 _C568, _C616 = f"ASTM C568 ({_LEAST}, classes I to III)", f"ASTM C616 ({_LEAST}, sandstone to quartzite)"
 # Strengths read in a secondary copy of the standards.
 # Ranges span both handbooks where both list the stone (read in secondary copies).
-STONES: dict[str, Stone] = {
-    stone.name: stone
-    for stone in (
-        _strong(Stone("marble", 2700, 2600, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}"), 6.89, 6.89, _C503),
-        _strong(Stone("granite", 2700, 2600, 2760, f"{_BOLZ}; {_MARKS}; {_COATES}"), 10.34, 10.34, _C615),
-        _strong(
-            Stone("limestone", 2700, 2100, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}; soft limestones are far lighter"),
-            2.76,
-            6.89,
-            _C568,
-        ),
-        _strong(Stone("sandstone", 2250, 2000, 2500, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"), 2.41, 13.79, _C616),
-        Stone("gypsum alabaster", 2290, 2260, 2320, f"{_BOLZ}; {_MIDDLE}"),
-        Stone("calcite alabaster", 2735, 2690, 2780, f"{_BOLZ}; {_MIDDLE}"),
-        Stone("soapstone", 2700, 2600, 2800, f"{_BOLZ}; {_MARKS}; {_MIDDLE}", _FIBRES),
-        Stone("serpentine", 2575, 2500, 2650, f"{_BOLZ}; {_MIDDLE}", _FIBRES),
-        Stone("slate", 2950, 2600, 3300, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"),
-        Stone("basalt", 2800, 2400, 3200, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"),
-    )
-}
+STONES: Mapping[str, Stone] = FrozenMapping(
+    {
+        stone.name: stone
+        for stone in (
+            _strong(Stone("marble", 2700, 2600, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}"), 6.89, 6.89, _C503),
+            _strong(Stone("granite", 2700, 2600, 2760, f"{_BOLZ}; {_MARKS}; {_COATES}"), 10.34, 10.34, _C615),
+            _strong(
+                Stone("limestone", 2700, 2100, 2860, f"{_BOLZ}; {_MARKS}; {_COATES}; soft limestones are far lighter"),
+                2.76,
+                6.89,
+                _C568,
+            ),
+            _strong(Stone("sandstone", 2250, 2000, 2500, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"), 2.41, 13.79, _C616),
+            Stone("gypsum alabaster", 2290, 2260, 2320, f"{_BOLZ}; {_MIDDLE}"),
+            Stone("calcite alabaster", 2735, 2690, 2780, f"{_BOLZ}; {_MIDDLE}"),
+            Stone("soapstone", 2700, 2600, 2800, f"{_BOLZ}; {_MARKS}; {_MIDDLE}", _FIBRES),
+            Stone("serpentine", 2575, 2500, 2650, f"{_BOLZ}; {_MIDDLE}", _FIBRES),
+            Stone("slate", 2950, 2600, 3300, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"),
+            Stone("basalt", 2800, 2400, 3200, f"{_BOLZ}; {_MARKS}; {_MIDDLE}"),
+        )
+    }
+)
 
 
 def find_stone(stone: Stone | str | None) -> Stone | None:

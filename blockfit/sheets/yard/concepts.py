@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blockfit.facts.systems import UnitSystem, units_of
-from blockfit.sheets.yard.ranking import Comparison, Row
+from blockfit.sheets.yard.ranking import Comparison
+from blockfit.sheets.yard.rows import Row
 
 __all__ = ["Concept", "Concepts", "concepts"]
 

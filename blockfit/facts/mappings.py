@@ -11,7 +11,7 @@ Value = TypeVar("Value")
 class FrozenMapping(dict[Key, Value]):
     """A dictionary that refuses every change; `types.MappingProxyType` can neither be pickled nor hashed.
 
-    >>> from blockfit.geometry.mappings import FrozenMapping
+    >>> from blockfit.facts.mappings import FrozenMapping
     >>> cover = FrozenMapping({"bottom": 0.0})
     >>> cover["bottom"] = 5.0
     Traceback (most recent call last):
