@@ -86,7 +86,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from blockfit.errors import BadValueError, UnreadableFileError, shown_name
+from blockfit.errors import UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -204,12 +204,9 @@ class Certificate:
     def save(self, path: str | Path) -> Path:
         """Write the certificate to a file, which appears whole or not at all, and return its path.
 
-        Raises `BadValueError` for a name that does not end in ``.proof``, `UnreadableFileError` where nothing can
-        be written.
+        Any name will do; ``.proof`` is usual. Raises `UnreadableFileError` where nothing can be written.
         """
         file = Path(path)
-        if file.suffix.lower() != ".proof":
-            raise BadValueError(f"{shown_name(file)} must end in .proof")
         beside = file.with_name(f".{file.name[-100:]}.part")
         try:
             beside.write_bytes(self.as_bytes())

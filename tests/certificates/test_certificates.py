@@ -149,8 +149,10 @@ def test_files_that_hold_no_certificate(tmp_path):
             bf.read_certificate(tmp_path / odd)
     with pytest.raises(bf.UnreadableFileError, match="of the form"):
         bf.read_certificate(replace(good, form="another").save(tmp_path / "b.proof"))
-    with pytest.raises(bf.BadValueError, match=r"\.proof"):
-        good.save(tmp_path / "a.zip")
+    named = good.save(tmp_path / "any name")
+    assert bf.verify(named, FIGURE, BLOCKS["box"]).valid
+    with pytest.raises(bf.UnreadableFileError, match="cannot be written"):
+        good.save(tmp_path / "no folder" / "a.proof")
 
 
 def test_a_damaged_file_is_refused_or_no_proof(tmp_path):
