@@ -168,11 +168,15 @@ def recover(
     axes = Stance.fixed() if turn == lean == 0 else Stance.upright() if lean == 0 else Stance.free()
     near = Aim("nearest", start=start.at, aside=aside_mm)
     starts = _around(room, start, back, turn, lean, allow, round(8 * effort))
-    turned = best_of(room, starts, axes, near, allow)
-    if back is not None and (
-        turned is None or _back_of(room, turned[0], start) > _back_of(room, back[0], start) - _WORTH_MM
-    ):
-        turned = back  # turning and leaning is worth it only where it saves way back
+    # Turning and leaning is worth it only where it saves way back.
+    most = np.inf if back is None else _back_of(room, back[0], start) - _WORTH_MM
+
+    def saves(found: Found) -> bool:
+        return float(found.at[1] - start.at[1]) <= most
+
+    turned = best_of(room, starts, axes, near, allow, saves)
+    if back is not None and (turned is None or _back_of(room, turned[0], start) > most):
+        turned = back
     told_turned = _rung("back with a small turn and lean", fit, figure, room, start, turned, "best found")
     smaller = turned or back
     top = now.scale * most_scale

@@ -5,7 +5,7 @@ far away, so that only near places are asked for exact distances. Nothing near i
 to its node is never more than the distance."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -65,6 +65,15 @@ class Crowd:
         count = self.first[flaws + 1] - self.first[flaws]
         start = np.repeat(self.first[flaws] - np.concatenate([[0], np.cumsum(count)[:-1]]), count)
         return np.asarray(start + np.arange(int(count.sum())))
+
+    def with_marks(self, places: Array, flaws: Ints) -> "Crowd":
+        """Return the same with more places (k, 3) of the flaws given (k,)."""
+        owner = np.concatenate([self.owner, flaws])
+        order = np.argsort(owner, kind="stable")
+        count = np.bincount(owner, minlength=len(self.centres))
+        first = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+        marks = np.concatenate([self.marks, places])[order]
+        return replace(self, marks=marks, owner=owner[order], first=first)
 
 
 def crowd_of(obstacles: Sequence[Obstacle], low: Array, high: Array) -> Crowd:

@@ -19,7 +19,6 @@ __all__ = ["Kept", "kept_clear", "sharpened", "verified"]
 
 _MEETS = 1e-9  # of the figure's volume: two solids that share less only touch
 _SHARED_MM = 1e-2  # what is missing at least where solids meet
-_NEAR_SHARE = 0.02  # of the figure's radius: contacts that are looked at closer
 _PAIRS = 200_000  # pairs of faces at once
 _APART = 2e-3  # of the figure's radius: places nearer to each other say the same
 _CONTACTS = 40  # places that are looked at closer
@@ -192,23 +191,43 @@ def _nearest_mark(room: Room, at: Found, obstacle: Obstacle) -> int:
 
 
 def sharpened(room: Room, at: Found) -> Room:
-    """Return the room with more samples of the figure where it comes nearest to what it must keep clear of.
+    """Return the room with more samples where the figure comes nearer than it should to what it must keep clear of.
 
-    The climb sees samples; where a verified placement lacks something, the places that lack it become samples too.
+    The climb sees samples; where a verified placement lacks something, the places that lack it become samples too:
+    the figure's own, and those of the flaws and the stone that lie within it.
     """
-    crowd = room.crowd
+    crowd, apart = room.crowd, _APART * room.radius * at.scale
     vertices = placement_of(room, at).apply(room.figure.vertices)
     faces = _Faces.of(vertices[room.figure.faces])
-    close = vertices[crowd.grid.bounds(vertices)[0] <= _NEAR_SHARE * room.radius * at.scale]
-    more = [np.zeros((0, 3))]
+    close = vertices[crowd.grid.bounds(vertices)[0] <= 0]
+    solid = solid_from(vertices, room.figure.faces) if crowd.bodies else None
+    more, marks, owners = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, np.int64)]
     for body in crowd.bodies:
         if len(close):
             clear = body.away(close)[0]
             order = np.argsort(clear, kind="stable")
-            more.append(_spread(close[order[clear[order] < 0]], _APART * room.radius * at.scale))
-        more.append(_spread(_contacts(room, faces, body), _APART * room.radius * at.scale))
-    added = in_figure(room, at, np.concatenate(more)) - room.middle
-    return replace(room, surface=np.concatenate([room.surface, added]))
+            more.append(_spread(close[order[clear[order] < 0]], apart))
+        # Where two edges cross, only the middles of the faces of what is wrong lie apart from both surfaces.
+        corners, triangles = arrays_of(solid - body.solid if body.is_outside else solid ^ body.solid)
+        wrong = np.concatenate([corners[triangles].mean(axis=1), _spread(corners, apart)])[: 20 * _CONTACTS]
+        theirs = _spread(_inside(room, at, wrong), apart)
+        beyond = np.linalg.norm(theirs[:, None] - crowd.centres[body.owners], axis=2) - crowd.spans[body.owners]
+        owner = body.owners[beyond.argmin(axis=1)] if len(theirs) else np.zeros(0, np.int64)
+        more.append(wrong)
+        marks.append(theirs)
+        owners.append(owner)
+        more.append(_spread(_contacts(room, faces, body), apart))
+    local = in_figure(room, at, np.concatenate(more))
+    on_it = np.abs(room.field.signed(local)[0]) <= 1e-6 * room.radius
+    surface = np.concatenate([room.surface, local[on_it] - room.middle])
+    return replace(room, surface=surface, crowd=crowd.with_marks(np.concatenate(marks), np.concatenate(owners)))
+
+
+def _inside(room: Room, at: Found, places: Array) -> Array:
+    """Return the places that lie inside the figure, the deepest first."""
+    depth = room.field.signed(in_figure(room, at, places))[0]
+    order = np.argsort(depth, kind="stable")
+    return np.asarray(places[order[depth[order] < -1e-6 * room.radius]])
 
 
 def _spread(points: Array, apart: float) -> Array:

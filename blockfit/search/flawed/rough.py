@@ -26,7 +26,7 @@ __all__ = ["best_of", "found_deepest", "found_largest", "plain_of"]
 
 _ROTATIONS = 40
 _CLIMBS = 10
-_SPARES = 8
+_SPARES = 10
 _FIRST_STEPS = 8  # after them the starts are compared
 _LEADERS = 5
 _CHECKED = 4
@@ -107,9 +107,16 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
 
 
 def best_of(
-    room: Room, starts: list[Found], stance: Stance, aim: Aim, allow: Callable[[Array], bool] | None = None
+    room: Room,
+    starts: list[Found],
+    stance: Stance,
+    aim: Aim,
+    allow: Callable[[Array], bool] | None = None,
+    worth_while: Callable[[Found], bool] = lambda _: True,
 ) -> tuple[Placement, Array, Kept] | None:
     """Return the best placement climbed to from the starts that passes the exact check, or ``None``.
+
+    What is not ``worth_while`` is not checked: the exact place is no better than what the samples promise.
 
     All starts climb some steps, the best of them to their end. What is reached there is a local best: no small
     movement that the stance allows gains more than a ten-thousandth of the movement.
@@ -126,7 +133,7 @@ def best_of(
     ends = [climbed(room, climb, allowed, axes, aim) for climb in climbs[:_LEADERS]]
     ends.sort(key=lambda climb: -merit(climb.best))
     for end in ends[:_CHECKED]:
-        found = _settled(room, end.best, allowed, axes, aim)
+        found = _settled(room, end.best, allowed, axes, aim, worth_while)
         if found is not None:
             return found
     return None
@@ -139,20 +146,25 @@ def _is_enough(room: Room, found: Found, aim: Aim) -> bool:
 
 
 def _settled(
-    room: Room, end: Found, allowed: Callable[[Array], bool], axes: Array, aim: Aim
+    room: Room,
+    end: Found,
+    allowed: Callable[[Array], bool],
+    axes: Array,
+    aim: Aim,
+    worth_while: Callable[[Found], bool],
 ) -> tuple[Placement, Array, Kept] | None:
     """Return the placement that the end of a climb leads to, checked exactly, or ``None``."""
     tolerance = 1e-6 * max(1.0, room.radius)
     spare = 0.0
     for turn in range(_SPARES):
-        if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale):
+        if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale) or not worth_while(end):
             break
         placement, planes, missing = verified(room, end)
         if missing <= tolerance:
             return placement, planes, kept_clear(room, end)
         # The samples saw less than there is: look closer there; at last ask for what was missing, and a little more.
         room = sharpened(room, end)
-        spare += missing + 1e-4 if turn >= _SPARES // 2 else 0.0
+        spare += missing + 1e-4 if turn >= _SPARES - 3 else 0.0
         again = begun(room, end, aim, spare)
         again = replace(again, trust=max(1e-3 * room.radius * end.scale, 4 * missing))
         end = climbed(room, again, allowed, axes, aim, spare).best
