@@ -1,8 +1,10 @@
 """Signed distances from surfaces, against trimesh's."""
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
+from conftest import arrays
 
 from blockfit.measure.distance import SurfaceDistance
 
@@ -29,3 +31,37 @@ def test_signed_distances_against_trimesh(kneeling):
     ours, _ = SurfaceDistance(kneeling.vertices, kneeling.faces).signed(points)
     assert np.abs(ours) == pytest.approx(closest_point(mesh, points)[1], abs=1e-6)
     assert ((ours < 0) == mesh.contains(points)).mean() > 0.99
+
+
+def long_slivers() -> trimesh.Trimesh:
+    """A block roughed in steps whose outlines have many corners: all its faces are long and thin."""
+    stone = manifold3d.Manifold.cube([900, 700, 1600])
+    for k in range(5):
+        hole = manifold3d.CrossSection.circle(330 - 55 * k, 500).translate([450, 800])
+        stone = stone - hole.extrude(60).translate([0, 0, 0]).rotate([90, 0, 0]).translate([0, 60 * (k + 1) + 1e-3, 0])
+    return trimesh.Trimesh(*arrays(stone), process=False)
+
+
+def test_sides_of_a_surface_of_slivers_are_those_of_winding_numbers():
+    import igl
+
+    mesh = long_slivers()
+    vertices, faces = np.array(mesh.vertices), np.array(mesh.faces, np.int64)
+    points = np.random.default_rng(2).uniform(-30, 1630, (3000, 3))
+    points = np.concatenate([points, vertices[::3] + np.random.default_rng(3).normal(size=vertices[::3].shape)])
+    inside = np.asarray(igl.winding_number(vertices, faces, points)) > 0.5
+    assert np.array_equal(SurfaceDistance(vertices, faces).signed(points)[0] < 0, inside)
+
+
+def test_sides_of_an_open_surface_are_those_of_winding_numbers_far_from_it():
+    import igl
+
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=100)
+    faces = np.array(ball.faces, np.int64)[ball.triangles_center[:, 2] < 80]  # a cap is missing
+    vertices = np.array(ball.vertices)
+    points = np.random.default_rng(4).uniform(-110, 110, (2000, 3))
+    signed, _ = SurfaceDistance(vertices, faces).signed(points)
+    far = np.abs(signed) > 12
+    winding = np.asarray(igl.winding_number(vertices, faces, points))
+    sure = far & (np.abs(winding - 0.5) > 0.1)
+    assert np.array_equal(signed[sure] < 0, winding[sure] > 0.5)
