@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.units import Length, length_mm
 from blockfit.waste.offcuts.division import outline
 
-__all__ = ["METHODS", "Method", "any_method", "capable", "depth_needed", "still_made"]
+__all__ = ["METHODS", "Method", "any_method", "capable", "depth_needed", "still_made", "ways_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,18 @@ METHODS = (
 def any_method(kerf_mm: float) -> tuple[Method, ...]:
     """Return one method that makes every cut, ``kerf_mm`` wide, with nothing added for drift."""
     return (Method("any", kerf_mm=kerf_mm, makes=3),)
+
+
+def ways_of(methods: Sequence[Method] | None, kerf: Length | None) -> tuple[Method, ...]:
+    """Return what can make the cuts: ``methods``, or any tool as wide as ``kerf``, or the usual ways."""
+    if methods is not None and kerf is not None:
+        raise BadValueError("give kerf, or methods with a kerf each, not both")
+    if kerf is not None:
+        return any_method(length_mm(kerf, "kerf", least=0))
+    ways = METHODS if methods is None else tuple(methods)
+    if not ways or not all(isinstance(way, Method) for way in ways):
+        raise BadValueError("methods must be one or more Method, such as Method('wire saw', kerf_mm=11)")
+    return ways
 
 
 def capable(methods: Sequence[Method], cuts: int, depth_mm: float = 0.0) -> Method | None:

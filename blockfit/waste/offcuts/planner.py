@@ -3,6 +3,7 @@
 Every plane is set exactly, by cutting the figure itself; samples only suggest where to look. mm, block frame."""
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +23,7 @@ from blockfit.waste.offcuts.sweep import swept
 from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, draw_out
 from blockfit.waste.offcuts.wishes import Limits, moved_out
 
-__all__ = ["Hollow", "Part", "Planner"]
+__all__ = ["Hollow", "Part", "Planner", "Setting"]
 
 _SAMPLES = 18_000
 _MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
@@ -100,8 +101,14 @@ class Planner:
         self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
         self._surface = thinned(points, 0.8 * self._spacing)
 
-    def next_wedge(self, most_cuts: int) -> Setting | None:
-        """Return the best wedge found that, set exactly, keeps every limit; ``None`` if there is none."""
+    def copied(self) -> "Planner":
+        """Return a planner that goes on from here by itself."""
+        other = copy(self)
+        other.hollows, other.gone = list(self.hollows), list(self.gone)
+        return other
+
+    def next_wedges(self, most_cuts: int, count: int) -> list[Setting]:
+        """Return up to ``count`` wedges that, set exactly, keep every limit, the best found first."""
         promising: list[Wedge] = []
         for normals, offsets, stone in self._free_cells():
             keep = np.full(len(self._surface), self._limits.least_clear_mm)
@@ -113,9 +120,9 @@ class Planner:
             exact = self._exact(wedge, most_cuts)
             if exact is not None:
                 best.append(exact)
-            if len(best) == 4:  # those that promise less seldom turn out to hold more
+            if len(best) == max(4, count):  # those that promise less seldom turn out to hold more
                 break
-        return max(best, key=lambda plan: plan.wedge.stone, default=None)
+        return sorted(best, key=lambda plan: -plan.wedge.stone)[:count]
 
     def _free_cells(self) -> list[tuple[Array, Array, Array]]:
         """Return the convex parts of the stone left, planes and samples, the largest first, none inside another."""

@@ -115,3 +115,15 @@ def test_flaws_go_with_the_piece_that_they_reach():
     assert sawn_block(upper, origin, margin_mm=0, name="x").flaws == (flaws[0], flaws[2])
     with pytest.raises(bf.BadValueError, match="no sound stone"):
         sawn_block(upper, origin, margin_mm=400, name="x")
+
+
+def test_more_effort_saves_no_less(kneeling):
+    block = bf.Block.box(*[side + 60 for side in kneeling.size_mm], stone="marble")
+    stood = bf.safest(kneeling, block, stance=FIXED, cover=0)
+    one, two = (bf.offcuts(stood, kerf=0, reserve=0, most_pieces=3, effort=effort) for effort in (1, 2))
+    assert two.recovered >= one.recovered - 1e-9
+    figure = manifold_of(stood.solid().vertices, stood.solid().faces)
+    for piece in two.pieces:
+        assert figure.min_gap(manifold_of(piece.solid.vertices, piece.solid.faces), 100) >= 20 - 1e-6
+    with pytest.raises(bf.BadValueError, match="effort"):
+        bf.offcuts(stood, effort=9)
