@@ -6,6 +6,7 @@ from blockfit.commands.compare import compare_command
 from blockfit.commands.demo import demo_command
 from blockfit.commands.log import done_command, log_command, lost_command, recover_command
 from blockfit.commands.mark import mark_command
+from blockfit.commands.proof.verify import prove_command, verify_command
 from blockfit.commands.stone import before_back_command, check_command, left_command, scan_command, second_command
 from blockfit.commands.survey import survey_command
 from blockfit.endings import Commands, ended
@@ -21,6 +22,7 @@ def cli() -> None:
 
 _COMMANDS = (
     *(survey_command, mark_command, compare_command, demo_command),  # before there is a job, or with one
+    *(prove_command, verify_command),
     *(done_command, check_command, scan_command, left_command),  # with one
     *(lost_command, recover_command, before_back_command, second_command, log_command),
 )

@@ -21,6 +21,7 @@ from blockfit.solids.stance import Stance
 from blockfit.units import MM_PER_UNIT, sizes_mm
 
 __all__ = [
+    "block_of",
     "ASKING",
     "BLOCK",
     "HEADINGS",
@@ -164,19 +165,19 @@ def ask_of(options: dict[str, Any]) -> Ask:
     )
 
 
-def fit_of(step: Callable[[str], None], options: dict[str, Any]) -> Fit:
+def fit_of(step: Callable[[str], None], options: dict[str, Any], *, certificate: bool = False) -> Fit:
     """Return the fit that the shared options ask for."""
     ask = ask_of(options)
-    block = _block_of(options)
+    block = block_of(options)
     step(f"reading {options['figure'].name if options['figure'] else 'outlines'}")
     read = figure_of(options)
     if options["size"] is not None:
         _ask_for_inches(options["size"], block, read)
     step("fitting")
-    return answer(read, block, ask)
+    return answer(read, block, ask, certificate=certificate)
 
 
-def _block_of(options: dict[str, Any]) -> Block:
+def block_of(options: dict[str, Any]) -> Block:
     """Return the block that the shared options name: sawn, or rough as it lies."""
     size, rough = options["size"], options["rough"]
     if (size is None) == (rough is None):

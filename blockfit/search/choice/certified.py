@@ -65,8 +65,9 @@ def _claim(fit: Fit, ways: Sequence[Way]) -> Claim | None:
     size = bound if is_scale else max(max(way.block.size_mm) for way in ways)
     gap = fit.ask.gap * (max(value, 0.0) if is_scale else least_mm)
     tight = bound + _LAST_DIGITS * size
-    eased = [max(tight, value + gap * times) for times in (1, 10, 100, 1000)]
-    bounds = [tight, *eased] if fit.stance.is_upright else eased
+    # Knowing the answer, the certificate may prove a gap that the search could not; but not more than was asked.
+    eased = [max(value + gap * times, value + _LAST_DIGITS * size) for times in (1, 10, 100, 1000)]
+    bounds = [b for b in (tight, *eased) if fit.stance.is_upright or b >= eased[0]]
     most = fit.ask.scales[1] if is_scale else np.inf
     if is_scale and fit.verdict is Verdict.CANNOT_FIT:
         bounds = [min(b, np.nextafter(fit.ask.scales[0], 0)) for b in bounds]

@@ -25,8 +25,8 @@ __all__ = ["Claim", "Way", "certificate_of", "moved_by"]
 
 _ONE = np.array([1.0, 0, 0, 0])
 _FRAMES = {2: _ONE, 0: np.array([1.0, 1, 1, 1]), 1: np.array([1.0, -1, -1, -1])}  # the axis that k is taken to
-_LEAVES = (2_000, 20_000, 200_000)  # tried in turn, each in every frame: one may need far fewer than another
-_FIRST_LEAVES = 20_000  # for a bound tighter than was asked
+_LEAVES = (2_000, 20_000, 100_000, 300_000)  # tried in turn, each in every frame: one may need far fewer than another
+_FIRST_LEAVES = 100_000  # for a bound tighter than the search's or than was asked
 
 
 @dataclass(frozen=True, slots=True, eq=False)

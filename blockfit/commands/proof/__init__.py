@@ -1,0 +1,1 @@
+"""Commands about proofs on file."""
