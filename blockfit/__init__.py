@@ -60,6 +60,7 @@ from blockfit.waste.reach.fronts import Front, best_front
 from blockfit.waste.reach.regions import Region
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
+from blockfit.waste.rescued.first_cut import FirstCut, best_first_cut
 from blockfit.waste.rescued.second import SecondFigure, largest_from_waste
 from blockfit.waste.rescued.shared import Shared, share_block
 from blockfit.waste.rescued.worth import PieceWorth, Worth, worth
@@ -88,6 +89,7 @@ __all__ = [
     "Directions",
     "Edge",
     "Figure",
+    "FirstCut",
     "Fit",
     "Flaw",
     "Front",
@@ -142,6 +144,7 @@ __all__ = [
     "Worth",
     "answer",
     "before_the_back",
+    "best_first_cut",
     "best_front",
     "check",
     "cut_sheets",

@@ -17,7 +17,7 @@ from itertools import combinations
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.geometry.polytope import corners_of
+from blockfit.geometry.polytope import corners_of, polytope_volume
 from blockfit.geometry.turns import spread_directions
 from blockfit.search.proof.cells import Cells, outside_stance, split, start_cubes, start_turns
 from blockfit.search.proof.dependencies import dependencies, pair_rows
@@ -26,7 +26,7 @@ from blockfit.search.proof.support import Hull, reach, spread_points
 from blockfit.search.proof.together import least_of, least_together
 from blockfit.solids.stance import Stance
 
-__all__ = ["Parted", "Parting", "largest_beyond", "parting_of"]
+__all__ = ["Parted", "Parting", "largest_beyond", "most_stone_beyond", "parting_of"]
 
 _BATCH = 8192
 _MOST_POINTS = 300  # of a hull that the bounds use: fewer points leave the bounds valid
@@ -250,7 +250,7 @@ class _Search:
         question, rotations, radii = self.question, turned.rotations(), turned.radii()
         middle = _unit(triangles.sum(axis=1))
         exact = reach(self.first, middle) + question.clear
-        least = self._least_offsets(triangles, middle) - _HAIR * question.size
+        least = _least_offsets(question, self.first, triangles, middle) - _HAIR * question.size
         touching, heights = self._contacts(rotations, middle)  # (b, f + 1, 3), (b, f + 1)
         weights, valid = self._written(middle)
         sums = np.einsum("bti,bti->bt", weights, heights[:, question.triples]) + heights[:, -1:]
@@ -321,21 +321,60 @@ class _Search:
         sums = np.maximum(np.stack(low, axis=1), self.question.second.inner_radius) + self.question.tolerance
         return np.asarray((self.rooms / np.maximum(sums, 1e-300)).min(axis=1))
 
-    def _least_offsets(self, triangles: Array, middle: Array) -> Array:
-        """Return (b,) the least of ``middle · x`` where any cut of the triangle leaves the second figure room."""
-        question = self.question
-        flat = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-        off = np.abs((flat * triangles[:, 0]).sum(axis=1)) / np.linalg.norm(flat, axis=1)
-        looked = np.concatenate([triangles, middle[:, None]], axis=1)  # (b, 4, 3)
-        points = self.first[(looked @ self.first.T).argmax(axis=2)]
-        bars = np.einsum("bij,bpj->bpi", triangles, points) + (question.clear * off)[:, None, None]  # (b, p, i)
-        heights, levels = triangles @ question.corners.T, middle @ question.corners.T  # (b, i, v), (b, v)
-        beyond = heights[:, None] >= bars[..., None]
-        lowest = np.where(beyond, levels[:, None, None], np.inf).min(axis=3)
-        a, b = question.edges.T
-        start, end = heights[:, None, :, a], heights[:, None, :, b]
-        crosses = (start < bars[..., None]) != (end < bars[..., None])
-        share = np.where(crosses, (bars[..., None] - start) / np.where(crosses, end - start, 1.0), 0.0)
-        at = levels[:, None, None, a] + share * (levels[:, b] - levels[:, a])[:, None, None]
-        lowest = np.minimum(lowest, np.where(crosses, at, np.inf).min(axis=3))
-        return np.asarray(lowest.min(axis=2).max(axis=1))
+
+def _least_offsets(question: Parting, first: Array, triangles: Array, middle: Array) -> Array:
+    """Return (b,) the least of ``middle · x`` where any cut of the triangle leaves the second figure room."""
+    flat = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    off = np.abs((flat * triangles[:, 0]).sum(axis=1)) / np.linalg.norm(flat, axis=1)
+    looked = np.concatenate([triangles, middle[:, None]], axis=1)  # (b, 4, 3)
+    points = first[(looked @ first.T).argmax(axis=2)]
+    bars = np.einsum("bij,bpj->bpi", triangles, points) + (question.clear * off)[:, None, None]  # (b, p, i)
+    heights, levels = triangles @ question.corners.T, middle @ question.corners.T  # (b, i, v), (b, v)
+    beyond = heights[:, None] >= bars[..., None]
+    lowest = np.where(beyond, levels[:, None, None], np.inf).min(axis=3)
+    a, b = question.edges.T
+    start, end = heights[:, None, :, a], heights[:, None, :, b]
+    crosses = (start < bars[..., None]) != (end < bars[..., None])
+    share = np.where(crosses, (bars[..., None] - start) / np.where(crosses, end - start, 1.0), 0.0)
+    at = levels[:, None, None, a] + share * (levels[:, b] - levels[:, a])[:, None, None]
+    lowest = np.minimum(lowest, np.where(crosses, at, np.inf).min(axis=3))
+    return np.asarray(lowest.min(axis=2).max(axis=1))
+
+
+def most_stone_beyond(question: Parting, *, gap: float, max_cells: int = 100_000) -> tuple[Array, float, float]:
+    """Return the direction (3,) of the cut that frees most stone, the volume in mm³, and what no cut exceeds (proved).
+
+    For a triangle of directions all that any of its cuts frees lies beyond one plane: that part's volume is the bound.
+    """
+    triangles, settled, spent = _OCTAHEDRON, 0.0, 0
+    best, most = np.array([0.0, 0, 1]), 0.0
+    bounds = np.full(len(triangles), np.inf)
+    while len(triangles):
+        middle = _unit(triangles.sum(axis=1))
+        # Corners of triangles are tried too: the best cut often is square to a face.
+        for normal in np.concatenate([middle, triangles.reshape(-1, 3)]):
+            volume = _stone_beyond(question, normal, float(reach(question.first, normal)) + question.clear)
+            if volume > most:
+                best, most = normal, volume
+        least = _least_offsets(question, question.first, triangles, middle) - _HAIR * question.size
+        bounds = np.array([_stone_beyond(question, n, float(at)) for n, at in zip(middle, least, strict=True)])
+        alive = bounds > most * (1 + gap)
+        settled = max(settled, float(bounds[~alive].max(initial=0.0)))
+        spent += len(triangles)
+        if spent > max_cells:
+            return best, most, max(most, settled, float(bounds.max()))
+        triangles = _quartered(triangles[alive]) if alive.any() else triangles[:0]
+    return best, most, max(most, settled)
+
+
+def _stone_beyond(question: Parting, normal: Array, at: float) -> float:
+    """Return the volume of the block beyond a plane."""
+    heights = question.corners @ normal
+    if not np.isfinite(at) or at >= heights.max():
+        return 0.0
+    a, b = question.edges.T
+    crosses = (heights[a] < at) != (heights[b] < at)
+    start, end = question.corners[a[crosses]], question.corners[b[crosses]]
+    share = (at - heights[a[crosses]]) / (heights[b[crosses]] - heights[a[crosses]])
+    rim = start + share[:, None] * (end - start)
+    return polytope_volume(np.concatenate([question.corners[heights >= at], rim]))
