@@ -18,7 +18,7 @@ from blockfit.intake.scan import read_figure
 from blockfit.solids.flaw import Flaw
 from blockfit.units import length_mm, number_of, unit_mm
 
-__all__ = ["Row", "read_flaws", "read_marks", "read_places", "table_rows"]
+__all__ = ["TableRow", "read_flaws", "read_marks", "read_places", "table_rows"]
 
 _MOST_BYTES = 64 << 20
 _MOST_ROWS = 1_000_000
@@ -33,7 +33,7 @@ _FLAWS = ("kind", "name", *_PLACE, "radius", "nx", "ny", "nz", "across 2", "in 2
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TableRow:
     """One row: where it stands, its cells by heading, and the unit that each heading names (``""`` for none)."""
 
     place: str
@@ -92,7 +92,7 @@ def _number(text: str, name: str) -> float:
     return (-1.0 if text.startswith("-") else 1.0) * number_of(text.lstrip("+-"), name)
 
 
-def table_rows(path: str | Path, known: Sequence[str], bare: Sequence[str] = ()) -> list[Row]:
+def table_rows(path: str | Path, known: Sequence[str], bare: Sequence[str] = ()) -> list[TableRow]:
     """Return the rows of a CSV file (commas or semicolons) with headings among ``known``, in any order.
 
     A file whose first line is no heading has the columns ``bare``, if those are given.
@@ -115,7 +115,7 @@ def table_rows(path: str | Path, known: Sequence[str], bare: Sequence[str] = ())
     for k, cells in numbered[start:]:
         if len(cells) > len(headings) and any(cell.strip() for cell in cells[len(headings) :]):
             raise BadValueError(f"{name}, line {k}: {len(cells)} cells under {len(headings)} headings")
-        rows.append(Row(f"{name}, line {k}", dict(zip(headings, cells, strict=False)), units))
+        rows.append(TableRow(f"{name}, line {k}", dict(zip(headings, cells, strict=False)), units))
     return rows
 
 
@@ -199,7 +199,7 @@ def read_flaws(path: str | Path) -> list[Flaw]:
     return flaws
 
 
-def _flaw(row: Row, kind: str, margin: float, name: str, folder: Path) -> Flaw:
+def _flaw(row: TableRow, kind: str, margin: float, name: str, folder: Path) -> Flaw:
     if kind == "solid":
         return Flaw.solid(
             read_figure(folder / row.text("file"), unit="mm", up="+z", front="-y"), margin=margin, name=name

@@ -1,4 +1,4 @@
-"""Plane outlines; shapely's one home."""
+"""SectionPlane outlines; shapely's one home."""
 
 from dataclasses import dataclass
 from functools import reduce
@@ -11,7 +11,7 @@ from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
     "Outline",
-    "Plane",
+    "SectionPlane",
     "Section",
     "area_from_parts",
     "area_of",
@@ -120,7 +120,7 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Plane:
+class SectionPlane:
     """A level area of any number of loops: mm², middle (2,), second moments about it (2, 2), and its corners (n, 2)."""
 
     area: float
@@ -142,24 +142,24 @@ class Plane:
         stress = force / self.area + (self.corners - self.middle) @ self.slope(couple)
         return max(0.0, float(stress.max())), max(0.0, -float(stress.min()))
 
-    def share(self, force: float, couple: Array, part: "Plane") -> float:
+    def share(self, force: float, couple: Array, part: "SectionPlane") -> float:
         """Return the share of a force that a part of the area carries under it and a couple."""
         own = force / self.area * part.area + part.area * float((part.middle - self.middle) @ self.slope(couple))
         return own / force if force else 0.0
 
 
-def plane_of(area: Any) -> Plane:
+def plane_of(area: Any) -> SectionPlane:
     """Return the measures of a shapely area."""
     if area.is_empty or not area.area > 0:
-        return Plane(0.0, np.zeros(2), np.zeros((2, 2)), np.zeros((0, 2)))
+        return SectionPlane(0.0, np.zeros(2), np.zeros((2, 2)), np.zeros((0, 2)))
     middle = np.array([area.centroid.x, area.centroid.y])
     parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
     rings = [np.array(ring.coords)[:-1] for part in parts for ring in _rings(part)]
     moments = sum((_second_moments(ring - middle) for ring in rings), np.zeros((2, 2)))
-    return Plane(float(area.area), middle, moments, np.concatenate(rings))
+    return SectionPlane(float(area.area), middle, moments, np.concatenate(rings))
 
 
-def parts_of(area: Any) -> list[tuple[Any, Plane]]:
+def parts_of(area: Any) -> list[tuple[Any, SectionPlane]]:
     """Return the separate parts of a shapely area, each with its measures."""
     parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
     return [(part, plane_of(part)) for part in parts if not part.is_empty and part.area > 0]

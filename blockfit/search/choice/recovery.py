@@ -143,9 +143,9 @@ def recover(
     if fit.placement is None:
         raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name} to recover")
     figure = require_solid(design or fit.figure, "recovering")
-    for name, value, most in (("turn", turn, 180), ("lean", lean, 90)):
-        if not 0 <= value <= most:
-            raise BadValueError(f"{name}={value!r} must be an angle of 0 to {most} degrees")
+    for name, value, widest_deg in (("turn", turn, 180), ("lean", lean, 90)):
+        if not 0 <= value <= widest_deg:
+            raise BadValueError(f"{name}={value!r} must be an angle of 0 to {widest_deg} degrees")
     if not (math.isfinite(most_scale) and most_scale >= 1):
         raise BadValueError(f"most_scale={most_scale!r} must be a share of the present scale, 1 or more")
     if not 0 < least_scale <= 1:

@@ -25,7 +25,7 @@ from blockfit.waste.reach.places import approach_words, place_words
 from blockfit.waste.reach.sight import Elements, first_seen
 from blockfit.waste.reach.tools import Tool, depth_picture
 
-__all__ = ["Region", "Setting", "classes", "joined_patches", "regions_of"]
+__all__ = ["Region", "FrontView", "classes", "joined_patches", "regions_of"]
 
 _SLANTS_A_PIECE = 12  # slanting directions given to one connected piece at most
 _OPENINGS = 10  # of the largest regions are their openings measured
@@ -69,7 +69,7 @@ class Region(Result):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Setting:
+class FrontView:
     """What all steps share: the fit, its surface, the columns from the front, the pitch, the tool and the limits."""
 
     fit: Fit
@@ -81,7 +81,7 @@ class Setting:
     least_mm2: float
 
 
-def classes(setting: Setting, bare: dict[str, Flags], later: Flags, slants: int) -> tuple[Ints, list[Array | None]]:
+def classes(setting: FrontView, bare: dict[str, Flags], later: Flags, slants: int) -> tuple[Ints, list[Array | None]]:
     """Return each element's class (m,) and the direction of every class: faces first, slants next, closed last.
 
     Of the faces that reach an element the one it faces most squarely is taken, the back before all others. The
@@ -111,7 +111,7 @@ def classes(setting: Setting, bare: dict[str, Flags], later: Flags, slants: int)
     return labels, ways
 
 
-def _slanting(setting: Setting, labels: Ints, ways: list[Array | None], later: Flags, slants: int) -> None:
+def _slanting(setting: FrontView, labels: Ints, ways: list[Array | None], later: Flags, slants: int) -> None:
     """Give what no face reaches to slants, in place: piece by piece, the one that reaches most of it first."""
     elements, block = setting.elements, setting.fit.block
     rest = later & (labels < 0)
@@ -143,7 +143,7 @@ def _slanting(setting: Setting, labels: Ints, ways: list[Array | None], later: F
                 break
 
 
-def _refined(setting: Setting, into: Array, where: Ints, mine: Flags, taken: Flags) -> tuple[Flags, Array]:
+def _refined(setting: FrontView, into: Array, where: Ints, mine: Flags, taken: Flags) -> tuple[Flags, Array]:
     """Return what the best of a slant and four around it reaches of the elements ``where`` that are ``mine``."""
     elements = setting.elements
     among = np.zeros(len(elements.faces), bool)
@@ -156,7 +156,7 @@ def _refined(setting: Setting, into: Array, where: Ints, mine: Flags, taken: Fla
     return best, way
 
 
-def joined_patches(setting: Setting, labels: Ints, later: Flags) -> Ints:
+def joined_patches(setting: FrontView, labels: Ints, later: Flags) -> Ints:
     """Return (m,) patch numbers; small patches take the class of their largest neighbour, in place in ``labels``."""
     elements = setting.elements
     shown = np.where(later, labels, -1)
@@ -181,7 +181,7 @@ def joined_patches(setting: Setting, labels: Ints, later: Flags) -> Ints:
 
 
 def regions_of(
-    setting: Setting, labels: Ints, ways: list[Array | None], patch: Ints, later: Flags
+    setting: FrontView, labels: Ints, ways: list[Array | None], patch: Ints, later: Flags
 ) -> tuple[tuple[Region, ...], Ints]:
     """Return the regions, largest first, and each element's region number."""
     elements = setting.elements
@@ -206,7 +206,7 @@ def regions_of(
 
 
 def _region(
-    setting: Setting, number: int, mine: Ints, into: Array | None, stone: float, depth: float, after: tuple[int, ...]
+    setting: FrontView, number: int, mine: Ints, into: Array | None, stone: float, depth: float, after: tuple[int, ...]
 ) -> Region:
     elements, fit = setting.elements, setting.fit
     weights = elements.areas[mine]
@@ -236,7 +236,7 @@ def _region(
     )
 
 
-def _reach_word(into: Array | None, setting: Setting) -> str:
+def _reach_word(into: Array | None, setting: FrontView) -> str:
     if into is None:
         return "closed"
     if float(into @ setting.columns.view.into) < -0.999:
@@ -245,7 +245,7 @@ def _reach_word(into: Array | None, setting: Setting) -> str:
     return "side" if is_face else "oblique"
 
 
-def _slender(setting: Setting, mine: Ints, into: Array | None) -> float:
+def _slender(setting: FrontView, mine: Ints, into: Array | None) -> float:
     """Return the area in mm² that an infinitely thin tool would reach, from the front or along the approach."""
     if setting.tool is None:
         return 0.0
@@ -260,7 +260,7 @@ def _slender(setting: Setting, mine: Ints, into: Array | None) -> float:
     return float(elements.areas[bare].sum())
 
 
-def _opening(setting: Setting, mine: Ints, into: Array) -> float:
+def _opening(setting: FrontView, mine: Ints, into: Array) -> float:
     """Return the thickest tool, of a few tried, that reaches half of what a thin one does along ``into``."""
     elements, pitch = setting.elements, setting.pitch_mm
     view = view_along(into)
@@ -277,7 +277,7 @@ def _opening(setting: Setting, mine: Ints, into: Array) -> float:
     return widest
 
 
-def _stone_by_region(setting: Setting, region_of: Ints, count: int) -> Array:
+def _stone_by_region(setting: FrontView, region_of: Ints, count: int) -> Array:
     """Return (count + 1,) the stone in m³ that lies behind each region's elements, as far as the next surface."""
     block, columns = setting.fit.block, setting.columns
     _, end = block_chords(block.normals, block.offsets_mm, columns.view, columns.places())
@@ -287,7 +287,7 @@ def _stone_by_region(setting: Setting, region_of: Ints, count: int) -> Array:
     return np.bincount(region_of[columns.leave_face], volume, minlength=count + 1).astype(np.float64)
 
 
-def _depth_behind(setting: Setting) -> Array:
+def _depth_behind(setting: FrontView) -> Array:
     """Return (m,) how far each element lies behind the first surface of its column, in mm; 0 if it is the first."""
     columns, elements = setting.columns, setting.elements
     lattice = columns.lattice

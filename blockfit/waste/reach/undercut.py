@@ -22,7 +22,7 @@ from blockfit.units import Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, light_solid, placed_solid
 from blockfit.waste.reach.chords import block_chords
 from blockfit.waste.reach.directions import seen_along
-from blockfit.waste.reach.regions import Region, Setting, classes, joined_patches, regions_of
+from blockfit.waste.reach.regions import FrontView, Region, classes, joined_patches, regions_of
 from blockfit.waste.reach.sight import Elements, elements_of, reached, skimmed
 from blockfit.waste.reach.tools import Tool
 
@@ -108,7 +108,7 @@ def undercuts(
     later = ~ahead & ~edge_on & ~base
     square = -(elements.normals @ view.into)
     skims = edge_on | (ahead & (square < np.sin(np.radians(least_angle))))
-    setting = Setting(fit, elements, columns, step, tool, least_angle, least_region * total)
+    setting = FrontView(fit, elements, columns, step, tool, least_angle, least_region * total)
     labels, ways = classes(setting, bare, later, slants)
     patch = joined_patches(setting, labels, later)
     regions, region_of = regions_of(setting, labels, ways, patch, later)

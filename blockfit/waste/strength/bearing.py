@@ -14,7 +14,7 @@ from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
 from blockfit.measure.booleans import Solid, arrays_of, level_rings
-from blockfit.measure.sections import Plane, area_of, overlap, parts_of, plane_of, united
+from blockfit.measure.sections import SectionPlane, area_of, overlap, parts_of, plane_of, united
 from blockfit.waste.strength.slices import Carrier, carriers_of, heights_of
 
 __all__ = ["GRAVITY", "Bearing", "bearings", "lying"]
@@ -124,7 +124,7 @@ def lying(
     return tuple(told)
 
 
-def _pair(plane: Plane, volume: float, centre: Array, density: float) -> tuple[float, float]:
+def _pair(plane: SectionPlane, volume: float, centre: Array, density: float) -> tuple[float, float]:
     """Return the greatest tension and compression where a section carries a volume with its centre over (2,)."""
     if plane.area <= 0 or volume <= 0:
         return 0.0, 0.0

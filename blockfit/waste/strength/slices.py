@@ -11,7 +11,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid, arrays_of, level_rings
-from blockfit.measure.sections import Plane, area_of, parts_of, plane_of, united
+from blockfit.measure.sections import SectionPlane, area_of, parts_of, plane_of, united
 
 __all__ = ["Carrier", "carriers_of", "heights_of"]
 
@@ -25,7 +25,7 @@ class Carrier:
 
     height: float
     area: Any
-    plane: Plane
+    plane: SectionPlane
     volume: float
     centre: Array
 
@@ -35,7 +35,7 @@ class _Node:
     """One part of one section: where it stands, what it weighs (volume, first moments), whether it is grounded."""
 
     area: Any
-    plane: Plane
+    plane: SectionPlane
     mass: Array
     grounded: bool
     below: list[int]
