@@ -23,6 +23,7 @@ __all__ = ["done_command", "log_command", "lost_command", "recover_command"]
 
 _WORDS_AT = 30  # of a line of the log
 _WIDE = 100
+_MOST_MM = 1e6
 
 _lost, _limits, _taking = map(headed, ("What was lost", "How far it may move", "Taking a placement"))
 
@@ -141,6 +142,8 @@ def _ball(text: str, margin: str) -> Flaw:
     x, y, z, radius = (_plain_mm(part, "--ball") for part in parts)
     if radius <= 0:
         raise BadValueError(f"--ball={text!r}: its radius must be above 0")
+    if max(abs(x), abs(y), abs(z), radius) > _MOST_MM:
+        raise BadValueError(f"--ball={text!r} is over a kilometre; check the unit")
     return Flaw.ball((x, y, z), radius, margin=_plain_mm(margin, "--margin"), name="what broke off")
 
 

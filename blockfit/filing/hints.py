@@ -32,7 +32,7 @@ def holds(value: Any, hint: Any) -> bool:
     if origin in (Union, types.UnionType):
         return any(holds(value, one) for one in inner)
     if origin is Literal:
-        return value in inner
+        return isinstance(value, str | int) and value in inner
     if origin is not None:
         return _holds_many(value, origin, inner)
     if hint is float:

@@ -23,6 +23,7 @@ __all__ = ["TableRow", "read_flaws", "read_marks", "read_places", "table_rows"]
 _MOST_BYTES = 64 << 20
 _MOST_ROWS = 1_000_000
 _MOST_NAME = 120
+_MOST_MM = 1e6
 _PLAIN = re.compile(r"[+-]?(?:\d{1,20}(?:\.\d{0,25})?|\.\d{1,25})(?:e[+-]?\d{1,3})?", re.IGNORECASE)
 _YES, _NO = ("yes", "y", "true", "1", "x"), ("no", "n", "false", "0", "")
 _HEADING = re.compile(r"([a-z][a-z0-9 ]*?)\s*(?:[(\[]\s*([a-z\"'″′]+)\s*[)\]])?")
@@ -57,6 +58,8 @@ class TableRow:
             bare = not re.search(r"[a-zA-Z\"'″′]", text) or _PLAIN.fullmatch(text)
             factor = unit_mm(self.units.get(name) or "mm")
             value = _number(text, name) * factor if bare else length_mm(text, name)
+            if abs(value) > _MOST_MM:
+                raise BadValueError(f"{name}={text[:40]!r} is over a kilometre; check the unit")
             return length_mm(value, name) if least is None else length_mm(value, name, least=least)
         except BlockfitError as error:
             raise BadValueError(f"{self.place}: {error}") from error

@@ -22,6 +22,8 @@ from blockfit.waste.placed import placed_solid
 
 __all__ = ["Check", "Reading", "check"]
 
+_MOST_MM = 1e6
+
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Reading(Result):
@@ -86,6 +88,8 @@ def check(
     if len(values) == 0:
         raise BadValueError("readings is empty: there is nothing to check")
     taken = frozen(values, (None, 3), "readings")
+    if np.abs(taken).max() > _MOST_MM:
+        raise BadValueError(f"readings has one of {np.abs(taken).max():.3g} mm, over a kilometre; check the unit")
     points = (datum or Datum.edges(fit.block)).points(taken)
     vertices, faces = refined(figure.vertices, figure.faces, max(figure.size_mm) / 60)
     away, nearest = SurfaceDistance(vertices, faces).signed(points)

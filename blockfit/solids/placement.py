@@ -30,7 +30,11 @@ class Placement:
     def __post_init__(self) -> None:
         """Copy, check and freeze."""
         rotation = frozen(self.rotation, (3, 3), "rotation")
-        if np.abs(rotation @ rotation.T - np.eye(3)).max() > 1e-9 or np.linalg.det(rotation) < 0:
+        if (
+            np.abs(rotation).max() > 2
+            or np.abs(rotation @ rotation.T - np.eye(3)).max() > 1e-9
+            or np.linalg.det(rotation) < 0
+        ):
             raise BadValueError("rotation is not a rotation: its rows must be of length 1, square, right-handed")
         if not (np.isfinite(self.scale) and self.scale > 0):
             raise BadValueError(f"scale={self.scale!r} must be more than 0")

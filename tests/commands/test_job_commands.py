@@ -154,7 +154,7 @@ def test_losses_are_noted(job, capsys, tmp_path):
     trimesh.creation.icosphere(radius=20).export(tmp_path / "chip.stl")
     assert run(capsys, "lost", str(job), "--solid", str(tmp_path / "chip.stl"))[0] == 0
     assert bf.open_job(job).log[-1].about[0].surface.is_solid
-    for wrong in (("--ball", "1 2 3"), ("--ball", "1 2 3 0"), ("--ball", "a b c d"), ()):
+    for wrong in (("--ball", "1 2 3"), ("--ball", "1 2 3 0"), ("--ball", "1 2 3 1e308"), ("--ball", "a b c d"), ()):
         assert run(capsys, "lost", str(job), *wrong)[0] == 2
 
 
@@ -277,6 +277,7 @@ def test_what_is_sought_is_said_once(stl, capsys):
         ("name,across (furlong),in,up\na,1,2,3\n", "furlong"),
         ("name,across,across,up\na,1,2,3\n", "same heading"),
         ("name,across,in,up\na,1e400,2,3\n", "line 2"),
+        ("name,across,in,up\na,1e308,2,3\n", "over a kilometre"),
         ('name,across,in,up\n"a,1,2,3\n', "no table"),
         ("a,1,2,3\n" * 3, "line 2"),
     ],

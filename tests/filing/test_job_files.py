@@ -394,6 +394,20 @@ HARM = [
     {"class": "Fit", "number": 0, "fields": {"__class__": "x"}},
     {"class": "Placement", "number": 0, "fields": {"scale": 1.0, "rotation": 3, "shift_mm": None}},
     {"class": "Stance", "number": 0, "fields": {"tilt": "0", "turn": 30}},
+    {
+        "class": "Flaw",
+        "number": 0,
+        "fields": {"name": "a", "kind": {"array": "float64", "shape": [2], "values": [0.0, 1.0]}},
+    },
+    {
+        "class": "Placement",
+        "number": 0,
+        "fields": {
+            "scale": 1.0,
+            "rotation": {"array": "float64", "shape": [3, 3], "values": [1e308] * 9},
+            "shift_mm": {"array": "float64", "shape": [3], "values": [0.0] * 3},
+        },
+    },
     {"class": "Stance", "number": 0, "fields": {"tilt": 500, "turn": 30}},
     {"class": "Stance", "number": "a", "fields": {"tilt": 0, "turn": 30}},
     {"class": "Verdict", "number": 0, "fields": {}},
