@@ -4,6 +4,7 @@ import blockfit.interrupts  # first: it answers Ctrl-C while the rest is importe
 from blockfit import jobs
 from blockfit.carving.checking import check
 from blockfit.carving.left import StoneLeft, stone_left
+from blockfit.carving.next import Next, what_next
 from blockfit.carving.registration import Registration, register
 from blockfit.carving.stages import Stage, stage_of
 from blockfit.certificates.certificate import Certificate, Verified, read_certificate
@@ -102,6 +103,7 @@ __all__ = [
     "Method",
     "MissingExtraError",
     "Movement",
+    "Next",
     "Offcut",
     "OffcutPlan",
     "OpenSurfaceError",
@@ -191,5 +193,6 @@ __all__ = [
     "undercuts",
     "verify",
     "weights",
+    "what_next",
     "worth",
 ]

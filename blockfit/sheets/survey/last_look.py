@@ -1,9 +1,13 @@
 """One sheet before turning to the back: what cannot be undone afterwards."""
 
+from collections.abc import Sequence
+
+from blockfit.carving.next import Next, what_next
 from blockfit.marking.check import Check
 from blockfit.marking.pointing import Pointing
+from blockfit.marking.roughing import Roughing
 from blockfit.search.result import Fit
-from blockfit.sheets.words import layout_of
+from blockfit.sheets.words import Layout, layout_of
 from blockfit.solids.stage import StageStone
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts, undercuts
@@ -14,8 +18,9 @@ __all__ = ["before_the_back"]
 
 def before_the_back(
     fit: Fit,
-    *,
     stage: StageStone | None = None,
+    *,
+    planes: Roughing | Sequence[Roughing] = (),
     undercut: Undercuts | None = None,
     offcuts: OffcutPlan | None = None,
     points: Pointing | None = None,
@@ -24,7 +29,8 @@ def before_the_back(
 ) -> str:
     """Return the sheet: setback left, flaws still inside, undercuts and their order, readings, what has left.
 
-    ``stage`` is the stone as it stands; leave out what you do not have, and the sheet says that it is not known.
+    ``stage`` is the stone as it stands; with it the sheet says what of the tables given is still to be done in it, and
+    what must not be begun yet. Leave out what you do not have, and the sheet says that it is not known.
     """
     layout = layout_of(units)
     shown = layout.units
@@ -70,8 +76,25 @@ def before_the_back(
             "May leave now", ", ".join(f"offcut {k}" for k in late) or "no offcut waited for the front"
         )
     lines += layout.item("Already gone", ", ".join(gone) or "nothing was named")
+    if stage is not None:
+        coming = what_next(fit, stage, planes=planes, points=points, offcuts=offcuts, undercut=cut)
+        lines += _coming(coming, layout)
     lines += [
         "",
         *layout.paragraph("What leaves behind the figure cannot come back: the setback above is its price.", ""),
     ]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _coming(coming: Next, layout: Layout) -> list[str]:
+    """Return what is not yet done in the stone as it stands, and what must wait."""
+    lines = []
+    if coming.planes:
+        words = ", ".join(f"{plane.number} from the {plane.face}" for plane in coming.planes[:8])
+        lines += layout.item("Planes not done", words)
+    if coming.points_in_all:
+        most = max((point.left_mm for point in coming.points), default=0.0)
+        rest = f"; at most {layout.units.length(most)} is left at one" if coming.points else ""
+        words = f"{coming.points_reached} of {coming.points_in_all} points are at their stops{rest}"
+        lines += layout.item("Stops", words)
+    return lines + layout.item("Must wait", "; ".join(coming.must_wait[:8]) or "nothing that was given")

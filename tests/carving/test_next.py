@@ -1,0 +1,78 @@
+"""What comes next: checked against stages whose history is known, and stones cut by hand."""
+
+import numpy as np
+import pytest
+from carving.scans import FIT
+from conftest import cuboid
+
+import blockfit as bf
+
+TABLE = bf.roughing(FIT, step=80, allowance=12)
+POINTS = bf.pointing(FIT, count=16, faces=("front",), landmarks=False)
+PLAN = bf.offcuts(FIT, clearance=12, kerf=8, least_weight_kg=10, reserve="all")
+
+
+@pytest.mark.parametrize("done", [0, 1, 2])
+def test_the_planes_that_are_not_done_are_next(done):
+    stage = bf.stage_of(FIT, planes=TABLE, to=done)
+    told = bf.what_next(FIT, stage, planes=TABLE)
+    assert [plane.number for plane in told.planes] == list(range(done + 1, len(TABLE.planes) + 1))
+    first = TABLE.planes[done]
+    assert told.planes[0].left_m3 == pytest.approx(first.total_m3 - (TABLE.planes[done - 1].total_m3 if done else 0))
+    assert f"Plane {done + 1} from the front" in str(told)
+
+
+def test_all_planes_done():
+    told = bf.what_next(FIT, bf.stage_of(FIT, planes=TABLE), planes=TABLE)
+    assert told.planes == ()
+    assert "all that were given are done" in str(told)
+
+
+def test_points_say_what_is_left_to_their_stops():
+    """In the block as bought nothing is cut: what is left is the whole stop; 20 mm off the front it is 20 mm less."""
+    bought = bf.what_next(FIT, bf.stage_of(FIT), points=POINTS)
+    stops = {p.number: p.stop_mm for p in POINTS.points if p.stop_mm}
+    assert {p.number: pytest.approx(p.left_mm, abs=1e-6) for p in bought.points} == stops
+    shaved = bf.stage_of(FIT, gone=[("the front", cuboid(2000, 70, 3000, at=(-500, -50, -500)))])
+    told = bf.what_next(FIT, shaved, points=POINTS)
+    assert {p.number: pytest.approx(p.left_mm + 20, abs=1e-6) for p in told.points} == {
+        number: stop for number, stop in stops.items() if stop > 20.5
+    }
+    assert told.points_reached == sum(stop <= 20.5 for stop in stops.values())
+    cut = bf.what_next(FIT, bf.stage_of(FIT, points=POINTS), points=POINTS)
+    assert cut.points == ()
+    assert cut.points_reached == len(stops)
+
+
+def test_pieces_that_are_gone_broken_or_kept():
+    assert len(PLAN.pieces) > 1
+    told = bf.what_next(FIT, bf.stage_of(FIT, offcuts=PLAN, pieces=1), offcuts=PLAN, planes=TABLE)
+    assert 1 not in [piece.number for piece in told.pieces]
+    late = [k for k, piece in enumerate(PLAN.pieces, 1) if piece.stage != "before carving"]
+    waits = [piece.number for piece in told.pieces if "front" in piece.why_not]
+    assert waits == [k for k in late if k > 1]
+    middle = np.array(PLAN.pieces[1].centre_mm)
+    broken = bf.stage_of(FIT, lost=bf.Flaw.ball(middle, 120))
+    piece = next(p for p in bf.what_next(FIT, broken, offcuts=PLAN).pieces if p.number == 2)
+    assert piece.share < 0.98
+    assert "still there" in piece.why_not
+
+
+def test_undercuts_open_as_stone_before_them_goes():
+    cut = bf.undercuts(FIT, pitch=8)
+    assert cut.regions
+    whole = bf.what_next(FIT, bf.stage_of(FIT), undercut=cut)
+    assert all(u.why_not for u in whole.undercuts if u.before_mm > 40)
+    finished = bf.what_next(FIT, bf.stage_of(FIT, scan=FIT.solid()), undercut=cut)
+    assert not [u for u in finished.undercuts if np.isfinite(u.before_mm) and u.before_mm > 1]
+    assert finished.must_wait == tuple(
+        f"undercut {u.number}, {u.place}: {u.why_not}" for u in finished.undercuts if u.why_not
+    )
+    assert "Not yet" in str(whole)
+
+
+def test_the_sheet_before_the_back_says_what_is_not_done():
+    told = bf.before_the_back(FIT, bf.stage_of(FIT, planes=TABLE, to=1), planes=TABLE, points=POINTS, offcuts=PLAN)
+    assert "Planes not done 2 from the front" in told
+    assert f"0 of {sum(bool(p.stop_mm) for p in POINTS.points)} points are at their stops" in told
+    assert "Must wait" in told
