@@ -86,24 +86,29 @@ class StoneLeft:
         return self._share(np.abs(self.left_mm) <= mm)
 
     @cached_property
-    def too_deep(self) -> Flags:
+    def is_too_deep(self) -> Flags:
         """Which places (n,) are surely too deep: seen, and by more than registration and noise explain."""
         return np.asarray(self.seen & (self.left_mm < -np.maximum(self.error_mm, _TOUCH_MM)))
 
     @cached_property
-    def perhaps_too_deep(self) -> Flags:
+    def is_perhaps_too_deep(self) -> Flags:
         """Which places (n,) read too deep by more than a third of what those explain, or are not seen."""
-        return np.asarray((self.left_mm < -_perhaps(self.error_mm)) & ~self.too_deep)
+        return np.asarray((self.left_mm < -_perhaps(self.error_mm)) & ~self.is_too_deep)
+
+    @property
+    def too_deep(self) -> tuple[LeftRegion, ...]:
+        """Places surely cut too deep, the worst first: `recover` takes them as lost stone."""
+        return tuple(region for region in self.regions if region.kind == "too deep")
 
     @property
     def too_deep_share(self) -> float:
         """Share of the surface that is surely too deep."""
-        return self._share(self.too_deep)
+        return self._share(self.is_too_deep)
 
     @property
     def perhaps_share(self) -> float:
         """Share of the surface that is perhaps too deep."""
-        return self._share(self.perhaps_too_deep)
+        return self._share(self.is_perhaps_too_deep)
 
     @property
     def share_done(self) -> float:
@@ -296,8 +301,8 @@ def _deep_lines(left: StoneLeft, area: float) -> list[str]:
     maybe = [region for region in left.regions if region.kind == "perhaps too deep"]
     if not deep and not maybe:
         return ["  Too deep        nowhere"]
-    sure = float(left.areas_mm2[left.too_deep].sum())
-    perhaps = float(left.areas_mm2[left.perhaps_too_deep].sum())
+    sure = float(left.areas_mm2[left.is_too_deep].sum())
+    perhaps = float(left.areas_mm2[left.is_perhaps_too_deep].sum())
     head = f"  {'TOO DEEP' if deep else 'Too deep':<16}surely {sure * 1e-2:,.1f} cm² ({100 * sure / area:.2f} %)"
     lines = [f"{head}, perhaps {perhaps * 1e-2:,.1f} cm² ({100 * perhaps / area:.2f} %), worst first:"]
     for region in (*deep, *maybe)[:_SHOWN]:

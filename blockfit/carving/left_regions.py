@@ -25,7 +25,7 @@ class LeftRegion:
     """A part of the surface: ``kind`` is ``too deep``, ``perhaps too deep`` or ``stone left``; ``place`` in words.
 
     ``least_mm``, ``typical_mm`` and ``most_mm`` are the stone over it, below 0 where it is too deep; ``worst_mm`` (3,)
-    is the figure's point with the least, or of stone left with the most.
+    is the figure's point with the least, or of stone left with the most, and ``outward`` (3,) its normal.
     """
 
     kind: str
@@ -35,7 +35,18 @@ class LeftRegion:
     typical_mm: float
     most_mm: float
     worst_mm: Array
+    outward: Array
     centre_mm: Array
+
+    @property
+    def name(self) -> str:
+        """What kind of place it is, and where."""
+        return f"{self.kind}: {self.place}"
+
+    @property
+    def at_mm(self) -> Array:
+        """How deep the stone was cut (3,): below the figure's worst place, by the least."""
+        return np.asarray(self.worst_mm + min(0.0, self.least_mm) * self.outward)
 
 
 def regions_left(
@@ -117,6 +128,7 @@ def _region(
         typical_mm=float(by[order][min(half, len(by) - 1)]),
         most_mm=float(by.max()),
         worst_mm=elements.points[worst].copy(),
+        outward=elements.normals[worst].copy(),
         centre_mm=centre,
     )
 

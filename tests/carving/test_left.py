@@ -36,7 +36,7 @@ def test_a_ball_in_a_box_by_formula():
     assert left.volume_m3 == pytest.approx(0.4**3 - fit.solid().volume_m3, rel=1e-9)
     assert left.share_done == pytest.approx(0, abs=1e-9)
     assert sum(by for _, by in left.parts_m3) == pytest.approx(left.volume_m3)
-    assert not left.too_deep.any()
+    assert not left.is_too_deep.any()
 
 
 def test_a_ball_within_a_ball_by_formula():
@@ -82,6 +82,11 @@ def test_what_was_cut_too_deep_is_found_and_named_first():
     assert worst.kind == "too deep"
     assert worst.least_mm == pytest.approx(-45, abs=6)  # at places some 15 mm apart
     assert np.linalg.norm(worst.worst_mm - head) < 15
+    assert left.too_deep[0] is worst
+    # It counts as lost: to clear it, the head (radius 120) would go back by sqrt(165² - 120²) = 113, and 100 are left.
+    lost = bf.recover(FIT, left, stone=stage, turn=0, lean=0, effort=0.2)
+    assert not lost.straight_back.found
+    assert bf.setback(FIT, bf.stage_of(FIT)).back_mm < 113
     told = left.text()
     assert "TOO DEEP" in told
     assert len(told.splitlines()) <= 32
@@ -121,7 +126,7 @@ def test_a_gouge_in_a_scan_is_surely_too_deep_and_noise_is_not():
     stage = bf.stage_of(FIT, scan=FIT.solid())
     laid = bf.register(scan, FIT, marks=marks_of(motion, rng), stage=stage)
     left = bf.stone_left(FIT, laid.stage)
-    deep = left.too_deep
+    deep = left.is_too_deep
     near = np.linalg.norm(left.points_mm - middle, axis=1) < 33
     assert deep[near].mean() > 0.8
     assert deep[~near & ~left.on_base].mean() < 0.002
