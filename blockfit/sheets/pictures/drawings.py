@@ -9,11 +9,13 @@ from typing import Any
 
 import numpy as np
 
+from blockfit.carving.left import StoneLeft
 from blockfit.errors import BadValueError, MissingExtraError
 from blockfit.facts.systems import METRIC
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.marking.check import Check
 from blockfit.measure.sections import footprint
+from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
 from blockfit.sheets.pictures.relief import relief_of
 from blockfit.sheets.words import rounded_down
@@ -30,6 +32,7 @@ __all__ = [
     "bounds_picture",
     "check_picture",
     "cover_map",
+    "left_map",
     "measured_drawing",
     "picture_bytes",
     "save_picture",
@@ -41,6 +44,7 @@ __all__ = [
     "yard_picture",
 ]
 
+_MOST_MARKS = 30
 _FACES = ("front", "left", "right", "back", "top")
 
 
@@ -149,6 +153,23 @@ def thickness_map(thin: ThinStone) -> Any:
     top = float(np.quantile(thin.per_element_mm, 0.8))
     values = np.minimum(thin.per_element_mm, top)
     return _map(thin.elements.vertices, thin.elements.faces, values, f"thickness, mm (up to {top:.0f})", "cividis_r")
+
+
+def left_map(left: StoneLeft) -> Any:
+    """Return the stone left over the figure, in five views: the paler, the more; x and mm where it is too deep."""
+    top = max(1.0, float(np.quantile(left.left_mm, 0.9)))
+    elements = left.elements
+    title = f"stone left, mm (up to {top:.0f}); x: surely too deep by so many mm"
+    drawing = _map(elements.vertices, elements.faces, np.clip(left.left_mm, 0.0, top), title, "Greys_r")
+    for side, ax in zip(_FACES, drawing.axes, strict=False):
+        view = face_view(side)
+        for region in left.too_deep[:_MOST_MARKS]:
+            if float(region.outward @ view.into) < 0:
+                x, y = view.seen(region.worst_mm[None])[0][0]
+                ax.plot(x, y, "x", color="black", markersize=8)
+                words = f"{-region.least_mm:.0f}"
+                ax.annotate(words, (x, y), xytext=(5, 5), textcoords="offset points", fontsize=8, bbox=_LABEL)
+    return drawing
 
 
 def undercut_map(cut: Undercuts) -> Any:

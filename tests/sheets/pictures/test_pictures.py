@@ -134,3 +134,15 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_what_is_asked_wrongly_is_said(what):
     assert_refused(*REFUSED[what])
+
+
+def test_a_map_of_the_stone_left_marks_what_is_too_deep(kneeling):
+    fit = bf.safest(kneeling, bf.Block.box(1400, 1600, 2400), stance=bf.Stance.fixed(), cover={"bottom": 0, "other": 5})
+    head = fit.solid().vertices[fit.solid().vertices[:, 2].argmax()]
+    stage = bf.stage_of(fit, scan=fit.solid(), lost=bf.Flaw.ball(head, 60))
+    left = bf.stone_left(fit, stage)
+    drawing = bf.pictures.left_map(left)
+    notes = [text.get_text() for ax in drawing.axes for text in ax.texts]
+    assert notes
+    assert set(notes) == {f"{-region.least_mm:.0f}" for region in left.too_deep}
+    assert len(bf.pictures.picture_bytes(drawing)) > 10_000
