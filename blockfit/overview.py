@@ -212,7 +212,7 @@ class Survey:
         write_whole(file, body)
 
 
-def survey(
+def survey(  # noqa: PLR0913
     fit: Fit,
     *,
     lift_limit_kg: Mass | None = None,

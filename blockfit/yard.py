@@ -51,7 +51,7 @@ class _Terms:
     offcuts: bool
 
 
-def compare(
+def compare(  # noqa: PLR0913
     figures: Figure | Sequence[Figure],
     blocks: Iterable[Block],
     *,
@@ -299,7 +299,7 @@ def _at_wanted(fit: Fit, wanted: float) -> Verdict:
     return Verdict.CANNOT_FIT if fit.scale_bound < wanted else Verdict.UNDECIDED
 
 
-def _told(
+def _told(  # noqa: PLR0913
     order: int, figure: Figure, shape: _Shape, block: Block, asked: _Terms, fit: Fit, deep: Fit | None, verdict: Verdict
 ) -> Row:
     placed = deep if deep is not None and deep.verdict is Verdict.FITS else fit

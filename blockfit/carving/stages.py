@@ -97,7 +97,7 @@ class Stage(StageStone):
         return "\n".join(_lines(self)) + "\n"
 
 
-def stage_of(
+def stage_of(  # noqa: PLR0913
     fit: Fit,
     *,
     planes: Roughing | Sequence[Roughing] | None = None,

@@ -83,7 +83,7 @@ def lost_command(
 @_taking("--why", default="", help="Why, for the log.")
 @_taking("--when", help="When, such as 2026-03-02.  [default: now]")
 @with_options(*US)
-def recover_command(
+def recover_command(  # noqa: PLR0913
     job: Path,
     turn: float,
     lean: float,

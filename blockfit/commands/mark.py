@@ -52,7 +52,7 @@ _marks, _points, _planes = map(headed, ("Marks and sheets", "Points", "Planes fo
 )
 @_marks("--date", default="", help="Date to print on the templates.")
 @_marks("-o", "--output", required=True, type=click.Path(path_type=Path), help="Folder to write the sheets to.")
-def mark_command(
+def mark_command(  # noqa: PLR0913
     count: int,
     us: bool,
     step: str,

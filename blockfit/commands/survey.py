@@ -41,7 +41,7 @@ _output = headed("What is written")
 @_output("--all", "detail", flag_value="all", help="List everything, also what is small and far from any limit.")
 @_output("-o", "--output", type=click.Path(path_type=Path), help="Write the survey to a .html, .txt or .json file.")
 @_output("--json", "as_json", type=click.Path(path_type=Path), help="Write the survey as JSON.")
-def survey_command(
+def survey_command(  # noqa: PLR0913
     us: bool,
     detail: str | None,
     door: tuple[str, ...],

@@ -22,7 +22,7 @@ __all__ = ["figure_from_outlines"]
 _FAR_AWAY_M = (3, 10)  # from where a photograph might have been taken that nothing is known of
 
 
-def figure_from_outlines(
+def figure_from_outlines(  # noqa: PLR0913
     *,
     front: Any = None,
     side: Any = None,

@@ -37,7 +37,7 @@ _MOST_MARK_BYTES = 16 << 20
 _AXES = {"x": 0, "y": 1, "z": 2}
 
 
-def read_figure(
+def read_figure(  # noqa: PLR0913
     path: str | Path,
     *,
     unit: str | None = None,

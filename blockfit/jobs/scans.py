@@ -14,7 +14,7 @@ from blockfit.units import Length
 __all__ = ["scanned"]
 
 
-def scanned(
+def scanned(  # noqa: PLR0913
     job: Job,
     scan: Figure,
     marks: Mapping[str, Sequence[Any]] | None = None,

@@ -141,7 +141,7 @@ class Pointing(Result):
         return out.getvalue()
 
 
-def pointing(
+def pointing(  # noqa: PLR0913
     fit: Fit,
     *,
     datum: Datum | None = None,

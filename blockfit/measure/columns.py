@@ -146,7 +146,7 @@ def _first_column(x0: Ints, z0: Ints, x1: Ints, z1: Ints, at: Ints, shift: Ints)
     return np.asarray(-((-over) // (rise * _ONE)))
 
 
-def _plane_depths(
+def _plane_depths(  # noqa: PLR0913
     x: Ints, z: Ints, depths: Array, twice_area: Ints, face: Ints, row: Ints, column: Ints, lattice: Lattice
 ) -> Array:
     """Return the depth of each face's plane at its samples, kept within the face's own depths; arrays (3, m)."""

@@ -80,7 +80,7 @@ class Block:
             raise BadValueError(f"bed={self.bed!r} must be x, y or z: the axis square to the layers")
 
     @classmethod
-    def box(
+    def box(  # noqa: PLR0913
         cls,
         width: Length,
         depth: Length,
@@ -139,7 +139,7 @@ class Block:
         return cls._from_bounds(normals, offsets, None, stone, name, skin, price, bed)
 
     @classmethod
-    def from_planes(
+    def from_planes(  # noqa: PLR0913
         cls,
         normals: Any,
         offsets: Any,
@@ -216,7 +216,7 @@ class Block:
         return self.surface is None and not self.flaws
 
     @classmethod
-    def _from_bounds(
+    def _from_bounds(  # noqa: PLR0913
         cls,
         normals: Array,
         offsets: Array,

@@ -41,7 +41,7 @@ __all__ = ["answer", "largest", "safest"]
 _SEEKS = {"cover": Seek.COVER, "setback": Seek.SETBACK}
 
 
-def largest(
+def largest(  # noqa: PLR0913
     figure: Figure,
     block: Block | StageStone,
     *,
@@ -83,7 +83,7 @@ def largest(
     return answer(figure, block, ask, certificate=certificate)
 
 
-def safest(
+def safest(  # noqa: PLR0913
     figure: Figure,
     block: Block | StageStone,
     *,

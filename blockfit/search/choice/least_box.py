@@ -89,7 +89,7 @@ class BoxQuestion(Question):
         return np.array([int(np.abs(self.weights @ np.abs(self.normals[:, k])).argmax()) for k in range(3)])
 
 
-def smallest_block(
+def smallest_block(  # noqa: PLR0913
     figure: Figure,
     *,
     cover: CoverAsked = 0,

@@ -30,6 +30,7 @@ from blockfit.search.flawed.rough import best_of, plain_of
 from blockfit.search.flawed.starts import starts_for
 from blockfit.search.flawed.travel import FINE_MM, first_free
 from blockfit.search.result import Fit, counted_faces
+from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
@@ -117,7 +118,7 @@ class Recovery(Result):
         return {**record_of(self), "rungs": plain(self.rungs)}
 
 
-def recover(
+def recover(  # noqa: PLR0913
     fit: Fit,
     lost: Any = (),
     *,
@@ -140,22 +141,12 @@ def recover(
     ``most_scale`` the most that is wanted: above 1 it may grow, if the stone allows. ``effort`` multiplies the number
     of starts. The block's cover is kept. Raises `OpenSurfaceError` for a figure that is no solid.
     """
-    if fit.placement is None:
-        raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name} to recover")
-    figure = require_solid(design or fit.figure, "recovering")
-    for name, value, widest_deg in (("turn", turn, 180), ("lean", lean, 90)):
-        if not 0 <= value <= widest_deg:
-            raise BadValueError(f"{name}={value!r} must be an angle of 0 to {widest_deg} degrees")
-    if not (math.isfinite(most_scale) and most_scale >= 1):
-        raise BadValueError(f"most_scale={most_scale!r} must be a share of the present scale, 1 or more")
-    if not 0 < least_scale <= 1:
-        raise BadValueError(f"least_scale={least_scale!r} must be a share of the present scale, such as 0.8")
+    figure, now = _checked(fit, design, turn, lean, least_scale, most_scale)
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
     block = fit.block.with_flaws(*[replace(flaw, margin_mm=margin_mm + flaw.margin_mm) for flaw in lost_flaws(lost)])
     asked = fit.asked_cover_mm
     spare_mm = figure.margin_mm * fit.scale
     room = room_of(figure, block, asked, counted_faces(asked), also=_as_it_stands(stone), spare_mm=spare_mm)
-    now = fit.placement
     start = Found(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
 
     def allow(rotation: Array) -> bool:
@@ -190,13 +181,37 @@ def recover(
         least = least_scale * now.scale if smaller is None else now.scale * (1 + _GROWN)
         smaller = best if best is not None and best[0].scale >= least else smaller
     told_smaller = _rung("largest scale within the limits", fit, figure, room, start, smaller, "best found")
-    wider = Stance(min(180.0, fit.placement.tilt_deg + lean), min(180.0, abs(fit.placement.turn_deg) + turn))
+    wider = Stance(min(180.0, now.tilt_deg + lean), min(180.0, abs(now.turn_deg) + turn))
+    bound = _bound(fit, figure, block, stone, wider, top)
+    return Recovery(told_back, told_turned, told_smaller, bound, stone is not None)
+
+
+def _bound(
+    fit: Fit, figure: Figure, block: Block, stone: StageStone | Figure | None, wider: Stance, top: float
+) -> float:
+    """Return a scale up to ``top`` that no placement within a stance exceeds, by the hulls of block and stone."""
     ask = replace(fit.ask, seek=Seek.SCALE, stance=wider, scales=(0.0, top), stands_on="bottom", layers="any")
     bound = min(top, answer(figure, plain_of(block), ask).scale_bound)
     if stone is not None:  # no placement in the stone is larger than one in its hull
         hull = plain_of(block_of(stone if isinstance(stone, StageStone) else StageStone(stone, ())))
         bound = min(bound, answer(figure, hull, replace(ask, cover=0)).scale_bound)
-    return Recovery(told_back, told_turned, told_smaller, bound, stone is not None)
+    return bound
+
+
+def _checked(
+    fit: Fit, design: Figure | None, turn: float, lean: float, least_scale: float, most_scale: float
+) -> tuple[Figure, Placement]:
+    """Return the figure to be placed and where it is now. Raises `BadValueError` for limits that are none."""
+    if fit.placement is None:
+        raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name} to recover")
+    for name, value, widest_deg in (("turn", turn, 180), ("lean", lean, 90)):
+        if not 0 <= value <= widest_deg:
+            raise BadValueError(f"{name}={value!r} must be an angle of 0 to {widest_deg} degrees")
+    if not (math.isfinite(most_scale) and most_scale >= 1):
+        raise BadValueError(f"most_scale={most_scale!r} must be a share of the present scale, 1 or more")
+    if not 0 < least_scale <= 1:
+        raise BadValueError(f"least_scale={least_scale!r} must be a share of the present scale, such as 0.8")
+    return require_solid(design or fit.figure, "recovering"), fit.placement
 
 
 def _as_it_stands(stone: StageStone | Figure | None) -> tuple[Obstacle, ...]:

@@ -114,10 +114,32 @@ def _strayed(at: Found, aim: Aim) -> float:
 
 
 def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: float) -> Found | None:
-    """Return where one linear program leads within ``trust`` mm."""
-    turns = len(axes)
-    grows = aim.kind == "largest"
-    columns = 3 + turns + int(grows) + 2  # shift, turns, growth, what is missing, what is gained
+    """Return where one linear program leads within ``trust`` mm.
+
+    Its unknowns: shift (3), turns about ``axes``, growth where the scale is sought, what is missing, what is gained.
+    """
+    turns, grows = len(axes), aim.kind == "largest"
+    rows, rest = _kept_apart(room, at, axes, aim, trust, spare_mm)
+    cost, bounds = _sought(room, at, turns, aim, trust)
+    found = least(cost, rows, rest, bounds)
+    if found is None:
+        return None
+    move = found.point
+    spin = sum((move[3 + k] * axes[k] for k in range(turns)), np.zeros(3)) / at.scale / room.radius
+    scale = at.scale + (float(move[3 + turns]) / room.radius if grows else 0.0)
+    if scale <= 1e-6 * at.scale:
+        return None
+    return Found(scale, _turned(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
+
+
+def _columns(turns: int, aim: Aim) -> int:
+    """Return how many unknowns a step has."""
+    return 3 + turns + int(aim.kind == "largest") + 2
+
+
+def _kept_apart(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: float) -> tuple[Array, Array]:
+    """Return rows (n, k) and room (n,): what must stay clear of planes and obstacles, as far as a step can lead."""
+    turns, columns = len(axes), _columns(len(axes), aim)
     rows, rest = [], []
     rough = bool(room.crowd.is_outside.any())
 
@@ -127,7 +149,7 @@ def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: 
         block = np.zeros((len(clear), columns))
         block[:, :3] = -ways
         block[:, 3 : 3 + turns] = -(np.cross(arm, ways) @ axes.T) / at.scale / room.radius
-        if grows:
+        if aim.kind == "largest":
             block[:, 3 + turns] = -(ways * arm).sum(axis=1) / at.scale / room.radius
         block[:, -2] = -1.0
         if gained and aim.kind == "deepest":
@@ -147,11 +169,19 @@ def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: 
         if len(side.clear):
             keep = side.clear <= max(side.least if outside else 0.0, spare_mm) + 3 * trust
             add(side.clear[keep], side.ways[keep], side.points[keep], outside)
+    return np.concatenate(rows), np.concatenate(rest)
+
+
+def _sought(
+    room: Room, at: Found, turns: int, aim: Aim, trust: float
+) -> tuple[Array, list[tuple[float | None, float | None]]]:
+    """Return what each unknown costs, and between what it may lie."""
+    columns = _columns(turns, aim)
     cost = np.zeros(columns)
     cost[-2] = _MISS
     bounds: list[tuple[float | None, float | None]] = [(-trust, trust)] * (columns - 2)
     bounds += [(0.0, None), (None, None) if aim.kind == "deepest" else (0.0, 0.0)]
-    if grows:
+    if aim.kind == "largest":
         cost[3 + turns] = -1.0
         bounds[3 + turns] = (-trust, min(trust, (aim.most - at.scale) * room.radius))
     elif aim.kind == "deepest":
@@ -163,15 +193,7 @@ def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: 
         bounds[0] = (max(-trust, min(trust, x - aim.aside)), min(trust, max(-trust, x + aim.aside)))
         if aim.kind == "nearest":
             bounds[1] = (max(-trust, min(trust, y)), trust)
-    found = least(cost, np.concatenate(rows), np.concatenate(rest), bounds)
-    if found is None:
-        return None
-    move = found.point
-    spin = sum((move[3 + k] * axes[k] for k in range(turns)), np.zeros(3)) / at.scale / room.radius
-    scale = at.scale + (float(move[3 + turns]) / room.radius if grows else 0.0)
-    if scale <= 1e-6 * at.scale:
-        return None
-    return Found(scale, _turned(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
+    return cost, bounds
 
 
 def _turned(spin: Array) -> Array:

@@ -54,7 +54,7 @@ class Found:
     pair: int
 
 
-def explore(
+def explore(  # noqa: PLR0913, PLR0915
     question: Question,
     points: Array,
     start: Cells,

@@ -96,7 +96,7 @@ def outside(aim: Aim, which: int) -> Statement:
     return Statement(none, none, np.zeros(0), np.eye(2)[which], -aim.limits[which])
 
 
-def look(aim: Aim, corners: Array, sides: Array) -> Looked:
+def look(aim: Aim, corners: Array, sides: Array) -> Looked:  # noqa: PLR0915
     """Settle cells, (b, 8, 4) corners and (b, 3) sides, by single dependencies where that is enough."""
     count = len(corners)
     middles = corners.sum(axis=1)

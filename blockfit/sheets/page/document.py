@@ -46,7 +46,7 @@ def page_can_be_made() -> None:
         raise MissingExtraError(f"the page needs {' and '.join(missing)}: pip install 'blockfit[page]'")
 
 
-def page_of(
+def page_of(  # noqa: PLR0913
     fit: Fit, words: dict[str, PageWords], record: dict[str, Any], verdict: str, cautions: Sequence[str],
     *, plan: OffcutPlan | None, cut: Undercuts | None, weight: Weights | None, thin: ThinStone | None,
     units: UnitSystem = METRIC,

@@ -89,7 +89,7 @@ def view_drawing(fit: Fit, side: str, *, undercut: Undercuts | None = None, offc
     return drawing
 
 
-def _draw_view(
+def _draw_view(  # noqa: PLR0913
     plt: Any, ax: Any, fit: Fit, side: str, cover: Cover, back_mm: float, undercut: Undercuts | None,
     offcuts: OffcutPlan | None,
 ) -> None:  # fmt: skip

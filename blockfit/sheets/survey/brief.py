@@ -15,7 +15,7 @@ from blockfit.waste.standing.weight import Weights
 __all__ = ["brief_lines", "first_words"]
 
 
-def brief_lines(
+def brief_lines(  # noqa: PLR0913
     fit: Fit,
     cover: Cover | None,
     reserve: Setback | None,

@@ -16,7 +16,7 @@ from blockfit.waste.reserve.setback import setback
 __all__ = ["before_the_back"]
 
 
-def before_the_back(
+def before_the_back(  # noqa: PLR0913
     fit: Fit,
     stage: StageStone | None = None,
     *,

@@ -123,7 +123,7 @@ def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = 
     return Sheet("rulers", block_mm + 30, 85, tuple(lines), tuple(labels))
 
 
-def _sheet(
+def _sheet(  # noqa: PLR0913
     fit: Fit, face: str, what: str, rings: list[Array], date: str, units: UnitSystem, inside: Sequence[Line] = (),
     depths: Sequence[Label] = (),
 ) -> Sheet:  # fmt: skip

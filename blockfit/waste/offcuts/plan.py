@@ -188,7 +188,7 @@ class OffcutPlan(Result):
         return tuple(steps)
 
 
-def offcuts(
+def offcuts(  # noqa: PLR0913
     fit: Fit,
     *,
     clearance: Length = 20,

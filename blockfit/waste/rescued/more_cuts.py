@@ -24,7 +24,7 @@ _SEEDS, _MOVES = 6, 36  # wedges fitted to begin with, and how often the best is
 _TOUCH_MM = 1e-6
 
 
-def more_cuts(
+def more_cuts(  # noqa: PLR0913
     fit: Fit, figure: Figure, other: Figure, cuts: int, clear: float, cover: float, stance: Stance, best: Found | None
 ) -> Found | None:
     """Return normals (c, 3), offsets (c,) and fit of the best piece found that 2 to ``cuts`` cuts free, or ``best``.

@@ -66,7 +66,7 @@ class SecondFigure:
         )
 
 
-def largest_from_waste(
+def largest_from_waste(  # noqa: PLR0913
     fit: Fit,
     other: Figure,
     *,
@@ -132,7 +132,7 @@ def _checked(fit: Fit, cuts: int, gap: float, max_cells: int) -> None:
         raise BadValueError(f"gap={gap!r} and max_cells={max_cells!r} must be more than 0")
 
 
-def _one_cut(
+def _one_cut(  # noqa: PLR0913
     block: Block, first: Array, other: Figure, clear: float, cover: float, stance: Stance, gap: float, max_cells: int
 ) -> Parted | None:
     """Return the best single cut with what none beats; ``None`` where the cover leaves nothing of the block."""

@@ -238,7 +238,7 @@ def _offset(task: _Task, state: tuple[Array, Sequence[Array], float]) -> float:
     return float(np.where(np.isfinite(room_a), state[2] * need_a - room_a, -np.inf).max())
 
 
-def _evened(
+def _evened(  # noqa: PLR0913
     figures: Sequence[Figure], block: Block, asked: Sequence[float], margins: Sequence[float], kerf: float,
     stances: Sequence[Stance], normal: Array, start: float, bound: float,
 ) -> tuple[float, float, tuple[Block, Block]] | None:  # fmt: skip

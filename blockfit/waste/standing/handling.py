@@ -50,7 +50,7 @@ class Handling(Result):
         return {**record_of(self), "lifts": [{"name": name, **lift.record()} for name, lift in self.lifts]}
 
 
-def handling(
+def handling(  # noqa: PLR0913
     fit: Fit,
     offcuts: OffcutPlan | None = None,
     undercut: Undercuts | None = None,

@@ -74,7 +74,7 @@ class Limits:
         return min(gear) - self.rigging_kg if gear else None
 
 
-def limits_of(
+def limits_of(  # noqa: PLR0913
     *,
     openings: Sequence[tuple[Length, Length]] = (),
     hook_height: Length | None = None,

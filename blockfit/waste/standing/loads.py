@@ -123,7 +123,7 @@ def loads_of(
     return tuple(loads)
 
 
-def _between(
+def _between(  # noqa: PLR0913
     fit: Fit,
     figure: Figure,
     offcuts: OffcutPlan | None,
@@ -155,7 +155,7 @@ def _between(
     return loads
 
 
-def _load(
+def _load(  # noqa: PLR0913
     name: str,
     volume: float,
     centre: Array,

@@ -74,7 +74,7 @@ class ThinStone(Result):
         return neck.stress_mpa / high, neck.stress_mpa / low
 
 
-def thin_stone(
+def thin_stone(  # noqa: PLR0913
     fit: Fit,
     *,
     rupture: tuple[float, float] | None = None,
