@@ -49,7 +49,7 @@ def main() -> None:
 
 
 def _kept(file: Path) -> list[str]:
-    """The last section, which `python tests/hands/bench_hands.py` fills: it takes the better part of an hour."""
+    """The last sections, which `tests/hands/bench_hands.py` and `benchmarks/certificates.py` fill."""
     text = file.read_text(encoding="utf-8") if file.exists() else ""
     at = text.find("## A second pair of hands")
     return ["", text[at:].rstrip()] if at >= 0 else []

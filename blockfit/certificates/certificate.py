@@ -153,6 +153,23 @@ class Certificate:
         """How many cells cover the rotations."""
         return len(self.leaves)
 
+    def claim(self) -> str:
+        """Return what is claimed, in words: the question with its stance, cover and ways, and the bound."""
+        tilt, turn = self.stance.tolist()
+        low, high = float(self.cover_mm.min()), float(self.cover_mm.max())
+        cover = f"cover {low!r} mm" if low == high else f"cover {low!r} to {high!r} mm by face"
+        asked = f"leaned up to {tilt:g}° and turned up to {turn:g}° either way, {cover}"
+        if not np.array_equal(self.ways, [[1, 0, 0, 0]]):
+            asked += f", the block stood in {len(self.ways)} ways"
+        if self.question == "largest":
+            wanted = "" if self.most == np.inf else f" (no more than {self.most!r} was wanted)"
+            return f"{asked}: no placement exceeds the scale {self.bound!r}{wanted}"
+        asked += f", at scale {self.scale!r}"
+        if self.question == "short":
+            return f"{asked}: it cannot fit; any placement lacks {-self.bound!r} mm or more on some face"
+        what = "least cover" if self.question == "cover" else "setback"
+        return f"{asked}: no placement has more {what} than {self.bound!r} mm"
+
     def fault(self, figure: Figure, block: Block) -> str | None:
         """Return why, without any arithmetic, it is no proof about a figure and a block as given; None if it may be."""
         fault = self._list_fault()
@@ -230,7 +247,11 @@ class Certificate:
 
 @dataclass(frozen=True, slots=True)
 class Verified:
-    """Whether a certificate holds; the ``bound`` that it proves, by how many ``cells``; else the ``reason`` why not."""
+    """Whether a certificate holds; the ``bound`` that it proves, by how many ``cells``; and the ``reason``.
+
+    If valid, the reason is what is proved, in words: a proof of another question than yours is as valid. If not, it
+    is the first thing that does not hold, and by how much.
+    """
 
     valid: bool
     bound: float

@@ -47,7 +47,7 @@ def verify(certificate: Certificate | str | Path, figure: Figure, block: Block) 
         cells = _Exact(proof, flint).check(figure.vertices)
     except _Fails as failure:
         return Verified(False, proof.bound, 0, str(failure))
-    return Verified(True, proof.bound, cells, "every statement holds in exact arithmetic")
+    return Verified(True, proof.bound, cells, proof.claim())
 
 
 class _Fails(Exception):

@@ -114,6 +114,17 @@ def test_no_more_than_wanted():
     assert proved(fit, BLOCKS["box"]).bound == 0.5
 
 
+def test_a_valid_proof_says_what_it_is_about():
+    """One of a smaller question is as valid: whoever checks must be able to read which it is."""
+    fit = bf.largest(
+        FIGURE, BLOCKS["box"], scales=(0, 0.5), cover=7, stance=bf.Stance.leaning(10, 20), certificate=True
+    )
+    said = bf.verify(fit.certificate, FIGURE, BLOCKS["box"]).reason
+    assert all(word in said for word in ("leaned up to 10°", "turned up to 20°", "cover 7.0 mm", "no more than 0.5"))
+    stood = bf.largest(FIGURE, BLOCKS["box"], stands_on="left", stance=bf.Stance.fixed(), certificate=True)
+    assert "stood in" in bf.verify(stood.certificate, FIGURE, BLOCKS["box"]).reason
+
+
 def test_a_figure_too_large_for_the_scale_wanted():
     fit = bf.largest(FIGURE, BLOCKS["box"], scales=(50, np.inf), certificate=True)
     assert fit.verdict is bf.Verdict.CANNOT_FIT

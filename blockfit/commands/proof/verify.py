@@ -5,7 +5,6 @@ from typing import Any
 
 import click
 
-from blockfit.certificates.certificate import Certificate, Verified, read_certificate
 from blockfit.certificates.checker import verify
 from blockfit.commands.headings import Command, headed
 from blockfit.commands.options import BLOCK, READING, block_of, figure_and, figure_of, fit_of, fitting
@@ -28,7 +27,7 @@ def prove_command(output: Path, us: bool, **options: Any) -> None:
         click.echo(f"{fit.figure.name} in {fit.block.name}: no certificate of this answer can be written")
         return
     fit.certificate.save(output)
-    click.echo(safe_lines(f"{_claim(fit.certificate)}\n{fit.certificate.cells:,} cells, written to {output}"))
+    click.echo(safe_lines(f"{fit.certificate.claim()}\n{fit.certificate.cells:,} cells, written to {output}"))
 
 
 @click.command("verify", cls=Command)
@@ -36,21 +35,8 @@ def prove_command(output: Path, us: bool, **options: Any) -> None:
 @figure_and(READING, BLOCK)
 def verify_command(file: Path, **options: Any) -> None:
     """Check the proof in FILE about FIGURE in the block, in exact arithmetic. Needs the extra verify."""
-    certificate = read_certificate(file)
-    found: Verified = verify(certificate, figure_of(options), block_of(options))
+    found = verify(file, figure_of(options), block_of(options))
     if found.valid:
-        click.echo(f"VALID: {_claim(certificate)} ({found.cells:,} cells, exact arithmetic)")
+        click.echo(f"VALID: {found.reason} ({found.cells:,} cells, exact arithmetic)")
     else:
         click.echo(safe_lines(f"NOT VALID: {found.reason}"))
-
-
-def _claim(certificate: Certificate) -> str:
-    """Return what a certificate says, in one sentence."""
-    bound, (tilt, turn) = certificate.bound, certificate.stance.tolist()
-    stance = f"leaned up to {tilt:g}° and turned up to {turn:g}°"
-    if certificate.question == "largest":
-        return f"{stance}, no placement exceeds the scale {bound!r}"
-    if certificate.question == "short":
-        return f"{stance}, it cannot fit at scale {certificate.scale!r}: every face lacks at least {-bound!r} mm"
-    what = "cover" if certificate.question == "cover" else "setback"
-    return f"{stance}, no placement at scale {certificate.scale!r} has more {what} than {bound!r} mm"
