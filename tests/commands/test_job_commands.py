@@ -69,6 +69,7 @@ def brick_job(place):
     return str(place)
 
 
+@pytest.mark.slow
 def test_another_plan_before_a_piece_has_left_is_kept_and_logged(tmp_path, capsys):
     place = brick_job(tmp_path / "brick.blockfit")
     assert run(capsys, "survey", place, "--least-weight", "3")[0] == 0
