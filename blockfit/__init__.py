@@ -2,7 +2,7 @@
 
 import blockfit.interrupts  # first: it answers Ctrl-C while the rest is imported
 from blockfit import jobs
-from blockfit.carving.checking import check
+from blockfit.carving.checking import Pace, check, pace
 from blockfit.carving.left import StoneLeft, stone_left
 from blockfit.carving.next import Next, what_next
 from blockfit.carving.registration import Registration, register
@@ -110,6 +110,7 @@ __all__ = [
     "PieceWorth",
     "OutlinesDisagreeError",
     "Photo",
+    "Pace",
     "Placement",
     "Plane",
     "Point",
@@ -167,6 +168,7 @@ __all__ = [
     "model_moved",
     "offcuts",
     "open_job",
+    "pace",
     "pictures",
     "piece_sheets",
     "plane_sheets",

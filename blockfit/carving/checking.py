@@ -1,12 +1,15 @@
-"""What has been taken back from the stone, compared with the figure: single readings, or a whole scan."""
+"""What has been taken back from the stone, compared with the figure: single readings, or a whole scan; and the pace."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
 from typing import Any, overload
 
 from blockfit.carving.left import StoneLeft, stone_left
 from blockfit.carving.registration import Registration
 from blockfit.carving.scan_stone import stone_of_scan
 from blockfit.carving.stages import stage_from
+from blockfit.errors import BadValueError
 from blockfit.marking.check import Check
 from blockfit.marking.check import check as check_readings
 from blockfit.marking.datum import Datum
@@ -17,7 +20,7 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.stage import StageStone
 from blockfit.units import Length, length_mm
 
-__all__ = ["check"]
+__all__ = ["Pace", "check", "pace"]
 
 
 @overload
@@ -55,3 +58,50 @@ def check(fit: Fit, readings: Any, *, datum: Datum | None = None, error: Length 
     spare = length_mm(error, "error", least=0)
     found = stone_of_scan(readings.vertices, readings.faces, before, spare, 0.0)
     return stone_left(fit, stage_from(fit, found.solid, ("as scanned",), None, found.seen, found.repairs))
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How fast stone went between two dates: ``days`` apart, ``gone_m3`` in all, a day, and an hour of the user's own.
+
+    ``hours_left`` is what remains at that pace, by volume; both are ``None`` without hours. Finishing goes slower than
+    roughing out: it is a least, not a promise.
+    """
+
+    days: int
+    gone_m3: float
+    per_day_m3: float
+    per_hour_m3: float | None
+    hours_left: float | None
+
+
+def pace(first: StoneLeft, later: StoneLeft, dates: tuple[str, str], *, hours: float | None = None) -> Pace:
+    """Return how fast the stone went between two stages on two ``dates`` (year-month-day), and what remains.
+
+    ``hours`` are those that the user worked between them: what remains is told from them alone. Raises `BadValueError`
+    for dates that are none or not in order, for hours that are not above 0, and where there is more stone later.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [60, 0, 0], [0, 100, 0], [0, 0, 1000]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.largest(figure, bf.Block.box(60, 100, 1000), stance=bf.Stance.fixed())
+    >>> whole, done = bf.check(fit, bf.stage_of(fit)), bf.check(fit, fit.solid())
+    >>> told = bf.pace(whole, done, ("2026-03-02", "2026-03-12"), hours=50)
+    >>> told.days, round(told.per_hour_m3, 6)
+    (10, 0.0001)
+    """
+    try:
+        start, end = (date.fromisoformat(str(day)) for day in dates)
+    except ValueError as error:
+        raise BadValueError(f"dates={dates!r} must be two days such as 2026-03-02, the earlier first") from error
+    days = (end - start).days
+    if days <= 0:
+        raise BadValueError(f"dates={dates!r} must be two days, the earlier first")
+    if hours is not None and not hours > 0:
+        raise BadValueError(f"hours={hours!r} must be more than 0")
+    gone = first.volume_m3 - later.volume_m3
+    if gone <= 0:
+        raise BadValueError(f"{-gone * 1000:.2f} l more are left later than before: check the scans")
+    per_hour = None if hours is None else gone / hours
+    left = None if per_hour is None else later.volume_m3 / per_hour
+    return Pace(days, gone, gone / days, per_hour, left)

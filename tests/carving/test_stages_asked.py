@@ -30,3 +30,23 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_what_is_asked_wrongly_is_said(what):
     assert_refused(*REFUSED[what])
+
+
+def test_the_pace_from_two_stages_and_the_hours_between():
+    fit = brick_fit()
+    whole = bf.stone_left(fit, bf.stage_of(fit))
+    planes = bf.roughing(fit, step=30, allowance=0)
+    later = bf.stone_left(fit, bf.stage_of(fit, planes=planes, to=1))
+    told = bf.pace(whole, later, ("2026-03-02", "2026-03-12"), hours=20)
+    assert told.days == 10
+    assert told.gone_m3 == pytest.approx(planes.planes[0].total_m3, rel=1e-6)
+    assert told.hours_left == pytest.approx(later.volume_m3 / (told.gone_m3 / 20))
+    assert bf.pace(whole, later, ("2026-03-02", "2026-03-12")).hours_left is None
+    for wrong, words in (
+        (lambda: bf.pace(later, whole, ("2026-03-02", "2026-03-12")), "check the scans"),
+        (lambda: bf.pace(whole, later, ("2026-03-12", "2026-03-02")), "earlier first"),
+        (lambda: bf.pace(whole, later, ("spring", "summer")), "two days"),
+        (lambda: bf.pace(whole, later, ("2026-03-02", "2026-03-12"), hours=0), "more than 0"),
+    ):
+        with pytest.raises(bf.BadValueError, match=words):
+            wrong()
