@@ -39,6 +39,7 @@ def main() -> None:
     lines += _least_boxes(figures)
     lines += _undercuts(figures)
     lines += _columns_against(figures)
+    lines += _flaws(figures)
     lines += _survey(figures)
     lines += _growth()
     lines += _yard(figures)
@@ -211,6 +212,23 @@ def _undercuts(figures: dict[str, bf.Figure]) -> list[str]:
             f"| {name} | {len(faces):,} | {pass_seconds:.2f} | {len(coarse.elements.faces):,} | {reach_seconds:.1f} "
             f"| {moved:.1e} |"
         )
+    return [*lines, ""]
+
+
+def _flaws(figures: dict[str, bf.Figure]) -> list[str]:
+    """How long do fifty cracks of 10 to 60 mm take, upright within 30°? Processor seconds: most of it is one thread."""
+    lines = ["## Fifty flaws", "", "Largest scale among fifty cracks with a margin of 10 mm, upright within 30°.", ""]
+    lines += ["| figure | faces | processor seconds | scale / bound without flaws |", "|---|---|---|---|"]
+    for name, figure in figures.items():
+        random, size = np.random.default_rng(0), np.array(BOXES[name])
+        cracks = []
+        for _ in range(50):
+            at, radius = random.uniform(0, 1, 3) * size, float(random.uniform(10, 60))
+            cracks.append(bf.Flaw.disc(at, random.normal(size=3), radius, margin=10))
+        block, start = bf.Block.box(*BOXES[name]).with_flaws(*cracks), time.process_time()
+        fit = bf.largest(figure, block, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30))
+        taken = time.process_time() - start
+        lines.append(f"| {name} | {len(figure.faces):,} | {taken:.1f} | {fit.scale / fit.scale_bound:.4f} |")
     return [*lines, ""]
 
 
