@@ -87,8 +87,8 @@ def drawn_cuts(text: str, corners: np.ndarray) -> list[Drawn]:
     told = []
     for number, piece in enumerate(pieces, 1):
         assert piece.startswith(f"{number}. "), piece[:40]
-        centre = np.array([float(x.replace(",", "")) for x in re.search(
-            r"centre of gravity (-?[\d,]+), (-?[\d,]+), (-?[\d,]+);", piece).groups()])  # fmt: skip
+        place = r"centre of gravity (-?[\d,]+) mm from the left, (-?[\d,]+) mm in, (-?[\d,]+) mm up;"
+        centre = np.array([float(x.replace(",", "")) for x in re.search(place, piece).groups()])
         for line in re.findall(r"line(?: of cut \d+)?: (from .*?); waste", piece):
             kerf = re.search(rf"{re.escape(line)}; waste [^;]*; kerf ({_LENGTH})", piece)
             told.append(Drawn(number, _places(line, corners), _mm(kerf[1]) if kerf else 0.0, centre))

@@ -45,6 +45,7 @@ _TOUCH_MM = 0.05  # what a touch of two solids may be measured as
 _GROWN = 1e-4  # share by which a larger scale is worth telling
 _WIDE_DEG = 20  # turns beyond which starts are spread over all of them
 _RECUT_MM = 2.0  # surface that moves less is not counted as lost work
+_KNOWN_MM = 2 * FINE_MM  # how well movements are known: so much is not rounded up to a tenth
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -360,24 +361,25 @@ def _recut(fit: Fit, figure: Figure, placement: Placement) -> float:
 
 
 def _words(rung: Rung, units: UnitSystem) -> str:
+    """Return a rung in words; what a movement is known to only is not rounded up to a tenth."""
     if not rung.found:
         return f"nothing found; {units.missing(rung.short_mm)} would be missing where it is now"
     parts = []
     if rung.up_mm >= 0.05:
-        parts.append(f"FEET OFF THE BOTTOM: {units.fine(rung.up_mm, Rounding.UP)} up")
+        parts.append(f"FEET OFF THE BOTTOM: {units.fine(rung.up_mm - _KNOWN_MM, Rounding.UP)} up")
     elif rung.up_mm <= -0.05:
-        parts.append(f"{units.fine(-rung.up_mm, Rounding.UP)} down")
-    parts.append(f"{units.fine(rung.back_mm, Rounding.UP)} back")
+        parts.append(f"{units.fine(-rung.up_mm - _KNOWN_MM, Rounding.UP)} down")
+    parts.append(f"{units.fine(max(0.0, rung.back_mm - _KNOWN_MM), Rounding.UP)} back")
     if abs(rung.aside_mm) >= 0.05:
         parts.append(f"{units.fine(abs(rung.aside_mm))} to the {'right' if rung.aside_mm > 0 else 'left'}")
     if abs(rung.turn_deg) >= 0.05:
         parts.append(f"turned {abs(rung.turn_deg):.1f}°")
     if rung.lean_deg >= 0.05:
         parts.append(f"leaned {rung.lean_deg:.1f}°")
-    kept = ", ".join(f"{name} {units.fine(max(0.0, by), Rounding.DOWN)}" for name, by in rung.kept_mm)
+    kept = ", ".join(f"{name} {units.fine(max(0.0, by + _KNOWN_MM), Rounding.DOWN)}" for name, by in rung.kept_mm)
     marks = ", ".join(f"{name} {units.length(by, Rounding.NEAREST)}" for name, by in rung.landmarks_mm.items())
     words = f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
-    words += f"; cover {units.fine(rung.cover_mm, Rounding.DOWN)}"
+    words += f"; cover {units.fine(rung.cover_mm + _KNOWN_MM, Rounding.DOWN)}"
     words += f"; clear of {kept}" if kept else ""
     words += f"; landmarks move: {marks}" if marks else ""
     known = {"exact": "the least distance that does", "safe side": "the least distance, by margins taken in full"}

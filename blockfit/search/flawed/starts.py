@@ -59,7 +59,7 @@ def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> 
         reach = ((room.corners @ rotation.T) @ room.normals.T).max(axis=0)
         for scale in scales:
             best = sorted((f.worth - 4 * f.missing_mm for f in told), reverse=True)[:keep]
-            if len(best) == keep and scale * room.radius <= best[-1]:
+            if 0 < keep == len(best) and scale * room.radius <= best[-1]:
                 break  # even if it lacks nothing
             grid = _shifts(room, scale * reach)
             if len(grid) == 0:
