@@ -281,6 +281,7 @@ def test_a_setback_that_is_lengthened_is_caught(wall):
     assert move_all_ways(Room(wall, [Hole(5.0, (200.0, 280.0, 200.0), 10.0)]), {"back_mm": ways["back_mm"]})
 
 
+@pytest.mark.slow
 def test_straight_back_too_short_too_long_and_missed_is_caught(wall, at):
     solid = m3.Manifold.cube((400, 60, 400)).translate((0, at[1] - 40, 0))  # 20 of the rib's depth are lost
     told = straight_back(str(bf.recover(wall.fit, figure_of(solid), turn=0, lean=0, aside=0, effort=0.02)))

@@ -57,6 +57,7 @@ def test_inputs_and_foreign_files_are_refused_before_anything_is_opened(given_op
     assert [file.name for file in (place / "used").iterdir()] == ["points.csv"]
 
 
+@pytest.mark.slow
 def test_earlier_outputs_are_written_over(place, capsys, monkeypatch):
     monkeypatch.chdir(place)
     (place / "empty.csv").write_text("")

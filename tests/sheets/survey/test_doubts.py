@@ -1,5 +1,6 @@
 """What a survey doubts, and what it does not."""
 
+import pytest
 from conftest import BRICK_BLOCK, ball, cuboid, joined
 
 import blockfit as bf
@@ -20,10 +21,12 @@ def test_a_block_that_no_truck_carries():
     assert "more than a truck" in survey_of(cuboid(300, 200, 500), bf.Block.box(3000, 3000, 3000, stone="granite"))
 
 
+@pytest.mark.slow
 def test_a_maquette_without_detail_for_its_scale():
     assert "no detail finer" in survey_of(ball(10, 2), bf.Block.box(900, 900, 900), scales=(0, 40), gap=0.05)
 
 
+@pytest.mark.slow
 def test_a_hollow_shell_is_doubted():
     outer, inner = ball(100, 3), ball(99.99, 3)
     shell = joined(outer, bf.Figure(inner.vertices, inner.faces[:, ::-1]))

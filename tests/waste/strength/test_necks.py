@@ -29,6 +29,7 @@ def test_a_cantilever_by_formula():
     assert neck.prop_share == pytest.approx(0.25, abs=0.03)
 
 
+@pytest.mark.slow
 def test_a_dumb_bell_hangs_on_its_neck():
     """Two balls and a rod: the least section is the rod's, the part one ball, the lever the way to its middle."""
     rod = trimesh.creation.cylinder(radius=20, height=400, sections=64)
@@ -64,6 +65,7 @@ def test_strength_is_the_users_or_the_standards_never_invented():
             bf.thin_stone(bare, **wrong)
 
 
+@pytest.mark.slow
 def test_a_stem_under_a_body_carries_it_all():
     """σ = M/W - N/A by hand for a round stem of 50 under an eccentric body (any book on strength of materials)."""
     body = union(
