@@ -1,6 +1,7 @@
 """After a loss: where the figure still goes, and the job with the placement that is taken."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -21,28 +22,12 @@ __all__ = ["ladder", "taken"]
 _LETTERS = "abc"
 
 
-def ladder(
-    job: Job,
-    *,
-    margin: Length = 0,
-    turn: float = 5,
-    lean: float = 5,
-    aside: Length = 30,
-    least_scale: float = 0.5,
-    effort: float = 1.0,
-) -> Recovery:
-    """Return where the figure still goes in the stone as it stands, clear of all that was lost: see `recover`."""
-    return recover(
-        job.fit,
-        lost_so_far(job),
-        stone=stone_now(job),
-        margin=margin,
-        turn=turn,
-        lean=lean,
-        aside=aside,
-        least_scale=least_scale,
-        effort=effort,
-    )
+def ladder(job: Job, *, margin: Length = 0, **limits: Any) -> Recovery:
+    """Return where the figure still goes in the stone as it stands, clear by ``margin`` of all that was lost.
+
+    ``limits`` are the further keywords of `recover`, such as ``turn``, ``lean``, ``aside`` and ``least_scale``.
+    """
+    return recover(job.fit, lost_so_far(job), stone=stone_now(job), margin=margin, **limits)
 
 
 def taken(job: Job, found: Recovery, letter: str, *, why: str = "", margin: Length = 0, when: str | None = None) -> Job:

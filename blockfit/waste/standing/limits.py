@@ -76,18 +76,18 @@ class Limits:
 
 def limits_of(  # noqa: PLR0913
     *,
-    openings: Sequence[tuple[Length, Length]] = (),
-    hook_height: Length | None = None,
-    hook_clearance: Length = 0,
-    floor_kg_m2: Mass | None = None,
-    table_kg: Mass | None = None,
-    hoist_kg: Mass | None = None,
-    gantry_kg: Mass | None = None,
-    slings_kg: Mass | None = None,
-    rigging_kg: Mass = 0,
-    legs: int = 2,
-    sling_angle: float = 60,
-    friction: float | None = None,
+    openings: Sequence[tuple[Length, Length]],
+    hook_height: Length | None,
+    hook_clearance: Length,
+    floor_kg_m2: Mass | None,
+    table_kg: Mass | None,
+    hoist_kg: Mass | None,
+    gantry_kg: Mass | None,
+    slings_kg: Mass | None,
+    rigging_kg: Mass,
+    legs: int,
+    sling_angle: float,
+    friction: float | None,
 ) -> Limits:
     """Return checked limits; weights and lengths are numbers or text with a unit (``"600 lb"``, ``"100 psf"``).
 
