@@ -65,12 +65,12 @@ def first_free(
     for _ in range(_ROUNDS):
         at = _free_from(search.intervals(), least, most)
         if at is None:
-            return Travel(None, search.last_name(most), search.last_place(most))
+            return Travel(None, *search.met(most, last=True))
         grew = search.look(at)
         after = _free_from(search.intervals(), least, most)
         if after is not None and (not grew or after - at < FINE_MM):
             end = search.scanned_free(after, most)
-            return Travel(end, search.last_name(after), search.last_place(after))
+            return Travel(end, *search.met(after, last=True))
     return Travel(None, "what is in the way", placed.vertices[0].copy())
 
 
@@ -85,7 +85,8 @@ def first_blocked(placed: Figure, obstacles: Sequence[Obstacle], way: Sequence[f
             break
     at = _blocked_at(search.intervals(), most)
     end, name = search.scanned_blocked(at)
-    return Travel(end, name or search.first_name(at), search.first_place(at))
+    met, place = search.met(at)
+    return Travel(end, name or met, place)
 
 
 class _Search:
@@ -236,33 +237,17 @@ class _Search:
         moved = self.solid.translate((by * self.way).tolist())
         return gap_between(moved, obstacle.beyond, 1e4)
 
-    def first_name(self, at: float) -> str:
-        """Return what the figure meets after moving by ``at``."""
-        way, _ = self._meeting(at, 0)
-        return "" if way is None else way.name
+    def met(self, at: float, *, last: bool = False) -> tuple[str, Array]:
+        """Return the name of what the figure meets after moving by ``at``, and the place (3,) of it, where it is now.
 
-    def first_place(self, at: float) -> Array:
-        """Return the place (3,) of the figure, where it is now, that meets it."""
-        way, k = self._meeting(at, 0)
-        return self.placed.vertices[0].copy() if way is None else np.array(way.places[k])
-
-    def last_name(self, at: float) -> str:
-        """Return what the figure is clear of only after moving by ``at``."""
-        way, _ = self._meeting(at, 1)
-        return "" if way is None else way.name
-
-    def last_place(self, at: float) -> Array:
-        """Return the place (3,) of the figure, where it is now, that is clear only then."""
-        way, k = self._meeting(at, 1)
-        return self.placed.vertices[0].copy() if way is None else np.array(way.places[k])
-
-    def _meeting(self, at: float, end: int) -> tuple[_Way | None, int]:
+        With ``last``: what it is clear of only then.
+        """
         ways = [way for way in self.known if len(way.intervals)]
         if not ways:
-            return None, 0
-        away = [float(np.abs(way.intervals[:, end] - at).min()) for way in ways]
-        way = ways[int(np.argmin(away))]
-        return way, int(np.abs(way.intervals[:, end] - at).argmin())
+            return "", self.placed.vertices[0].copy()
+        away = [np.abs(way.intervals[:, int(last)] - at) for way in ways]
+        nearest = int(np.argmin([far.min() for far in away]))
+        return ways[nearest].name, np.array(ways[nearest].places[away[nearest].argmin()])
 
 
 def _forbidden(own: Stretches, theirs: Stretches, is_outside: bool, count: int) -> tuple[Ints, Array, Array, Ints]:
