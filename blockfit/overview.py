@@ -50,6 +50,7 @@ class Survey:
     """What is known about one figure in one block; ``print`` it, or `save` it.
 
     Parts that need a figure that fits, or a solid one, are ``None`` where it is not; ``lacking`` says why.
+    ``in_stage``: the reserve is that in the stone as it stands.
     """
 
     fit: Fit
@@ -63,6 +64,7 @@ class Survey:
     thin: ThinStone | None = None
     would_fit: Fit | None = None
     lacking: str = ""
+    in_stage: bool = False
 
     def __str__(self) -> str:
         """Return the survey as a carver reads it, in metric units."""
@@ -102,6 +104,7 @@ class Survey:
             self.would_fit,
             alarms,
             layout,
+            in_stage=self.in_stage,
         )
 
     def _sections(self, layout: Layout) -> Iterator[tuple[str, list[str]]]:
@@ -109,7 +112,7 @@ class Survey:
         fit = self.fit
         yield "The fit", fit_section(fit, self.gains, self.would_fit, layout)
         if self.cover is not None and self.reserve is not None:
-            yield "Stone over the figure", cover_section(self.cover, self.reserve, layout, plain=fit.block.is_plain)
+            yield "Stone over the figure", cover_section(fit, self.cover, self.reserve, layout, in_stage=self.in_stage)
         if fit.kept_mm:
             yield "Flaws and rough sides", flaws_section(fit, layout)
         if self.undercuts is not None:
@@ -160,6 +163,7 @@ class Survey:
             ],
             "would_fit_at_scale": None if self.would_fit is None else self.would_fit.scale,
             "lacking": self.lacking,
+            "setback_in": "the stone as it stands" if self.in_stage else "the block as bought",
             "cautions": [*CAUTIONS, *self._extra_cautions(METRIC)],
         }
         data: dict[str, Any] = plain(parts)
@@ -233,9 +237,9 @@ def survey(  # noqa: PLR0913
 
     ``limits`` are the options of `handling`: openings, hook height, what floor, table, hoist and slings carry.
     ``alternatives`` adds what leaning, any turn, or any rotation at all would gain. ``plan`` is one of `offcuts` that
-    was made before, to be kept. With a ``stage``, the stone as it stands, the reserve is that in it, and nothing is
-    planned in a block that is no more. The other options are those of `offcuts` and `undercuts`; ``sawing`` takes more
-    of `offcuts`: cuts, weights, shapes, methods.
+    was made before, to be kept. With a ``stage``, the stone as it stands, the reserve is that in it, and what is
+    answered in the block as bought (pieces, undercuts, weights) is left out: it is no more. The other options are those
+    of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods.
     """
     known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in limits if name not in known]:
@@ -247,14 +251,14 @@ def survey(  # noqa: PLR0913
     if alternatives:
         progress("trying other stances")
         known_gains = tuple(_gains(fit))
-    found = Survey(fit, known_gains)
+    found = Survey(fit, known_gains, in_stage=stage is not None)
     if fit.verdict is not Verdict.FITS:
         return replace(found, would_fit=_would_fit(fit), lacking=_NO_FIT)
     progress("measuring the cover")
     found = replace(found, cover=stone_cover(fit), reserve=setback(fit, stage))
     if not fit.figure.is_solid:
         return replace(found, lacking=_NO_SOLID)
-    if stage is not None and plan is None:
+    if stage is not None:
         return replace(found, thin=thin_stone(fit), lacking=_NO_BLOCK)
     if fit.block.surface is not None:
         return replace(found, handling=handling(fit, **limits), thin=thin_stone(fit), lacking=_ROUGH)

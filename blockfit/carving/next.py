@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.carving.taken import by_planes
+from blockfit.facts.measures import Measure
+from blockfit.facts.phrases import Phrase, up
 from blockfit.geometry.arrays import Array
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
@@ -74,10 +76,10 @@ class OpenUndercut:
     """An undercut region: the stone before it along its approach (half of it has less), and what it waits for."""
 
     number: int
-    place: str
+    place: Phrase
     approach: str
     before_mm: float
-    why_not: str
+    why_not: Phrase | str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,10 +94,17 @@ class Next:
     undercuts: tuple[OpenUndercut, ...]
 
     @property
-    def must_wait(self) -> tuple[str, ...]:
+    def must_wait(self) -> tuple[Phrase, ...]:
         """What must not be begun yet, in words."""
-        told = [f"offcut {p.number}: {p.why_not}" for p in self.pieces if p.why_not]
-        return (*told, *(f"undercut {u.number}, {u.place}: {u.why_not}" for u in self.undercuts if u.why_not))
+        waits = [Phrase.of("offcut {number}: {why}", number=p.number, why=p.why_not) for p in self.pieces if p.why_not]
+        return (
+            *waits,
+            *(
+                Phrase.of("undercut {number}, {place}: {why}", number=u.number, place=u.place, why=u.why_not)
+                for u in self.undercuts
+                if u.why_not
+            ),
+        )
 
     def __str__(self) -> str:
         """Return what comes next as a page."""
@@ -216,14 +225,15 @@ def _undercuts_open(field: SurfaceDistance, cut: Undercuts) -> list[OpenUndercut
     found = []
     for region in cut.regions:
         waits = [number for number in region.after if number not in open_now]
-        why = ""
+        why: Phrase | str = ""
         if waits:
             why = f"{', '.join(map(str, waits))} must be opened first"
         elif region.number not in open_now:
             by = before[region.number]
-            told = f"{by:,.0f} mm of stone lie before it" if np.isfinite(by) else "no straight tool reaches it"
-            why = told
-        found.append(OpenUndercut(region.number, str(region.place), region.approach, before[region.number], why))
+            why = "no straight tool reaches it"
+            if np.isfinite(by):
+                why = Phrase.of("{before} of stone lie before it", before=up(by, Measure.LENGTH))
+        found.append(OpenUndercut(region.number, region.place, region.approach, before[region.number], why))
     return found
 
 

@@ -169,7 +169,7 @@ def stage_from(
         raise BadValueError("nothing is left of the stone")
     vertices, faces = arrays_of(solid)
     stone = Figure(vertices, faces, repairs=tuple(repairs), name="stone as it stands")
-    return Stage(stone, tuple(words), fit.block.flaws, fit=fit, known=known, seen=seen)
+    return Stage(stone, tuple(dict.fromkeys(words)), fit.block.flaws, fit=fit, known=known, seen=seen)
 
 
 def _less_offcuts(solid: Solid, offcuts: OffcutPlan, pieces: int | None) -> tuple[Solid, list[str]]:

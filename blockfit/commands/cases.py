@@ -92,7 +92,7 @@ def kept_job(
     """Return the job as it is now on file: a new one in ``new``, or the one at work where its plan has changed."""
     if new is not None:
         copy = Job(fit, (placed_entry(fit),)) if job is None else replace(job, path=None)
-        return (copy if plan is None else planned(copy, plan, asked=asked)).save(new)
+        return (copy if plan is None or plan is copy.plan else planned(copy, plan, asked=asked)).save(new)
     if job is None or plan is None or plan is job.plan:
         return None
     return planned(job, plan, asked=asked).save()

@@ -117,7 +117,13 @@ def before_back_command(job: Path, us: bool) -> None:
     held = job_of(job)
     stage, readings = stone_now(held), last_readings(held)
     sheet = before_the_back(
-        held.fit, stage=stage, offcuts=held.plan, points=held.points, readings=readings, units=units_name(us)
+        held.fit,
+        stage=stage,
+        planes=held.planes,
+        offcuts=held.plan,
+        points=held.points,
+        readings=readings,
+        units=units_name(us),
     )
     click.echo(safe_lines(sheet), nl=False)
 

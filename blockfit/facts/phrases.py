@@ -51,15 +51,7 @@ class Phrase:
     def text(self, units: str | UnitSystem = METRIC) -> str:
         """Return the sentence."""
         system = units_of(units)
-        filled = {
-            name: gap.written(system)
-            if isinstance(gap, Quantity)
-            else gap.text(system)
-            if isinstance(gap, Phrase)
-            else gap
-            for name, gap in self.gaps
-        }
-        return self.template.format(**filled)
+        return self.template.format(**{name: _written(gap, system) for name, gap in self.gaps})
 
     def __eq__(self, other: object) -> bool:
         """Tell whether another phrase, or a plain sentence in metric units, says the same."""

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from blockfit.errors import BadValueError, plain_text
+from blockfit.filing.log import Entry
 from blockfit.jobs.job import Job
 
-__all__ = ["Done", "done", "done_so_far", "done_words"]
+__all__ = ["Done", "done", "done_in", "done_so_far", "done_words"]
 
 _NAME = re.compile(
     r"(?:([a-z0-9][a-z0-9 ]*?)\s+)?(offcut|plane|point)s?(?:\s+(\d{1,4})(?:\s*(?:-|–|to)\s*(\d{1,4}))?)?"
@@ -35,9 +36,13 @@ class Done:
 
 def done_so_far(job: Job) -> Done:
     """Return what has been done since the placement was chosen."""
-    since = max((k + 1 for k, entry in enumerate(job.log) if entry.what == "moved"), default=0)
+    return done_in(job.since_placed)
+
+
+def done_in(entries: Sequence[Entry]) -> Done:
+    """Return what these entries of the log say was done."""
     counts: dict[tuple[str, str], int] = {}
-    for entry in job.log[since:]:
+    for entry in entries:
         for name in entry.about if entry.what == "done" and isinstance(entry.about, tuple) else ():
             match = _NAME.fullmatch(str(name))
             if match is not None:

@@ -1,6 +1,6 @@
 """A job: one figure in one block, what is to be done to the stone, and what has been."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -66,6 +66,19 @@ class Job:
             known=KNOWN,
         )
         return replace(self, path=file)
+
+    @property
+    def since_placed(self) -> tuple[Entry, ...]:
+        """What happened since the placement was chosen: what its tables name is counted from there."""
+        return self._after(lambda entry: entry.what == "moved")
+
+    @property
+    def since_seen(self) -> tuple[Entry, ...]:
+        """What happened to the stone since `stage`, or the block, showed it: since a scan, or the placement."""
+        return self._after(lambda e: e.what in ("moved", "scan") or (e.what == "lost" and isinstance(e.about, Mapping)))
+
+    def _after(self, is_last: Callable[[Entry], bool]) -> tuple[Entry, ...]:
+        return self.log[max((k + 1 for k, entry in enumerate(self.log) if is_last(entry)), default=0) :]
 
     def noted(self, what: str, words: str, about: Any = None, *, when: str | None = None) -> "Job":
         """Return the job with one more entry in its log.

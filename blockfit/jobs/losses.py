@@ -33,9 +33,8 @@ def lose(job: Job, *lost: Flaw, readings: bool = False, note: str = "", when: st
 
 
 def lost_so_far(job: Job) -> tuple[Flaw | Check, ...]:
-    """Return what was lost since the placement was chosen."""
-    since = max((k + 1 for k, entry in enumerate(job.log) if entry.what == "moved"), default=0)
-    return tuple(one for entry in job.log[since:] if entry.what == "lost" for one in _listed(entry.about))
+    """Return what was lost since the placement was chosen, or since a scan that shows the stone without it."""
+    return tuple(one for entry in job.since_seen if entry.what == "lost" for one in _listed(entry.about))
 
 
 def _listed(about: object) -> Sequence[Flaw | Check]:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from blockfit.carving.stages import Stage, stage_of
-from blockfit.jobs.done import done_so_far
+from blockfit.jobs.done import done_in
 from blockfit.jobs.job import Job
 from blockfit.jobs.losses import lost_so_far
 from blockfit.marking.pointing import Pointing
@@ -14,7 +14,7 @@ __all__ = ["stone_now"]
 
 def stone_now(job: Job) -> Stage:
     """Return the stone as it stands, exact for what the log names. Raises `BadValueError` if nothing is left."""
-    so_far = done_so_far(job)
+    so_far = done_in(job.since_seen)
     counts = dict(so_far.planes)
     tables = [table for table in job.planes if counts.get(table.face)]
     return stage_of(

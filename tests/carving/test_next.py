@@ -1,5 +1,7 @@
 """What comes next: checked against stages whose history is known, and stones cut by hand."""
 
+import re
+
 import numpy as np
 import pytest
 from carving.scans import FIT
@@ -76,3 +78,23 @@ def test_the_sheet_before_the_back_says_what_is_not_done():
     assert "Planes not done 2 from the front" in told
     assert f"0 of {sum(bool(p.stop_mm) for p in POINTS.points)} points are at their stops" in told
     assert "Must wait" in told
+
+
+@pytest.mark.parametrize("taken", [0, 1, len(PLAN.pieces)])
+def test_no_piece_is_on_two_lines_of_the_sheet(taken):
+    """What has gone, may go and must wait are three different things."""
+    told = bf.before_the_back(FIT, bf.stage_of(FIT, offcuts=PLAN, pieces=taken), planes=TABLE, offcuts=PLAN)
+    lines = told.replace("\n" + " " * 18, " ").splitlines()
+    named = {
+        label: set(re.findall(r"offcut \d+", " ".join(line for line in lines if line.startswith(f"  {label}"))))
+        for label in ("Already gone", "May leave now", "Must wait")
+    }
+    assert sum(map(len, named.values())) == len(set.union(*named.values())) == len(PLAN.pieces)
+    assert len(named["Already gone"]) == taken
+
+
+def test_what_must_wait_is_written_in_the_units_asked_for():
+    cut = bf.undercuts(FIT, pitch=8)
+    told = bf.before_the_back(FIT, bf.stage_of(FIT), undercut=cut, units="us")
+    assert "of stone lie before it" in told
+    assert " mm" not in told

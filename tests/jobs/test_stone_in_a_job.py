@@ -130,6 +130,51 @@ def test_the_sheet_before_the_back_says_what_has_gone(job, capsys):
     assert out.startswith("BEFORE TURNING TO THE BACK")
     assert "offcut 1, offcut 2" in out
     assert f"0 of {len(bf.open_job(job).points.points)} read back" in out
+    assert "Planes not done 1 from the front" in out
+    assert run(capsys, "done", str(job), "planes 1-2")[0] == 0
+    assert "Planes not done 3 from the front" in run(capsys, "before-back", str(job))[1]
+
+
+def test_what_was_noted_before_a_scan_gives_way_to_what_it_shows(job):
+    """Pieces and losses from before are in the scan, or were wrong; what comes after it is taken off."""
+    from blockfit.jobs.done import done_so_far
+    from blockfit.jobs.losses import lost_so_far
+    from blockfit.jobs.stone import stone_now
+
+    held = bf.open_job(job)
+    whole = bf.stage_of(held.fit, scan=held.plan.pieces[1].left)
+    seen = replace(held, stage=whole).noted("scan", "as scanned")
+    assert lost_so_far(held)
+    assert not lost_so_far(seen)
+    now = stone_now(seen)
+    assert now.stone.volume_m3 == pytest.approx(whole.stone.volume_m3, rel=1e-9)
+    assert len(set(now.gone)) == len(now.gone)
+    assert done_so_far(seen) == done_so_far(held)
+    ball = bf.Flaw.ball(held.fit.solid().vertices[0], 30, name="chip")
+    assert stone_now(bf.jobs.lose(seen, ball)).stone.volume_m3 < now.stone.volume_m3
+
+
+def test_a_job_in_which_work_has_begun_is_surveyed_into_a_copy(job, tmp_path, capsys):
+    copy = tmp_path / "copy.blockfit"
+    code, _, err = run(capsys, "survey", str(job), "--job", str(copy))
+    assert code == 0, err
+    before, after = bf.open_job(job), bf.open_job(copy)
+    assert [str(entry) for entry in after.log] == [str(entry) for entry in before.log]
+    same(before.plan, after.plan)
+
+
+def test_a_survey_of_scanned_stone_says_where_its_reserve_is(job):
+    """It plans and weighs nothing in a block that is no more, whether the job has a plan or not."""
+    held = bf.open_job(job)
+    stage = bf.stage_of(held.fit, scan=held.plan.pieces[1].left)
+    told = bf.survey(held.fit, stage=stage, plan=held.plan, alternatives=False)
+    words = " ".join(str(told).split())
+    assert (told.handling, told.weights, told.offcuts) == (None, None, None)
+    assert "never more than there is, in the stone as it stands" in words
+    assert "(exact, in the block as bought)" in words  # the least cover
+    assert "As delivered" not in words
+    assert "saw offcut 1" not in words
+    assert told.record()["setback_in"] == "the stone as it stands"
 
 
 def test_large_tables_of_places_come_back_to_the_last_bit(tmp_path):

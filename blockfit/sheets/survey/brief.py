@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.survey.cutting import pieces_words
-from blockfit.sheets.survey.fitting import gains_words, height_words, scale_words, verdict_words
+from blockfit.sheets.survey.fitting import gains_words, height_words, reserve_sure, scale_words, verdict_words
 from blockfit.sheets.words import Layout, standing_words
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts
@@ -26,6 +26,8 @@ def brief_lines(  # noqa: PLR0913
     would_fit: Fit | None,
     alarms: Sequence[str],
     layout: Layout,
+    *,
+    in_stage: bool = False,
 ) -> list[str]:
     """Return the verdict, the block, the reserve, the pieces, what can hurt, and what to do first."""
     units = layout.units
@@ -39,7 +41,8 @@ def brief_lines(  # noqa: PLR0913
         lines += layout.item("Would fit", f"at {scale_words(would_fit)}")
     if cover is not None and reserve is not None:
         limit = reserve.limit_face if reserve.limit_face.startswith("the ") else f"the {reserve.limit_face}"
-        lines += layout.item("Reserve", f"{units.length(reserve.back_mm)} straight back, then {limit} ends it")
+        sure = f" ({reserve_sure(fit, True)})" if in_stage else ""
+        lines += layout.item("Reserve", f"{units.length(reserve.back_mm)} straight back, then {limit} ends it{sure}")
         at = f"{units.length(cover.least_mm)} towards the {cover.least_face}, {units.length(float(cover.at[2]))} up"
         lines += layout.item("Least cover", at)
     if plan is not None and weight is not None:
@@ -49,11 +52,17 @@ def brief_lines(  # noqa: PLR0913
         found = "nothing was found that falls, breaks of its own weight or is too much"
         thinner = "; as carved the figure is thinner than its outlines: ask again" if fit.figure.is_envelope else ""
         lines += layout.item("Stands, carries", found + thinner)
-    return lines + layout.item("Do first", first_words(fit, cut, plan, would_fit, alarms))
+    return lines + layout.item("Do first", first_words(fit, cut, plan, would_fit, alarms, in_stage=in_stage))
 
 
 def first_words(
-    fit: Fit, cut: Undercuts | None, plan: OffcutPlan | None, would_fit: Fit | None, alarms: Sequence[str]
+    fit: Fit,
+    cut: Undercuts | None,
+    plan: OffcutPlan | None,
+    would_fit: Fit | None,
+    alarms: Sequence[str],
+    *,
+    in_stage: bool = False,
 ) -> str:
     """Return what to do first."""
     if fit.verdict is Verdict.CANNOT_FIT:
@@ -65,6 +74,8 @@ def first_words(
         return "allow the search more, ask for a smaller scale, or take another block; buy nothing on this answer"
     if alarms:
         return "have what is named under READ FIRST looked at by a qualified person, before buying or cutting"
+    if in_stage:
+        return "see how much stone is left, and where (stone_left, blockfit left), before the next cut"
     if plan is not None and plan.pieces:
         piece = plan.pieces[0]
         return (

@@ -19,6 +19,7 @@ __all__ = [
     "gains_words",
     "height_words",
     "reading_section",
+    "reserve_sure",
     "scale_words",
     "verdict_words",
 ]
@@ -112,14 +113,21 @@ def _gain(name: str, other: Fit, fit: Fit, units: UnitSystem) -> str:
     return f"{name} gains {units.length(more)} of {what}" if more >= 1 else f"{name} gains nothing"
 
 
-def cover_section(cover: Cover, reserve: Setback, layout: Layout, *, plain: bool = True) -> list[str]:
-    """Return the stone on every face, where it is thinnest, and the reserve behind; ``plain``: among no flaws."""
+def reserve_sure(fit: Fit, in_stage: bool) -> str:
+    """Return how sure the reserve is, and in which stone it is answered."""
+    if in_stage:
+        return "never more than there is, in the stone as it stands"
+    return f"{'exact' if fit.block.is_plain else 'never more than there is'}, in the block as bought"
+
+
+def cover_section(fit: Fit, cover: Cover, reserve: Setback, layout: Layout, *, in_stage: bool) -> list[str]:
+    """Return the stone on every face, where it is thinnest, and the reserve behind: ``in_stage``, as it stands."""
     units = layout.units
-    sure = "exact" if plain else "never more than there is"
     lines = layout.paragraph("Square and saw no face nearer to the figure than this; all of it is sound stone.")
     lines += layout.item(
         "Least cover",
-        f"{units.length(cover.least_mm)} towards the {cover.least_face}, at {units.point(cover.at)} (exact)",
+        f"{units.length(cover.least_mm)} towards the {cover.least_face}, at {units.point(cover.at)} (exact"
+        f"{', in the block as bought' if in_stage else ''})",
     )
     faces = "On each face" if cover.least_face != "block's surface" else "To its planes"
     lines += layout.item(faces, ", ".join(f"{name} {units.length(by)}" for name, by in cover.by_face.items()))
@@ -130,7 +138,7 @@ def cover_section(cover: Cover, reserve: Setback, layout: Layout, *, plain: bool
         "Reserve",
         f"the whole figure can be set back {units.length(reserve.back_mm)} with its cover kept; {limit} ends it; or "
         f"moved {units.length(reserve.left_mm)} to the left, {units.length(reserve.right_mm)} to the right, "
-        f"{units.length(reserve.up_mm)} up ({sure}, in the block as bought)",
+        f"{units.length(reserve.up_mm)} up ({reserve_sure(fit, in_stage)})",
     )
     return lines
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from blockfit.carving.next import Next, what_next
+from blockfit.facts.measures import Rounding
 from blockfit.marking.check import Check
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
@@ -51,11 +52,13 @@ def before_the_back(  # noqa: PLR0913
     later = [r for r in cut.regions if r.reach != "back"]
     behind = [r for r in cut.regions if r.reach == "back"]
     lines += layout.item(
-        "From the back", ", ".join(f"{r.number} {r.place.text(shown)}" for r in behind[:8]) or "nothing waits for it"
+        "From the back", "; ".join(f"{r.number}. {r.place.text(shown)}" for r in behind[:8]) or "nothing waits for it"
     )
     for region in later[:8]:
         after = f", after {', '.join(map(str, region.after))}" if region.after else ""
-        lines += layout.item("Other undercuts", f"{region.number} {region.place.text(shown)}: {region.approach}{after}")
+        lines += layout.item(
+            "Other undercuts", f"{region.number}. {region.place.text(shown)}: {region.approach}{after}"
+        )
     if points is None:
         lines += layout.item("Points", "no table of points was given")
     elif readings is None:
@@ -67,18 +70,14 @@ def before_the_back(  # noqa: PLR0913
         lines += layout.item("Points", f"{len(points.points) - len(missing)} of {len(points.points)} read back; {left}")
     if readings is not None:
         deep = readings.too_deep
-        words = ", ".join(f"{r.name} {-r.left_mm:.1f} mm" for r in deep) if deep else "none"
-        lines += layout.item("Too deep", f"{words} (beyond the error of {readings.error_mm:g} mm)")
-    gone = list(stage.gone) if stage is not None else []
-    if offcuts is not None:
-        late = [k for k, p in enumerate(offcuts.pieces, 1) if p.stage != "before carving"]
-        lines += layout.item(
-            "May leave now", ", ".join(f"offcut {k}" for k in late) or "no offcut waited for the front"
-        )
-    lines += layout.item("Already gone", ", ".join(gone) or "nothing was named")
+        words = ", ".join(f"{r.name} {shown.fine(-r.left_mm, Rounding.UP)}" for r in deep) if deep else "none"
+        lines += layout.item("Too deep", f"{words} (beyond the error of {shown.given(readings.error_mm)})")
     if stage is not None:
-        coming = what_next(fit, stage, planes=planes, points=points, offcuts=offcuts, undercut=cut)
-        lines += _coming(coming, layout)
+        lines += layout.item("Already gone", ", ".join(stage.gone) or "nothing was named")
+        lines += _coming(what_next(fit, stage, planes=planes, points=points, offcuts=offcuts, undercut=cut), layout)
+    elif offcuts is not None:
+        late = [f"offcut {k}" for k, piece in enumerate(offcuts.pieces, 1) if piece.stage != "before carving"]
+        lines += layout.item("Wait for front", ", ".join(late) or "no offcut waits until the front is finished")
     lines += [
         "",
         *layout.paragraph("What leaves behind the figure cannot come back: the setback above is its price.", ""),
@@ -88,7 +87,8 @@ def before_the_back(  # noqa: PLR0913
 
 def _coming(coming: Next, layout: Layout) -> list[str]:
     """Return what is not yet done in the stone as it stands, and what must wait."""
-    lines = []
+    free = ", ".join(f"offcut {piece.number}" for piece in coming.pieces if not piece.why_not)
+    lines = layout.item("May leave now", free or "no offcut that was given") if coming.pieces else []
     if coming.planes:
         words = ", ".join(f"{plane.number} from the {plane.face}" for plane in coming.planes[:8])
         lines += layout.item("Planes not done", words)
@@ -97,4 +97,6 @@ def _coming(coming: Next, layout: Layout) -> list[str]:
         rest = f"; at most {layout.units.length(most)} is left at one" if coming.points else ""
         words = f"{coming.points_reached} of {coming.points_in_all} points are at their stops{rest}"
         lines += layout.item("Stops", words)
-    return lines + layout.item("Must wait", "; ".join(coming.must_wait[:8]) or "nothing that was given")
+    return lines + layout.item(
+        "Must wait", "; ".join(words.text(layout.units) for words in coming.must_wait[:8]) or "nothing that was given"
+    )

@@ -1,5 +1,7 @@
 """The sheet before the back: what it gathers, and what it says it was not given."""
 
+import re
+
 from conftest import BRICK_BLOCK, ball
 
 import blockfit as bf
@@ -25,3 +27,20 @@ def test_the_sheet_before_the_back_says_what_it_was_not_given():
     assert "no table of points was given" in bare
     table = bf.pointing(fit, count=20)
     assert "none read back" in bf.before_the_back(fit, points=table)
+
+
+def test_without_a_stage_no_piece_is_said_to_be_free(kneeling):
+    fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20})
+    plan = bf.offcuts(fit, kerf=5, most_pieces=1)
+    told = bf.before_the_back(fit, offcuts=plan)
+    assert "May leave now" not in told
+    assert "Wait for front" in told
+
+
+def test_a_number_and_the_place_after_it_are_told_apart(kneeling):
+    fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20})
+    for units in ("metric", "us"):
+        told = bf.before_the_back(fit, units=units)
+        lines = [line for line in told.splitlines() if line.startswith(("  From the back", "  Other undercuts"))]
+        assert lines
+        assert all(re.match(r" {2}(From the back|Other undercuts) +\d+\. ", line) for line in lines)
