@@ -53,11 +53,12 @@ def check(fit: Fit, readings: Any, *, datum: Datum | None = None, error: Length 
     if not isinstance(readings, Figure):
         return check_readings(fit, readings, datum=datum, error=error)
     if readings.is_solid:
-        return stone_left(fit, readings)
+        return stone_left(fit, readings, error=error)
     before = fit.block.surface or Figure(*arrays_of(stone_of(fit.block)), name=fit.block.name)
     spare = length_mm(error, "error", least=0)
     found = stone_of_scan(readings.vertices, readings.faces, before, spare, 0.0)
-    return stone_left(fit, stage_from(fit, found.solid, ("as scanned",), None, found.seen, found.repairs))
+    stage = stage_from(fit, found.solid, ("as scanned",), None, found.seen, found.repairs)
+    return stone_left(fit, stage, error=error)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from blockfit.carving.left_regions import LeftRegion, regions_left
+from blockfit.carving.motion import NOISE
 from blockfit.carving.stages import Stage, stage_from
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.measure.booleans import solid_from
@@ -19,7 +20,7 @@ from blockfit.measure.nearest import tree_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.solids.stage import StageStone
-from blockfit.units import rounded_up
+from blockfit.units import Length, length_mm, rounded_up
 from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach.shares import PARTS, shares_between
 from blockfit.waste.reach.sight import Elements, elements_of
@@ -33,7 +34,6 @@ _SAME_MM = 1e-7  # rounding
 _TOUCH_MM = 0.05  # stone missing by less is a touch
 _APART = 1.5  # a place further from a scan's than so many times the way to their third neighbours is not shown
 _SHOWN = 6  # places listed of each kind
-_NOISE = 3.0  # standard deviations by which one place of a scan may lie off
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -151,10 +151,11 @@ class StoneLeft:
         return float(self.areas_mm2[where].sum() / self.areas_mm2.sum())
 
 
-def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front") -> StoneLeft:
+def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", error: Length = 0) -> StoneLeft:
     """Return how much stone is left over the figure in a stage, or in a closed surface in the block's frame.
 
-    ``front`` is the side worked from: straight in is along its way in, and the stone's parts are told as seen from it.
+    ``error`` is what the surface may be wrong by, besides what a registration knows of itself. ``front`` is the side
+    worked from: straight in is along its way in, and the stone's parts are told as seen from it.
     Raises `OpenSurfaceError` for a figure or a stone that is no solid.
 
     >>> import blockfit as bf
@@ -181,13 +182,13 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front") 
     ahead = np.where(left >= 0, -1.0, 1.0)[:, None] * view.into
     straight[facing] = _met(field, elements.points[facing], ahead[facing]) * np.where(left < 0, -1, 1)[facing]
     straight[facing & (left == 0)] = 0.0
-    error = np.zeros(len(left))
+    doubt = np.full(len(left), length_mm(error, "error", least=0))
     if now.known is not None:
-        error = now.known.along_mm(elements.points, elements.normals) + _NOISE * now.known.noise_mm
+        doubt += now.known.along_mm(elements.points, elements.normals) + NOISE * now.known.noise_mm
     volume, deep = _volumes(figure, now.stone)
     shares = shares_between(view, default_pitch_mm(fit), elements, now.stone.vertices, now.stone.faces)
     seen = _seen(now.seen, nearest)
-    sure = np.where(seen, np.maximum(error, _TOUCH_MM), np.inf)
+    sure = np.where(seen, np.maximum(doubt, _TOUCH_MM), np.inf)
     return StoneLeft(
         fit=fit,
         figure=figure,
@@ -197,14 +198,14 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front") 
         left_mm=left,
         along_normal_mm=along,
         straight_mm=straight,
-        error_mm=error,
+        error_mm=doubt,
         seen=seen,
         on_base=standing_base(elements, fit.block),
         volume_m3=volume,
         too_deep_m3=deep,
         start_m3=fit.block.volume_m3 - (figure.volume_m3 or 0.0),
         parts_m3=tuple(zip(PARTS, (shares * volume / max(float(shares.sum()), 1e-300)).tolist(), strict=True)),
-        regions=regions_left(elements, left, (sure, _perhaps(error)), figure.landmarks),
+        regions=regions_left(elements, left, (sure, _perhaps(doubt)), figure.landmarks),
     )
 
 

@@ -13,9 +13,10 @@ from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.turns import from_quaternions
 from blockfit.units import rounded_up
 
-__all__ = ["Certainty", "Marks", "Motion", "by_marks", "marks_from", "motion_rows"]
+__all__ = ["NOISE", "Certainty", "Marks", "Motion", "by_marks", "marks_from", "motion_rows"]
 
 _LINE = 0.02  # of the marks' extent: less across it is a line
+NOISE = 3.0  # standard deviations by which one place of a scan may lie off
 _APART = 2.0  # standard errors of a mark at which marks are said to disagree
 
 

@@ -30,6 +30,7 @@ __all__ = ["Next", "OpenPiece", "OpenPlane", "OpenPoint", "OpenUndercut", "what_
 _DONE = 0.02  # of what a plane takes out: less that is still there is finishing
 _LEAST_M3 = 1e-5
 _WHOLE = 0.98  # of a piece: less of it there is no piece any more
+_MORE = 1e-3  # of an earlier piece: less of it comes off by the rounding of cuts alone
 _REACHED_MM = 0.5
 _OPEN_MM = 40.0  # stone before an undercut, along its approach, that is taken with it; common practice, no source
 _SHOWN = 8
@@ -170,12 +171,16 @@ def what_next(
 def _planes_open(fit: Fit, body: Solid, table: Roughing) -> list[OpenPlane]:
     found = []
     before = 0.0
+    into = face_view(table.face).into
+    start = float((fit.block.corners_mm @ into).min())
     for number, plane in enumerate(table.planes, 1):
         gone = by_planes(fit.block, table, (plane,))
-        left = 0.0 if gone is None else float((body ^ gone).volume()) * 1e-9
-        if left - before > max(_DONE * plane.removed_m3, _LEAST_M3):
-            found.append(OpenPlane(table.face, number, plane.depth_mm, left))
-        before = left
+        if gone is not None:  # each plane's own slab: from the plane before it
+            own = gone.trim_by_plane(into.tolist(), start + before) if before else gone
+            left = float((body ^ own).volume()) * 1e-9
+            if left > max(_DONE * plane.removed_m3, _LEAST_M3):
+                found.append(OpenPlane(table.face, number, plane.depth_mm, left))
+        before = plane.depth_mm
     return found
 
 
@@ -215,7 +220,22 @@ def _pieces_open(body: Solid, plan: OffcutPlan, front_open: bool) -> list[OpenPi
             why = f"only {100 * share:.0f} % of it is still there"
         elif piece.stage != "before carving" and front_open:
             why = "it is kept until the front is finished"
+        elif first := _before_it(body, plan, number):
+            why = f"offcut {', '.join(map(str, first))} must go first, or more stone comes off with it"
         found.append(OpenPiece(number, share, why))
+    return found
+
+
+def _before_it(body: Solid, plan: OffcutPlan, number: int) -> list[int]:
+    """Return the earlier pieces of which the cuts of a piece would free stone as well."""
+    freed = body
+    for cut in plan.pieces[number - 1].cuts:
+        freed = freed.trim_by_plane(cut.normal.tolist(), cut.offset_mm)
+    found = []
+    for k, earlier in enumerate(plan.pieces[: number - 1], 1):
+        shared = float((freed ^ solid_from(earlier.solid.vertices, earlier.solid.faces)).volume())
+        if shared > _MORE * earlier.volume_m3 * 1e9:
+            found.append(k)
     return found
 
 

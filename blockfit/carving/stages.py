@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from blockfit.carving.motion import Certainty
+from blockfit.carving.motion import NOISE, Certainty
 from blockfit.carving.taken import by_planes, by_points, lost_solids, planes_done
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
@@ -63,6 +63,12 @@ class Stage(StageStone):
         """Weight at the ends of the density's range; ``None`` without a stone."""
         kind = self.kind
         return None if kind is None else (self.volume_m3 * kind.low_kg_m3, self.volume_m3 * kind.high_kg_m3)
+
+    def doubt_mm(self, points: Array) -> float:
+        """Return how far its surface may lie from where it is said to be, about (n, 3) places: 0 if it is no scan."""
+        if self.known is None or len(points) == 0:
+            return 0.0
+        return float(self.known.error_mm(points).max()) + NOISE * self.known.noise_mm
 
     @cached_property
     def stands(self) -> Balance:

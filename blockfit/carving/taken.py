@@ -104,8 +104,9 @@ def by_points(fit: Fit, points: Pointing) -> Solid | None:
 def lost_solids(lost: Flaw | Figure | Iterable[Flaw | Figure], block: Block) -> list[tuple[str, Solid]]:
     """Return what was lost as named solids: flaws without their margin, and closed surfaces."""
     if isinstance(lost, Flaw):
-        body = obstacles_of(replace(block, flaws=(lost,), surface=None), 0.0)[0].body
-        return [(lost.name, ball_solid(lost.centre, max(lost.radius_mm, 1e-3)) if body is None else body)]
+        shapes = [shape.body for shape in obstacles_of(replace(block, flaws=(lost,), surface=None), 0.0)]
+        ball = None if any(shapes) else ball_solid(lost.centre, max(lost.radius_mm, 1e-3))
+        return [(lost.name, ball if body is None else body) for body in shapes]
     if isinstance(lost, Figure):
         surface = require_solid(lost, "what was lost")
         return [(surface.name, solid_from(surface.vertices, surface.faces))]

@@ -162,6 +162,8 @@ class Certificate:
         if not np.array_equal(self.ways, [[1, 0, 0, 0]]):
             asked += f", the block stood in {len(self.ways)} ways"
         if self.question == "largest":
+            if self.bound >= self.most:
+                return f"{asked}: scales above {self.most!r} were not asked about; nothing is proved of them"
             wanted = "" if self.most == np.inf else f" (no more than {self.most!r} was wanted)"
             return f"{asked}: no placement exceeds the scale {self.bound!r}{wanted}"
         asked += f", at scale {self.scale!r}"

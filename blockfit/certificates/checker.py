@@ -63,10 +63,10 @@ class _Exact:
     """The certificate's numbers as exact fractions, and the checks on them."""
 
     def __init__(self, proof: Certificate, flint: Any) -> None:
-        self.proof, self.flint, self.zero = proof, flint, flint.fmpq(0)
+        self.proof, self.flint, self.zero, self.largest = proof, flint, flint.fmpq(0), proof.question == "largest"
         self.bound, self.scale, self.slack = map(self.exact, (proof.bound, proof.scale, proof.margin_mm))
-        self.largest = proof.question == "largest"
         _need(self.bound >= 0 if self.largest else self.scale > 0, "scale or bound is below 0")
+        _need(proof.question != "short" or self.bound < 0, "nothing is missing, so it may fit")
         self.sound = [self.exact(o) - self.exact(k) for o, k in zip(proof.offsets_mm, proof.skin_mm, strict=True)]
         self.normals, self.points, self.centre = map(self.exact, (proof.normals, proof.points, proof.centre))
         _need(all(_dot(n, n) < 4 for n in self.normals), "a normal is not of length 1")

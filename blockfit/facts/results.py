@@ -12,7 +12,7 @@ import numpy as np
 
 from blockfit.errors import MissingExtraError
 from blockfit.facts.mappings import FrozenMapping
-from blockfit.facts.measures import Fact, measure_of
+from blockfit.facts.measures import Fact, Sure, measure_of
 from blockfit.facts.phrases import Phrase
 from blockfit.facts.systems import METRIC, UnitSystem, units_of
 
@@ -145,8 +145,12 @@ class Result:
                 continue
             rows = _as_rows(value)
             written = str(len(rows)) if rows is not None else shown_value(name, fact, value, units)
-            shown.append((fact.label, written, fact.sure.value))
+            shown.append((fact.label, written, self._sure(name, fact).value))
         return shown
+
+    def _sure(self, name: str, fact: Fact) -> Sure:
+        """Return how sure a fact is; results in which that depends on what was asked say so here."""
+        return fact.sure
 
     def _lines(self, units: UnitSystem) -> list[str]:
         lines = [f"{label}: {value} ({sure})" for label, value, sure in self._shown(units)]

@@ -23,6 +23,15 @@ def _round(value: float, digits: int, rounded: Rounding) -> float:
     return rounded_up(value, digits) if rounded is Rounding.UP else round(value, digits) + 0.0
 
 
+def _places(value: float, digits: int) -> int:
+    """Return how many decimal places show so many significant digits; below 0 where that is left of the point."""
+    return digits - 1 - math.floor(math.log10(abs(value)) + 1e-9) if value else 0
+
+
+def _significant(value: float, digits: int, rounded: Rounding) -> float:
+    return _round(value, _places(value, digits), rounded)
+
+
 class UnitSystem(ABC):
     """How quantities are written. The values given are always mm, mm², m³, kg, degrees and MPa."""
 
@@ -41,15 +50,15 @@ class UnitSystem(ABC):
         """Return a length that somebody gave, as given."""
 
     @abstractmethod
-    def area(self, square_mm: float) -> str:
+    def area(self, square_mm: float, rounded: Rounding = Rounding.NEAREST) -> str:
         """Return a small area, of a section or a patch of surface."""
 
     @abstractmethod
-    def floor_area(self, square_m: float) -> str:
+    def floor_area(self, square_m: float, rounded: Rounding = Rounding.NEAREST) -> str:
         """Return a large area, of a cut or a surface."""
 
     @abstractmethod
-    def volume(self, cubic_m: float) -> str:
+    def volume(self, cubic_m: float, rounded: Rounding = Rounding.NEAREST) -> str:
         """Return a volume."""
 
     @abstractmethod
@@ -57,7 +66,7 @@ class UnitSystem(ABC):
         """Return what a floor carries or is pressed by."""
 
     @abstractmethod
-    def stress(self, mpa: float, digits: int = 2) -> str:
+    def stress(self, mpa: float, digits: int = 2, rounded: Rounding = Rounding.NEAREST) -> str:
         """Return a stress to so many significant digits."""
 
     @abstractmethod
@@ -99,13 +108,13 @@ class UnitSystem(ABC):
             return "no limit" if value > 0 else "none"
         writers = {
             Measure.LENGTH: lambda: self.fine(value, rounded),
-            Measure.AREA: lambda: self.area(value),
-            Measure.FLOOR_AREA: lambda: self.floor_area(value),
-            Measure.VOLUME: lambda: self.volume(value),
+            Measure.AREA: lambda: self.area(value, rounded),
+            Measure.FLOOR_AREA: lambda: self.floor_area(value, rounded),
+            Measure.VOLUME: lambda: self.volume(value, rounded),
             Measure.MASS: lambda: self.mass(value, rounded=rounded),
             Measure.FLOOR_LOAD: lambda: self.floor_load(value, rounded),
             Measure.ANGLE: lambda: self.angle(_round(value, 1, rounded)),
-            Measure.STRESS: lambda: self.stress(value, 3),
+            Measure.STRESS: lambda: self.stress(value, 3, rounded),
             Measure.SHARE: lambda: f"{_round(100 * value, 1, rounded):g} %",
         }
         return writers[measure]() if measure in writers else f"{_round(value, 4, rounded):,.6g}"
@@ -125,23 +134,25 @@ class _Metric(UnitSystem):
     def given(self, millimetres: float) -> str:
         return f"{millimetres:,.2f}".rstrip("0").rstrip(".") + " mm"
 
-    def area(self, square_mm: float) -> str:
-        return f"{square_mm / 100:,.0f} cm²" if square_mm >= 1e4 else f"{square_mm / 100:.1f} cm²"
+    def area(self, square_mm: float, rounded: Rounding = Rounding.NEAREST) -> str:
+        digits = 0 if square_mm >= 1e4 else 1
+        return f"{_round(square_mm / 100, digits, rounded):,.{digits}f} cm²"
 
-    def floor_area(self, square_m: float) -> str:
-        return f"{square_m:.2f} m²"
+    def floor_area(self, square_m: float, rounded: Rounding = Rounding.NEAREST) -> str:
+        return f"{_round(square_m, 2, rounded):.2f} m²"
 
-    def volume(self, cubic_m: float) -> str:
+    def volume(self, cubic_m: float, rounded: Rounding = Rounding.NEAREST) -> str:
         if abs(cubic_m) >= 1:
-            return f"{cubic_m:.3f} m³"
-        value = cubic_m * 1000
-        return f"{value:,.0f} l" if abs(value) >= 100 else f"{value:.1f} l" if abs(value) >= 1 else f"{value:.2f} l"
+            return f"{_round(cubic_m, 3, rounded):.3f} m³"
+        litres = cubic_m * 1000
+        digits = 0 if abs(litres) >= 100 else 1 if abs(litres) >= 1 else 2
+        return f"{_round(litres, digits, rounded):,.{digits}f} l"
 
     def floor_load(self, kg_m2: float, rounded: Rounding = Rounding.UP) -> str:
         return f"{_round(kg_m2, 0, rounded):,.0f} kg/m²"
 
-    def stress(self, mpa: float, digits: int = 2) -> str:
-        return f"{mpa:.{digits}g} MPa"
+    def stress(self, mpa: float, digits: int = 2, rounded: Rounding = Rounding.NEAREST) -> str:
+        return f"{_significant(mpa, digits, rounded):.{digits}g} MPa"
 
     def _mass(self, kilograms: float, rounded: Rounding) -> tuple[str, str]:
         digits = 0 if abs(kilograms) >= 10 or kilograms == 0 else 2
@@ -168,26 +179,28 @@ class _Us(UnitSystem):
             return feet_and_inches(millimetres)
         return f"{millimetres / _MM_PER_IN:,.2f} in"
 
-    def area(self, square_mm: float) -> str:
+    def area(self, square_mm: float, rounded: Rounding = Rounding.NEAREST) -> str:
         inches = square_mm / _MM_PER_IN**2
-        return f"{inches:,.0f} sq in" if inches >= 10 else f"{inches:.1f} sq in"
+        digits = 0 if inches >= 10 else 1
+        return f"{_round(inches, digits, rounded):,.{digits}f} sq in"
 
-    def floor_area(self, square_m: float) -> str:
-        return f"{square_m * 1e6 / _MM_PER_FT**2:,.1f} sq ft"
+    def floor_area(self, square_m: float, rounded: Rounding = Rounding.NEAREST) -> str:
+        return f"{_round(square_m * 1e6 / _MM_PER_FT**2, 1, rounded):,.1f} sq ft"
 
-    def volume(self, cubic_m: float) -> str:
+    def volume(self, cubic_m: float, rounded: Rounding = Rounding.NEAREST) -> str:
         feet = cubic_m * 1e9 / _MM_PER_FT**3
         if abs(feet) >= 0.1:
-            return f"{feet:,.1f} cu ft" if abs(feet) >= 10 else f"{feet:.2f} cu ft"
-        return f"{cubic_m * 1e9 / _MM_PER_IN**3:,.1f} cu in"
+            digits = 1 if abs(feet) >= 10 else 2
+            return f"{_round(feet, digits, rounded):,.{digits}f} cu ft"
+        return f"{_round(cubic_m * 1e9 / _MM_PER_IN**3, 1, rounded):,.1f} cu in"
 
     def floor_load(self, kg_m2: float, rounded: Rounding = Rounding.UP) -> str:
         return f"{_round(kg_m2 / KG_PER_LB * (_MM_PER_FT / 1000) ** 2, 0, rounded):,.0f} lb/sq ft"
 
-    def stress(self, mpa: float, digits: int = 2) -> str:
+    def stress(self, mpa: float, digits: int = 2, rounded: Rounding = Rounding.NEAREST) -> str:
         psi = mpa * _PSI_PER_MPA
-        places = max(0, digits - 1 - math.floor(math.log10(abs(psi)) + 1e-9)) if psi else 0
-        return f"{psi:,.{min(places, 3)}f} psi"
+        places = min(3, max(0, _places(psi, digits)))
+        return f"{_round(psi, places, rounded):,.{places}f} psi"
 
     def _mass(self, kilograms: float, rounded: Rounding) -> tuple[str, str]:
         pounds = kilograms / KG_PER_LB

@@ -61,19 +61,25 @@ class Datum:
     @classmethod
     def edges(cls, block: Block) -> "Datum":
         """Return the block's own edges: left, front and bottom. They are the first thing cut away."""
-        return cls("the block's edges", block.corners_mm.min(axis=0))
+        return cls("the block's edges", _corner(block))
 
     @classmethod
-    def lines(cls, *, centre: Length, base: Length = 0, front: Length = 0) -> "Datum":
-        """Return a centre line and a base line kept on the stone, as far from its left, bottom and front edges."""
-        across, up = length_mm(centre, "centre"), length_mm(base, "base")
-        return cls("the centre and base lines", np.array([across, length_mm(front, "front"), up]))
+    def lines(cls, *, centre: Length, base: Length = 0, front: Length = 0, block: Block | None = None) -> "Datum":
+        """Return a centre line and a base line kept on the stone, as far from its left, bottom and front edges.
+
+        Without a ``block`` those edges are taken to meet at the origin of its frame, as they do in a sawn box.
+        """
+        gaps = [length_mm(value, name) for name, value in (("centre", centre), ("front", front), ("base", base))]
+        return cls("the centre and base lines", _corner(block) + gaps)
 
     @classmethod
-    def frame(cls, *, left: Length, front: Length, bottom: Length = 0) -> "Datum":
-        """Return an outer frame whose inside stands off the block by so much at the left, front and bottom."""
+    def frame(cls, *, left: Length, front: Length, bottom: Length = 0, block: Block | None = None) -> "Datum":
+        """Return an outer frame whose inside stands off the block by so much at the left, front and bottom.
+
+        ``block`` as for `lines`: give it where its corner is not the origin of its frame, as in a scanned one.
+        """
         gaps = [length_mm(value, name) for name, value in (("left", left), ("front", front), ("bottom", bottom))]
-        return cls("the outer frame", -np.array(gaps))
+        return cls("the outer frame", _corner(block) - np.array(gaps))
 
     @classmethod
     def out_of_square(cls, block: Block, distances: Mapping[tuple[str, str], Length]) -> "Datum":
@@ -164,3 +170,8 @@ class Datum:
             scale = uu * vv - uv * vu
             u, v = u - (vv * miss_u - uv * miss_v) / scale, v - (uu * miss_v - vu * miss_u) / scale
         return np.asarray(a[axis] + u * b[axis] + v * c[axis] + u * v * d[axis])
+
+
+def _corner(block: Block | None) -> Array:
+    """Return where the left, front and bottom edges meet."""
+    return np.zeros(3) if block is None else np.asarray(block.corners_mm.min(axis=0))

@@ -227,7 +227,8 @@ def _known_by_points(task: Task, name: str, kind: Kind, at: Array) -> Point:
     if not depths:
         return task.point(name, kind, NO_FACE, at, None, "no stone is met straight in from any of these faces")
     face = min(depths, key=lambda name: depths[name])
-    near = [other @ ways[face].into for other in task.figure.vertices if _apart(face, other, at) <= task.half_mm]
+    reach = task.width_mm / 2 + math.sqrt(2) * task.aside_mm  # marked aside both ways
+    near = [other @ ways[face].into for other in task.figure.vertices if _apart(face, other, at) <= reach]
     limit = min([float(at @ ways[face].into), *map(float, near)]) - task.allowance_mm
     return task.point(name, kind, face, at, limit)
 

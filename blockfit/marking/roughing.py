@@ -15,7 +15,7 @@ from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import hull_solid, prism
-from blockfit.measure.sections import area_of, convex_area, grown, moved, only_areas, rings_of
+from blockfit.measure.sections import area_of, convex_area, grown, only_areas, rings_of, swept_area
 from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
@@ -32,7 +32,6 @@ _MOST_PLANES = 400
 _L_PER_CU_FT = 0.3048**3 * 1000
 _DRAWN_MM = 0.02  # more is kept than the allowance: what drawing and cutting out an outline may lose
 _ENOUGH = 1e-3  # of the whole shadow: what comes into view after the end
-_LOOKS = 24  # how often the way back is looked at
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -239,17 +238,14 @@ def _room_behind(bare: Any, keep: Any, face: str, axes: tuple[int, int], most: f
     if face == "back":  # what comes nearer than the allowance was never promised to stay
         return min(most, allow)
     low, high = 0.0, most
-    back_first = axes[0] == 1
+    back_first, around = axes[0] == 1, keep.buffer(1e-6)
 
     def holds(by: float) -> bool:
-        return bool(keep.buffer(1e-6).covers(moved(bare, by if back_first else 0.0, 0.0 if back_first else by)))
+        way = np.array([by, 0.0] if back_first else [0.0, by])  # all of it must hold, not its end alone
+        return bool(around.covers(swept_area(bare, way)))
 
-    # The whole way must hold, not its end alone.
-    for by in np.linspace(0.0, most, _LOOKS + 1)[1:].tolist():
-        if not holds(by):
-            high = by
-            break
-        low = by
+    if holds(most):
+        return most
     while high - low > 0.1:
         middle = (low + high) / 2
         low, high = (middle, high) if holds(middle) else (low, middle)

@@ -301,12 +301,11 @@ def distance_to(points: Array, place: Array) -> float:
     return float(shapely.distance(shapely.MultiPoint(points).convex_hull, shapely.Point(place)))
 
 
-def within(ring: Array, points: Array, near: float) -> Flags:
-    """Return which of (n, 2) points lie in the hull of a ring of corners, or within ``near`` of it."""
+def within(area: Any, points: Array, near: float) -> Flags:
+    """Return which of (n, 2) points lie in a shapely area, or within ``near`` of it; none where it is empty."""
     import shapely
 
-    hull = shapely.MultiPoint(ring).convex_hull
-    return np.asarray(shapely.distance(hull, shapely.points(points)) <= near)
+    return np.asarray(shapely.distance(area, shapely.points(points)) <= near)
 
 
 def swept_area(area: Any, by: Array) -> Any:

@@ -6,7 +6,7 @@ from blockfit.geometry.arrays import Array
 from blockfit.solids.block import Block
 from blockfit.solids.flaw import Flaw
 
-__all__ = ["sawn_block"]
+__all__ = ["may_reach", "sawn_block"]
 
 _SAME_MM = 1e-3  # within it a face of the piece is a face of the block
 
@@ -33,10 +33,10 @@ def sawn_block(corners: Array, origin: Block, *, margin_mm: float, name: str) ->
         same = np.flatnonzero(along & (np.abs(origin.offsets_mm - offset) < _SAME_MM))
         skin[face] = float(origin.skin_mm[same[0]]) if len(same) else margin_mm
     block = Block.convex(corners, stone=origin.stone, name=name, bed=origin.bed, skin=skin)
-    return block.with_flaws(*[flaw for flaw in origin.flaws if _may_reach(flaw, block)])
+    return block.with_flaws(*[flaw for flaw in origin.flaws if may_reach(flaw, block)])
 
 
-def _may_reach(flaw: Flaw, block: Block) -> bool:
+def may_reach(flaw: Flaw, block: Block) -> bool:
     """Whether a flaw with its margin may reach into a block: no face parts them."""
     if flaw.kind == "beyond":
         return bool((block.corners_mm @ flaw.normal).max() > flaw.offset_mm - flaw.margin_mm)

@@ -30,6 +30,10 @@ class StageStone:
         """What stone it is, if that is known."""
         return None
 
+    def doubt_mm(self, points: Array) -> float:
+        """Return how far its surface may lie from where it is said to be, about (n, 3) places: 0 if it is no scan."""
+        return 0.0
+
 
 def block_of(stage: StageStone) -> Block:
     """Return the stone as it stands as a rough block: its surface, with planes of its hull around it.

@@ -143,3 +143,14 @@ def test_left_of_what_is_no_solid_and_of_plain_surfaces():
     points = bf.safest(bf.Figure.from_points(cuboid(200, 200, 200).vertices), block, stance=bf.Stance.fixed())
     with pytest.raises(bf.OpenSurfaceError):
         bf.stone_left(points, bf.stage_of(points))
+
+
+def test_a_surface_is_as_sure_as_it_is_said_to_be():
+    """A cube of 200 scanned 1 mm within itself: too deep, unless the scan may be wrong by 2 mm."""
+    cube = cuboid(200, 200, 200)
+    fit = bf.safest(cube, bf.Block.box(240, 240, 240), stance=bf.Stance.fixed())
+    low = fit.solid().vertices.min(axis=0)
+    scan = cuboid(198, 198, 198, at=tuple(low + 1))
+    assert bf.check(fit, scan, error=0).too_deep_share == pytest.approx(1)
+    assert bf.check(fit, scan, error=2).too_deep_share == 0
+    assert bf.stone_left(fit, scan, error="2 mm").error_mm == pytest.approx(2)

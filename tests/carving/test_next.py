@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 from carving.scans import FIT
-from conftest import cuboid
+from conftest import cuboid, figure_of, solid_of, union
 
 import blockfit as bf
 
@@ -86,8 +86,12 @@ def test_no_piece_is_on_two_lines_of_the_sheet(taken):
     told = bf.before_the_back(FIT, bf.stage_of(FIT, offcuts=PLAN, pieces=taken), planes=TABLE, offcuts=PLAN)
     lines = told.replace("\n" + " " * 18, " ").splitlines()
     named = {
-        label: set(re.findall(r"offcut \d+", " ".join(line for line in lines if line.startswith(f"  {label}"))))
-        for label in ("Already gone", "May leave now", "Must wait")
+        label: set(re.findall(pattern, " ".join(line for line in lines if line.startswith(f"  {label}"))))
+        for label, pattern in {
+            "Already gone": r"offcut \d+",
+            "May leave now": r"offcut \d+",
+            "Must wait": r"(offcut \d+): ",
+        }.items()
     }
     assert sum(map(len, named.values())) == len(set.union(*named.values())) == len(PLAN.pieces)
     assert len(named["Already gone"]) == taken
@@ -98,3 +102,35 @@ def test_what_must_wait_is_written_in_the_units_asked_for():
     told = bf.before_the_back(FIT, bf.stage_of(FIT), undercut=cut, units="us")
     assert "of stone lie before it" in told
     assert " mm" not in told
+
+
+def test_a_piece_waits_for_those_that_its_cuts_would_free_as_well():
+    """What is told free weighs, cut there and then, what the plan says: by other hands."""
+    for taken in range(len(PLAN.pieces)):
+        stage = bf.stage_of(FIT, offcuts=PLAN, pieces=taken)
+        told = bf.what_next(FIT, stage, offcuts=PLAN, planes=TABLE)
+        free = {piece.number for piece in told.pieces if not piece.why_not}
+        firsts = {piece.number for piece in told.pieces if "must go first" in piece.why_not}
+        stone = solid_of(stage.stone)
+        for number, piece in enumerate(PLAN.pieces[taken:], taken + 1):
+            freed = stone
+            for cut in piece.cuts:
+                freed = freed.trim_by_plane(cut.normal.tolist(), cut.offset_mm)
+            as_planned = freed.volume() * 1e-9 < 1.02 * piece.volume_m3 + 1e-4
+            assert number not in (firsts if as_planned else free)
+        assert taken + 1 not in firsts
+
+
+def test_planes_are_open_where_the_figure_widens_behind_them():
+    """A T seen from above: the deeper outline lets less stone go, and none of it has gone."""
+    wide, stem = cuboid(300, 100, 300, at=(0, 200, 0)), cuboid(100, 200.5, 300, at=(100, 0, 0))
+    fit = bf.safest(
+        figure_of(union(solid_of(wide), solid_of(stem))), bf.Block.box(400, 400, 400), stance=bf.Stance.fixed()
+    )
+    table = bf.roughing(fit, step=40, allowance=5)
+    for done in range(len(table.planes)):
+        told = bf.what_next(fit, bf.stage_of(fit, planes=table, to=done), planes=table)
+        coming = [k for k in range(done + 1, len(table.planes) + 1) if table.planes[k - 1].removed_m3 > 1e-4]
+        assert [plane.number for plane in told.planes] == coming
+        for plane in told.planes:
+            assert plane.left_m3 == pytest.approx(table.planes[plane.number - 1].removed_m3, rel=1e-6)

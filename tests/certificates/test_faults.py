@@ -147,3 +147,19 @@ def test_another_figure_or_block_is_not_the_one_proved():
     larger = bf.Figure.from_points(FIGURE.vertices * 1.001, FIGURE.margin_mm)
     assert not bf.verify(sound, larger, BLOCK).valid
     assert not bf.verify(sound, FIGURE, bf.Block.box(700, 500, 900)).valid
+
+
+def test_no_certificate_answers_another_question_than_its_own():
+    """A bound above 0 is no proof that a figure cannot fit; nothing is proved of scales that were not asked about."""
+    cover, faces = certificate("cover"), len(BLOCK.normals)
+    assert cover.bound > 0
+    assert not bf.verify(replace(cover, question="short", rows=cover.rows % faces), FIGURE, BLOCK).valid
+    for one in ("largest", "cover", "setback", "short"):
+        for other in {"largest", "cover", "setback", "short"} - {one}:
+            lying = replace(certificate(one), question=other)
+            found = bf.verify(lying, FIGURE, BLOCK)
+            assert not (found.valid and other in ("short", "largest")), (one, other)
+    few = bf.largest(FIGURE, BLOCK, scales=(0, 1e-3), cover=COVER, certificate=True).certificate
+    found = bf.verify(few, FIGURE, BLOCK)
+    assert found.valid
+    assert "nothing is proved of them" in found.reason

@@ -124,3 +124,28 @@ def test_ten_lines_decide(usual_fit):
     assert max(map(len, usual.splitlines())) <= 80
     with pytest.raises(BadValueError, match="detail"):
         survey.text(detail="some")
+
+
+_NUMBER = re.compile(r"-?[0-9][0-9,]*[.]?[0-9]*(?:e[+-]?[0-9]+)?")
+_UNITS = {  # mm, mm², m³, kg, kg/m² and MPa in one of each unit; the pound, the foot and standard gravity by definition
+    "cm²": 100, "sq in": 25.4**2, "m²": 1, "sq ft": 0.3048**2, "l": 1e-3, "m³": 1, "cu in": 0.0254**3,
+    "cu ft": 0.3048**3, "kg": 1, "lb": 0.45359237, "kg/m²": 1, "lb/sq ft": 0.45359237 / 0.3048**2, "MPa": 1,
+    "psi": 0.45359237 * 9.80665 / 0.0254**2 * 1e-6, "mm": 1,
+}  # fmt: skip
+
+
+@given(
+    st.sampled_from(
+        [Measure.AREA, Measure.FLOOR_AREA, Measure.VOLUME, Measure.MASS, Measure.FLOOR_LOAD, Measure.STRESS]
+    ),
+    st.floats(1e-3, 1e5),
+    st.sampled_from([METRIC, US]),
+)
+def test_a_number_is_printed_on_its_own_side(measure, value, units):
+    """Whatever is rounded down is never more than there is, whatever is rounded up never less."""
+    for rounded, side in ((Rounding.DOWN, 1), (Rounding.UP, -1)):
+        text = units.show(value, measure, rounded)
+        number = float(_NUMBER.match(text)[0].replace(",", ""))
+        back = number * _UNITS[text[_NUMBER.match(text).end() :].strip()]
+        step = 10.0 ** -len(_NUMBER.match(text)[0].partition(".")[2])  # the last digit shown, where none is left out
+        assert side * (value - back) >= -1e-5 * max(step * _UNITS[text[_NUMBER.match(text).end() :].strip()], value)

@@ -74,3 +74,13 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_what_is_asked_wrongly_is_said(what):
     assert_refused(*REFUSED[what])
+
+
+def test_lines_and_frames_about_a_block_that_lies_elsewhere():
+    """Ten to the right of its left edge is ten, wherever the block's frame begins."""
+    corners = np.array([[x, y, z] for x in (1000, 1400) for y in (2000, 2300) for z in (500, 1100)], float)
+    block = bf.Block.convex(corners)
+    place = np.array([[1200.0, 2100, 600]])
+    assert bf.Datum.edges(block).readings(place).tolist() == [[200, 100, 100]]
+    assert bf.Datum.lines(centre=200, base=30, front=5, block=block).readings(place).tolist() == [[0, 95, 70]]
+    assert bf.Datum.frame(left=50, front=40, block=block).readings(place).tolist() == [[250, 140, 100]]

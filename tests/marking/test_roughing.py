@@ -9,7 +9,7 @@ from conftest import ball, cuboid, united
 from regular import SOLIDS
 
 import blockfit as bf
-from blockfit.marking.roughing import AXES
+from blockfit.marking.roughing import AXES, _room_behind
 from blockfit.measure.booleans import solid_from
 from blockfit.measure.views import face_view
 
@@ -104,3 +104,11 @@ def test_roughing_a_block_that_is_no_box():
     planes = bf.roughing(fit, step=60)
     assert len(planes.planes) > 1
     assert all(plane.removed_m3 >= 0 for plane in planes.planes)
+
+
+def test_a_narrow_gap_on_the_way_back_is_seen():
+    """The figure slides back over a slot of 4 mm in 900: its room ends there, however seldom one looks."""
+    bare = shapely.box(0, 0, 50, 100)
+    keep = shapely.difference(shapely.box(0, 0, 1000, 100), shapely.box(333, 0, 337, 100))
+    assert _room_behind(bare, keep, "left", (1, 2), 900.0, 5.0) == pytest.approx(283, abs=0.11)
+    assert _room_behind(bare, shapely.box(0, 0, 1000, 100), "left", (1, 2), 900.0, 5.0) == 900

@@ -272,7 +272,7 @@ def _safest(site: _Site) -> Fit:
         gap_mm=gap_mm,
         cells=cells,
         setback_mm=found.value if has_setback else None,
-        setback_bound_mm=bound if has_setback else None,
+        setback_bound_mm=None if sought or verdict is Verdict.CANNOT_FIT else bound,
         short_mm=short,
         short_faces=_tight_faces(site, placement, short) if short else (),
         trace=found.trace,

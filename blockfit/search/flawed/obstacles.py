@@ -20,6 +20,7 @@ from blockfit.measure.booleans import (
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
+from blockfit.solids.sawn import may_reach
 
 __all__ = ["Obstacle", "grown_body", "obstacles_of", "stone_obstacle", "stone_of"]
 
@@ -48,7 +49,8 @@ class Obstacle:
 
 def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
     """Return a block's flaws, and for a rough block all that is outside its stone, kept clear of by the cover."""
-    found = [_flaw(flaw, block) for flaw in block.flaws]
+    # A zone that begins beyond the block is in nobody's way, and has no solid there.
+    found = [_flaw(flaw, block) for flaw in block.flaws if flaw.kind != "beyond" or may_reach(flaw, block)]
     if block.surface is not None:
         margin = cover_mm + float(block.skin_mm.max())
         found.append(stone_obstacle("the block's surface", block.surface, margin))

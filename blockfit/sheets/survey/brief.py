@@ -41,7 +41,7 @@ def brief_lines(  # noqa: PLR0913
         lines += layout.item("Would fit", f"at {scale_words(would_fit)}")
     if cover is not None and reserve is not None:
         limit = reserve.limit_face if reserve.limit_face.startswith("the ") else f"the {reserve.limit_face}"
-        sure = f" ({reserve_sure(fit, True)})" if in_stage else ""
+        sure = f" ({reserve_sure(fit, reserve, units, in_stage=True)})" if in_stage else ""
         lines += layout.item("Reserve", f"{units.length(reserve.back_mm)} straight back, then {limit} ends it{sure}")
         at = f"{units.length(cover.least_mm)} towards the {cover.least_face}, {units.length(float(cover.at[2]))} up"
         lines += layout.item("Least cover", at)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import METRIC, UnitSystem
 from blockfit.search.ask import Seek
 from blockfit.search.result import Fit, Verdict
@@ -113,8 +114,11 @@ def _gain(name: str, other: Fit, fit: Fit, units: UnitSystem) -> str:
     return f"{name} gains {units.length(more)} of {what}" if more >= 1 else f"{name} gains nothing"
 
 
-def reserve_sure(fit: Fit, in_stage: bool) -> str:
+def reserve_sure(fit: Fit, reserve: Setback, units: UnitSystem, *, in_stage: bool) -> str:
     """Return how sure the reserve is, and in which stone it is answered."""
+    if reserve.scan_error_mm:
+        off = units.length(reserve.scan_error_mm, Rounding.UP)
+        return f"estimate, in the stone as scanned; {off} is taken off for the scan"
     if in_stage:
         return "never more than there is, in the stone as it stands"
     return f"{'exact' if fit.block.is_plain else 'never more than there is'}, in the block as bought"
@@ -138,7 +142,7 @@ def cover_section(fit: Fit, cover: Cover, reserve: Setback, layout: Layout, *, i
         "Reserve",
         f"the whole figure can be set back {units.length(reserve.back_mm)} with its cover kept; {limit} ends it; or "
         f"moved {units.length(reserve.left_mm)} to the left, {units.length(reserve.right_mm)} to the right, "
-        f"{units.length(reserve.up_mm)} up ({reserve_sure(fit, in_stage)})",
+        f"{units.length(reserve.up_mm)} up ({reserve_sure(fit, reserve, units, in_stage=in_stage)})",
     )
     return lines
 

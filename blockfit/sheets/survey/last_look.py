@@ -39,6 +39,8 @@ def before_the_back(  # noqa: PLR0913
     cut = undercut or undercuts(fit)
     lines = [f"BEFORE TURNING TO THE BACK: {fit.figure.name} in {fit.block.name}", ""]
     where = "in the stone as it stands" if stage is not None else "in the block as bought: no stage was given"
+    if reserve.scan_error_mm:
+        where += f", an estimate: {shown.length(reserve.scan_error_mm, Rounding.UP)} is taken off for the scan"
     lines += layout.item(
         "Setback left",
         f"{shown.length(reserve.back_mm)} ({where}; {reserve.limit_face} ends it); to the left "

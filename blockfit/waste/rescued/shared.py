@@ -96,9 +96,11 @@ def share_block(
     kerf_mm = length_mm(kerf, "kerf", least=0)
     bound = _bound(figures, block, asked, margins, kerf_mm, both)
     task = _task(figures, block, asked, margins, kerf_mm)
-    found = None if task is None or bound <= 0 else _best(task, both)
-    if found is None:
+    if task is None or bound <= 0:
         return Shared((), None, 0.0, bound, Verdict.CANNOT_FIT)
+    found = _best(task, both)
+    if found is None:
+        return Shared((), None, 0.0, bound, Verdict.UNDECIDED)
     normal, start = found
     parted = _evened(figures, block, asked, margins, kerf_mm, both, normal, start, bound)
     if parted is None:

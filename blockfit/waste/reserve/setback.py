@@ -4,13 +4,13 @@ In a convex block as bought only vertices count, and the answer is exact. Among 
 in a rough block it is exact too, to `FINE_MM`, by lines and solids (`search/flawed/travel.py`), and never more than
 there is; only the cover under a rough block's own surface may fall short between two looks, by a hundredth of
 itself at most. Margins about flaws that are no balls are taken up to a twentieth too large, so the setback may be
-that much too small."""
+that much too small. In the stone as a scan shows it, all is an estimate: what the scan may be off is taken off."""
 
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.measures import Fact, Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.search.flawed.obstacles import Obstacle, obstacles_of, stone_obstacle
@@ -36,6 +36,7 @@ class Setback(Result):
     """``back_mm`` is the reserve; ``limit_face`` (a face, a flaw, the stone) and the figure's point ``at`` (3,) end it.
 
     ``left_mm``, ``right_mm``, ``up_mm``, ``front_mm`` and ``down_mm`` are how far it can move those ways instead.
+    ``scan_error_mm`` has been taken off where the stone as it stands is known by a scan.
     """
 
     back_mm: float = field(metadata=fact("back", Sure.EXACT, Rounding.DOWN))
@@ -46,6 +47,10 @@ class Setback(Result):
     up_mm: float = field(metadata=fact("up", Sure.EXACT, Rounding.DOWN))
     front_mm: float = field(metadata=fact("front", Sure.EXACT, Rounding.DOWN))
     down_mm: float = field(metadata=fact("down", Sure.EXACT, Rounding.DOWN))
+    scan_error_mm: float = field(default=0.0, metadata=fact("off for the scan", Sure.ESTIMATE, Rounding.UP))
+
+    def _sure(self, name: str, fact: Fact) -> Sure:
+        return Sure.ESTIMATE if self.scan_error_mm else fact.sure
 
 
 def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
@@ -62,17 +67,18 @@ def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
     (160.0, 50.0)
     """
     held = {name: _to_the_planes(fit, np.array(way)) for name, way in _WAYS.items()}
-    in_the_way = _obstacles(fit, stage)
+    in_the_way, off = _obstacles(fit, stage), 0.0
     if in_the_way:
         placed = fit.solid()
         require_solid(placed, "the setback in the stone as it stands, or among flaws,")
+        off = 0.0 if stage is None else stage.doubt_mm(placed.vertices)
         for name, (most, face, at) in held.items():
-            found = first_blocked(placed, in_the_way, _WAYS[name], most)
-            by = found.by_mm or 0.0
+            found = first_blocked(placed, in_the_way, _WAYS[name], most + off)
+            by = max(0.0, (found.by_mm or 0.0) - off)
             held[name] = (by, found.stopped_by or face, found.at) if by < most else (most, face, at)
     back, face, at = held["back"]
     rest = {f"{name}_mm": held[name][0] for name in _WAYS if name != "back"}
-    return Setback(back, face, at, **rest)
+    return Setback(back, face, at, **rest, scan_error_mm=off)
 
 
 def _obstacles(fit: Fit, stage: StageStone | None) -> list[Obstacle]:

@@ -15,7 +15,7 @@ from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid
 from blockfit.measure.booleans import Solid, arrays_of, block_solid, level_rings, solid_from
-from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, within
+from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.waste.offcuts.plan import OffcutPlan
@@ -105,8 +105,10 @@ def loads_of(
         heavy = volume * stuff.high
         turns = turnings(vertices, centre, heavy, stands.base, flat_mm)
         low = float(vertices[:, 2].min())
-        touch = area_of(level_rings(solid_from(vertices, faces), low + max(flat_mm, 1e-6))).area * 1e-6
-        return _load(name, volume, centre, stands, _size(vertices), stuff, supports, low, turns, level, touch)
+        touch = area_of(level_rings(solid_from(vertices, faces), low + max(flat_mm, 1e-6)))
+        held = _under(supports, touch, low)
+        size, touch_m2 = _size(vertices), float(touch.area) * 1e-6
+        return _load(name, volume, centre, stands, size, stuff, held, turns, level, touch_m2)
 
     bought = arrays_of(block_solid(block.corners_mm, block.surface))
     loads = [exact("as delivered", *bought, centroid(*bought), block.volume_m3)]
@@ -138,7 +140,7 @@ def _between(  # noqa: PLR0913
     loads: list[Load] = []
     bases = _stage_bases(figure, solid_from(*start), cut.view.into, flat_mm)
     within = _KNOWN * cut.pitch_mm
-    for (name, volume, centre), base in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
+    for (name, volume, centre), (base, area) in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
         whole = start[0] if name == "before the figure" else np.concatenate([figure.vertices, base])
         loads.append(
             _load(
@@ -148,8 +150,7 @@ def _between(  # noqa: PLR0913
                 balance(centre, base, within),
                 _size(whole),
                 stuff,
-                supports,
-                float(base[:, 2].min()),
+                _under(supports, area, float(base[:, 2].min())),
             )
         )
     return loads
@@ -163,12 +164,11 @@ def _load(  # noqa: PLR0913
     size: tuple[float, float, float],
     stuff: Stuff,
     supports: Array | None,
-    base_height: float,
     turns: Sequence[Turning] = (),
     level: LevelCut | None = None,
     contact_m2: float | None = None,
 ) -> Load:
-    held = None if supports is None else balance(centre, _under(supports, stands.base, base_height))
+    held = None if supports is None else balance(centre, supports)
     return Load(
         name=name,
         volume_m3=volume,
@@ -184,9 +184,11 @@ def _load(  # noqa: PLR0913
     )
 
 
-def _under(supports: Array, base: Array, floor: float) -> Array:
-    """Return those of (n, 2) supports that lie under what would touch the floor, as places (k, 3)."""
-    held = supports[within(base, supports, _NEAR_MM)] if len(base) >= 3 else supports[:0]
+def _under(supports: Array | None, touches: Any, floor: float) -> Array | None:
+    """Return those of (n, 2) supports that lie under the area that would touch the floor, as places (k, 3)."""
+    if supports is None:
+        return None
+    held = supports[within(touches, supports, _NEAR_MM)]
     return np.column_stack([held, np.full(len(held), floor)])
 
 
@@ -195,9 +197,10 @@ def _size(vertices: Array) -> tuple[float, float, float]:
     return width, depth, height
 
 
-def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> list[Array]:
-    """Return what is stood on (n, 3) once the stone before the figure, beside it, and between its surfaces is gone.
+def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> list[tuple[Array, Any]]:
+    """Return what is stood on once the stone before the figure, beside it, and between its surfaces is gone.
 
+    As corners (n, 3) and as an area.
     Working along ``into``. Before the figure: the stone's floor less all that lies before the figure's own section
     there. After that, the figure's feet and the stone behind them.
     """
@@ -205,18 +208,19 @@ def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> l
     floor, low = float(vertices[:, 2].min()), float(figure.vertices[:, 2].min())
     level = into - into[2] * np.array([0.0, 0.0, 1.0])
     feet = base_of(figure.vertices, flat_mm)
-    if np.linalg.norm(level) < 1e-6:  # worked from above: what is before the figure lies over it, not under it
-        return [base_of(vertices, flat_mm), feet, feet]
-    way = level[:2] / np.linalg.norm(level) * 2 * float(np.ptp(vertices, axis=0).max())
     ground = area_of(level_rings(stone, floor + flat_mm / 2))
     own = solid_from(figure.vertices, figure.faces)
+    stood = area_of(level_rings(own, low + flat_mm / 2))
+    if np.linalg.norm(level) < 1e-6:  # worked from above: what is before the figure lies over it, not under it
+        return [(base_of(vertices, flat_mm), ground), (feet, stood), (feet, stood)]
+    way = level[:2] / np.linalg.norm(level) * 2 * float(np.ptp(vertices, axis=0).max())
     here = area_of(level_rings(own, floor + flat_mm / 2))
     before = only_areas(swept_area(here, -way).difference(swept_area(here, way)))
-    first = _corners(only_areas(ground.difference(before)), floor)
-    stood = area_of(level_rings(own, low + flat_mm / 2))
+    kept = only_areas(ground.difference(before))
+    first = _corners(kept, floor)
     under = only_areas(swept_area(stood, way).intersection(area_of(level_rings(stone, low + flat_mm / 2))))
-    later = np.concatenate([feet, _corners(under, low)])
-    return [first if len(first) >= 3 else feet, later, later]
+    later = np.concatenate([feet, _corners(under, low)]), united([stood, under])
+    return [(first, kept) if len(first) >= 3 else (feet, stood), later, later]
 
 
 def _corners(area: object, height: float) -> Array:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
@@ -98,7 +99,8 @@ def lying(
     """Return for each side that a solid may be laid on: its name, and the height (mm), tension and compression (MPa)
     where its weight, lying across two battens or slings at two heights, asks most.
 
-    A straight beam on two supports; its sections are those across its height.
+    A straight beam on two supports; its sections are those across its height. Raises `BadValueError` where its centre
+    of gravity does not lie between them: it would tip off.
     """
     vertices, _ = arrays_of(solid)
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
@@ -108,6 +110,11 @@ def lying(
     weight = np.array([plane.area for plane in planes]) * step * density_kg_m3 * jerk * 1e-9 * GRAVITY  # N each
     total, middle = float(weight.sum()), float(weight @ heights) / float(weight.sum())
     near, far = sorted(supports_mm)
+    if not near <= middle <= far:
+        raise BadValueError(
+            f"it would tip off these battens: its centre of gravity, {middle - low:.0f} mm over the base, does not lie "
+            "between them"
+        )
     at_far = total * (middle - near) / (far - near)
     reactions = ((near, total - at_far), (far, at_far))
     told = []

@@ -172,3 +172,12 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_what_is_asked_wrongly_is_said(what):
     assert_refused(*REFUSED[what])
+
+
+def test_a_zone_beyond_the_block_is_in_nobodys_way():
+    block = bf.Block.box(300, 200, 250)
+    far = block.with_flaws(bf.Flaw.beyond((0, 0, 1), 5000, name="the next bed"))
+    figure = cuboid(100, 100, 100)
+    assert bf.largest(figure, far, stance=FIXED).scale == pytest.approx(2, rel=1e-4)
+    fit = bf.safest(figure, block, stance=FIXED)
+    assert bf.stage_of(fit, lost=far.flaws).volume_m3 == pytest.approx(block.volume_m3)

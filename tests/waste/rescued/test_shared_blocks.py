@@ -104,3 +104,11 @@ def test_any_turn_of_both():
     free = bf.share_block(figures, block, kerf=10)
     assert free.scale >= bf.share_block(figures, block, kerf=10, stances=BOTH_FIXED).scale * 0.999
     checked(free, block, 10, (0, 0))
+
+
+def test_that_nothing_was_found_is_no_proof():
+    """A kerf as long as the block's diagonal: the bound is a little above 0, so it is undecided."""
+    cubes = [cuboid(100, 100, 100)] * 2
+    shared = bf.share_block(cubes, bf.Block.box(100, 100, 100), kerf=173.2)
+    assert not shared.fits
+    assert (shared.verdict is bf.Verdict.CANNOT_FIT) == (shared.scale_bound <= 0)

@@ -104,3 +104,14 @@ def test_a_block_needs_its_own_height_under_the_hook():
         c for c in bf.handling(fit, hook_height=1700, hook_clearance=50).checks if c.about == "hook height"
     )
     assert not with_room.kept
+
+
+def test_supports_under_an_arch_bear_nothing():
+    """Two feet with a gap between them: what lies under the gap is under the hull of the feet, and under no stone."""
+    arch = union(box((0, 0, 0), (100, 200, 400)), box((500, 0, 0), (600, 200, 400)), box((0, 0, 390), (600, 200, 500)))
+    fit = bf.safest(figure_of(arch), bf.Block.box(600, 200, 500, stone="marble"), stance=FIXED)
+    under_the_gap = bf.handling(fit, supports=[(250, 20), (350, 20), (300, 180)]).loads
+    assert under_the_gap[0].on_supports.stands
+    assert not under_the_gap[-1].on_supports.stands
+    under_the_feet = bf.handling(fit, supports=[(50, 20), (550, 20), (50, 180), (550, 180)]).loads[-1]
+    assert under_the_feet.on_supports.margin_mm == pytest.approx(80)

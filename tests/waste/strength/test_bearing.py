@@ -154,3 +154,11 @@ def test_lying_pulls_the_side_it_lies_on():
     stress = {side: tension for side, _, tension, _ in told}
     assert stress["its back"] == pytest.approx(moment * 80 / inertia, rel=0.01)
     assert stress["its front"] == pytest.approx(moment * 40 / inertia, rel=0.01)
+
+
+def test_what_tips_off_its_battens_is_refused():
+    body = box((0, 0, 0), (80, 60, 1000))
+    for battens in ((600, 900), (0, 400)):
+        with pytest.raises(bf.BadValueError, match="tip off these battens"):
+            lying(body, DENSITY, battens)
+    assert lying(body, DENSITY, (400, 900))
