@@ -52,7 +52,7 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
-from blockfit.waste.offcuts.marks import Edge, Gone, Mark
+from blockfit.waste.offcuts.marks import Edge, Hollow, Mark
 from blockfit.waste.offcuts.methods import METHODS, Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, offcuts
 from blockfit.waste.offcuts.wishes import Kind, Wish
@@ -94,7 +94,7 @@ __all__ = [
     "Fit",
     "Flaw",
     "Front",
-    "Gone",
+    "Hollow",
     "Handling",
     "Job",
     "Kind",

@@ -28,10 +28,9 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import Stone
-from blockfit.waste.offcuts.marks import Edge, Mark
+from blockfit.waste.offcuts.marks import Edge, Hollow, Mark
 from blockfit.waste.offcuts.methods import Method
 from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, Web
-from blockfit.waste.offcuts.planner import Hollow
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.statics import Balance
@@ -89,6 +88,6 @@ def _with_margin(fields: dict[str, Any], schema: int) -> dict[str, Any]:
 
 
 _UPGRADES: dict[str, Upgrade] = {"Figure": _with_margin}
-_ADDED: dict[str, dict[str, Any]] = {}
+_ADDED: dict[str, dict[str, Any]] = {"Hollow": {"names": ()}}
 
 KNOWN = Known({made.__name__: made for made in _CLASSES}, _UPGRADES, _ADDED)

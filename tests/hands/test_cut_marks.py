@@ -60,7 +60,7 @@ def test_lines_run_over_what_earlier_pieces_left():
     """By hand: the right top edge is gone in a step; a level cut at 800 then stops short of the right face."""
     block = bf.Block.box(600, 400, 1000)
     gone = (
-        bf.Gone(np.array([[1.0, 0, 0], [0, 0, 1]]), np.array([400.0, 700]), ("cut 1 of piece 1", "cut 2 of piece 1")),
+        bf.Hollow(np.array([[1.0, 0, 0], [0, 0, 1]]), np.array([400.0, 700]), ("cut 1 of piece 1", "cut 2 of piece 1")),
     )
     marks = lines_of(block, [((0, 0, 1), 800.0)], gone=gone)
     assert {mark.face: sorted([mark.start_mm[0], mark.end_mm[0]]) for mark in marks} == {

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from blockfit.measure.booleans import hull_solid
 from blockfit.waste.offcuts.planner import Planner, Setting
 
 __all__ = ["best_course"]
@@ -12,7 +11,7 @@ _SAME = 1e-6  # of their stone: courses that saved the same are taken for the sa
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Course:
-    """What was taken, in order, by a planner of its own; how many pieces that is, and their stone in mm³.
+    """What was taken, in order, by a planner of its own; how many pieces that is, and their stone in m³.
 
     ``plain``: the largest was taken every time, as a single course does.
     """
@@ -47,7 +46,7 @@ def _taken(course: _Course, setting: Setting, left: int | None, plain: bool) -> 
     """Return a course with one more wedge taken."""
     state = course.planner.copied()
     parts = state.take(setting, left)
-    stone = course.stone + sum(float(hull_solid(part.corners).volume()) for part in parts)
+    stone = course.stone + sum(part.volume_m3 for part in parts)
     return _Course(state, (*course.settings, setting), course.pieces + len(parts), stone, plain)
 
 

@@ -1,6 +1,7 @@
 """Dividing a piece so that each part can be lifted, and the outline of a cut. mm."""
 
 import math
+from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
@@ -8,28 +9,28 @@ import numpy as np
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid, hull_solid
 
-__all__ = ["division", "frame_of", "outline", "spans"]
+__all__ = ["divisions", "frame_of", "outline", "spans"]
 
 
-def division(corners: Array, most_volume_m3: float, least_mm: float) -> tuple[Array, Array, Array, Array] | None:
-    """Return two axes and where to cut along each, so that no part is too heavy nor too thin; None if there is no way.
+def divisions(corners: Array, most_volume_m3: float, least_mm: float) -> Iterator[tuple[Array, Array, Array, Array]]:
+    """Yield two axes and where to cut along each, so that no part is too heavy nor too thin: the fewest across first.
 
     ``least_mm`` is the least thickness of a part with its cut. The longest side is divided first, the next longest
-    only as far as it must be.
+    only as far as it must be. What need not be divided is yielded whole, and nothing else.
     """
     size = np.ptp(corners, axis=0)
     first, second = (np.eye(3)[k] for k in np.argsort(-size, kind="stable")[:2])
     solid = hull_solid(corners)
     if solid.volume() * 1e-9 <= most_volume_m3:
-        return first, np.zeros(0), second, np.zeros(0)
+        yield first, np.zeros(0), second, np.zeros(0)
+        return
     most = [max(1, int(np.ptp(corners @ axis) / least_mm)) for axis in (first, second)]
     for across in range(1, most[1] + 1):
         need = math.ceil(solid.volume() * 1e-9 / most_volume_m3 / across)
         for along in range(need, most[0] + 1):
             cuts = [_edges(corners, axis, n) for axis, n in ((first, along), (second, across))]
             if _heaviest(solid, first, cuts[0], second, cuts[1]) <= most_volume_m3:
-                return first, cuts[0], second, cuts[1]
-    return None
+                yield first, cuts[0], second, cuts[1]
 
 
 def _edges(corners: Array, axis: Array, parts: int) -> Array:

@@ -15,7 +15,7 @@ from blockfit.geometry.arrays import Array, Flags
 from blockfit.solids.block import Block
 from blockfit.units import rounded_down
 
-__all__ = ["Edge", "Gone", "Mark", "marks_of"]
+__all__ = ["Edge", "Hollow", "Mark", "marks_of"]
 
 _LEAST_MM = 0.01  # a line shorter than that is a corner
 _SIDE_MM = 1e-3  # how far to either side of a cut stone is looked for
@@ -24,15 +24,15 @@ _TOUCH_MM = 1e-5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Gone:
+class Hollow:
     """Where stone is gone, kerf included, ``normals @ x >= offsets``, and the name of the face that each plane left."""
 
     normals: Array
     offsets: Array
-    names: tuple[str, ...]
+    names: tuple[str, ...] = ()
 
     @classmethod
-    def after(cls, normals: Array, offsets: Array, cuts: Array | None, piece: str) -> "Gone":
+    def after(cls, normals: Array, offsets: Array, cuts: Array | None, piece: str) -> "Hollow":
         """Return what a piece leaves behind, its planes named by the piece's cuts (normals (c, 3)) among them."""
         named = []
         for normal in normals:
@@ -89,7 +89,7 @@ class _Stone:
     """The stone as it then stands, and the piece's planes: what asks whether there is stone at places (n, 3)."""
 
     block: Block
-    gone: Sequence[Gone]
+    gone: Sequence[Hollow]
     normals: Array
     offsets: Array
     kerfs: Array
@@ -112,7 +112,7 @@ class _Stone:
 
 
 def marks_of(
-    block: Block, gone: Sequence[Gone], normals: Array, offsets: Array, kerfs: Array, k: int
+    block: Block, gone: Sequence[Hollow], normals: Array, offsets: Array, kerfs: Array, k: int
 ) -> tuple[Mark, ...]:
     """Return the lines of cut ``k`` of a piece where ``normals @ x >= offsets``, in order round the stone.
 

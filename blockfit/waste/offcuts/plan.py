@@ -26,9 +26,9 @@ from blockfit.solids.sawn import sawn_block
 from blockfit.units import Length, Mass, length_mm, mass_kg
 from blockfit.waste.offcuts.beam import best_course
 from blockfit.waste.offcuts.division import frame_of
-from blockfit.waste.offcuts.marks import Gone, Mark, marks_of
+from blockfit.waste.offcuts.marks import Hollow, Mark, marks_of
 from blockfit.waste.offcuts.methods import Method, depth_needed, ways_of
-from blockfit.waste.offcuts.planner import Hollow, Part, Planner
+from blockfit.waste.offcuts.planner import Part, Planner
 from blockfit.waste.offcuts.sweep import free_travel
 from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
 from blockfit.waste.placed import light_solid, placed_solid
@@ -131,9 +131,9 @@ class OffcutPlan(Result):
     """The block, its pieces in order of removal, the stone left after them, and the share of the waste they save.
 
     Kerfs, and parts of a divided piece that are too light to keep (``too_light_m3``), are in neither: they go with
-    the chips. ``kerf_mm`` is the widest kerf; ``hollows`` are the convex places where stone is gone, kerfs included.
-    ``wishes`` are what was asked of the pieces, kept or not; ``by_cuts`` what each kind of cuts would save, where one
-    was asked for.
+    the chips. ``kerf_mm`` is the widest kerf; ``hollows`` are the convex places where stone is gone, kerfs included, in
+    order. ``wishes`` are what was asked of the pieces, kept or not; ``by_cuts`` what each kind of cuts would save,
+    where one was asked for.
     """
 
     block: Block
@@ -265,12 +265,13 @@ def offcuts(  # noqa: PLR0913
             if not ahead:
                 break
             plan, course = ahead[0], course[1:]
+            taken = len(planner.hollows)
             parts = planner.take(plan, None if most_pieces is None else most_pieces - len(pieces))
-            gone = planner.hollows[-1]
-            bounds = gone.offsets - clearance_mm - figure.margin_mm
-            back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
+            for gone in planner.hollows[-1:] if most_pieces is None else planner.hollows[taken:]:
+                bounds = gone.offsets - clearance_mm - figure.margin_mm
+                back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
             pieces += [
-                _offcut(part, fit.block, planner.gone[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
+                _offcut(part, fit.block, planner.hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
                 for k, part in enumerate(parts)
             ]
     vertices, faces = arrays_of(planner.left)
@@ -289,7 +290,7 @@ def offcuts(  # noqa: PLR0913
         lift_limit_kg=lift_kg,
         waste_m3=waste,
         hollows=tuple(planner.hollows),
-        wishes=limits.wishes.told(bool(pieces)),
+        wishes=limits.wishes.told([(piece.volume_m3, piece.solid.vertices) for piece in pieces]),
     )
     if cuts is None or not compare:
         return found
@@ -322,7 +323,7 @@ def _checked_limits(
 
 
 def _offcut(
-    part: Part, block: Block, gone: Sequence[Gone], number: int, stage: str, back_mm: float, web_mm: float
+    part: Part, block: Block, gone: Sequence[Hollow], number: int, stage: str, back_mm: float, web_mm: float
 ) -> Offcut:
     stone = block.stone
     vertices, faces = arrays_of(hull_solid(part.corners))
@@ -358,7 +359,7 @@ def _offcut(
     )
 
 
-def _cuts(part: Part, block: Block, gone: Sequence[Gone]) -> tuple[Cut, ...]:
+def _cuts(part: Part, block: Block, gone: Sequence[Hollow]) -> tuple[Cut, ...]:
     kerfs = np.array([method.kerf_mm for method in part.methods])
     planes = [(normal, float(offset)) for normal, offset in zip(part.normals, part.offsets, strict=True)]
     cuts = []

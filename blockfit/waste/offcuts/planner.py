@@ -5,6 +5,7 @@ Every plane is set exactly, by cutting the figure itself; samples only suggest w
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
+from itertools import islice, product
 
 import numpy as np
 
@@ -15,18 +16,19 @@ from blockfit.measure.booleans import Solid, hull_solid
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.waste.offcuts.clipping import reach_beyond
-from blockfit.waste.offcuts.division import division, outline, spans
-from blockfit.waste.offcuts.marks import Gone
+from blockfit.waste.offcuts.division import divisions, outline, spans
+from blockfit.waste.offcuts.marks import Hollow
 from blockfit.waste.offcuts.methods import Method, capable, depth_needed, still_made
 from blockfit.waste.offcuts.sampling import grid_points, seen_reach, surface_points, thinned
 from blockfit.waste.offcuts.sweep import swept
 from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, draw_out
 from blockfit.waste.offcuts.wishes import Limits, moved_out
 
-__all__ = ["Hollow", "Part", "Planner", "Setting"]
+__all__ = ["Part", "Planner", "Setting"]
 
 _SAMPLES = 18_000
 _MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
+_DIVISIONS = 8  # ways to divide a wedge that are tried until its parts are what is wanted
 _EXACT = 14  # candidates set exactly, until two keep every limit
 _AIR_M2 = 1e-5  # a plane that passes through less stone than that is no cut
 _HAIR_MM = 1e-4
@@ -35,28 +37,21 @@ _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Hollow:
-    """Where stone is gone, kerf included: ``normals @ x >= offsets``."""
-
-    normals: Array
-    offsets: Array
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), way out, and for every cut its
-    sawn area (m²), outline (k, 3) and method."""
+    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), volume, way out, and for every cut
+    its sawn area (m²), outline (k, 3) and method."""
 
     normals: Array
     offsets: Array
     corners: Array
+    volume_m3: float
     areas_m2: tuple[float, ...]
     outlines: tuple[Array, ...]
     methods: tuple[Method, ...]
     draw_out: Array
     divided: bool
     left: Solid  # the stone then left
-    before: int  # how many of `Planner.gone` had left when it was begun
+    before: int  # how many of `Planner.hollows` were there when it was begun
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,10 +62,22 @@ class Setting:
     methods: tuple[Method, ...]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Span:
+    """One part of a wedge that is divided: beyond ``normals`` and ``offsets``, and before each of ``ends``."""
+
+    normals: Array
+    offsets: Array
+    methods: tuple[Method, ...]
+    ends: tuple[tuple[Array, float], ...]
+    divided: bool
+
+
 class Planner:
     """Plans one piece after the other.
 
-    `left` is the stone then left, `hollows` what is gone, `too_light_m3` what went as chips because it was too light.
+    `left` is the stone then left, `hollows` what is gone, part by part, `too_light_m3` what went as chips because it
+    was too light.
     """
 
     def __init__(self, block: Block, limits: Limits) -> None:
@@ -78,7 +85,6 @@ class Planner:
         self._block, self._limits, self.wishes = block, limits, limits.wishes
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
         self.hollows: list[Hollow] = []
-        self.gone: list[Gone] = []  # the same part by part, with what its faces are named
         self._kept = 0
         self.too_light_m3 = 0.0
         self.left: Solid = hull_solid(block.corners_mm)
@@ -104,7 +110,7 @@ class Planner:
     def copied(self) -> "Planner":
         """Return a planner that goes on from here by itself."""
         other = copy(self)
-        other.hollows, other.gone = list(self.hollows), list(self.gone)
+        other.hollows = list(self.hollows)
         return other
 
     def next_wedges(self, most_cuts: int, count: int) -> list[Setting]:
@@ -181,29 +187,34 @@ class Planner:
         return max(70, 280 // max(1, len(self._cells)))
 
     def take(self, plan: Setting, room: int | None) -> list[Part]:
-        """Take a wedge out of the stone; return its parts in order, divided as the lift demands."""
-        normals, offsets = plan.wedge.normals, plan.wedge.offsets
-        corners = self._corners(normals, offsets)
-        divided = None if corners is None else self._divided(corners, plan)
-        if divided is None:
-            raise BadValueError("the wedge holds no stone, or cannot be divided within the limits")
-        (first, along, second, across), saw = divided
+        """Take a wedge out of the stone; return its parts in order, divided as the lift demands, ``room`` at most.
+
+        What no room is left for stays in the stone: the plan ends there.
+        """
         parts: list[Part] = []
-        for start, end in spans(along):
-            for low, high in spans(across):
-                part, volume, gone = self._part(plan, saw, [(first, start, end), (second, low, high)])
-                if part is None or (room is not None and len(parts) >= room):
-                    self.too_light_m3 += volume
-                    self.gone.append(
-                        Gone.after(gone.normals, gone.offsets, None, f"the chips after piece {self._kept}")
-                    )
-                else:
-                    parts.append(part)
-                    self._kept += 1
-                    self.wishes = self.wishes.for_more()
-                    self.gone.append(Gone.after(gone.normals, gone.offsets, part.normals, f"piece {self._kept}"))
+        for span in self._spans(plan):
+            if room is not None and len(parts) >= room:
+                return parts
+            corners, before = self._corners(span.normals, span.offsets, span.ends), len(self.hollows)
+            areas = [self._sawn(span.normals, span.offsets, k, span.ends) for k in range(len(span.normals))]
+            gone = span.offsets - np.array([method.kerf_mm for method in span.methods])
+            self._remove(span.normals, gone)
+            volume, way = _volume_m3(corners), draw_out(span.normals)
+            if corners is None or way is None or volume < self._limits.least_volume_m3:
+                self.too_light_m3 += volume
+                self.hollows.append(Hollow.after(span.normals, gone, None, f"the chips after piece {self._kept}"))
+                continue
+            parts.append(self._part(span, corners, np.array(areas), way, before))
+            self._kept += 1
+            self.wishes = self.wishes.for_more()
+            self.hollows.append(Hollow.after(span.normals, gone, parts[-1].normals, f"piece {self._kept}"))
+        self._open_cells(plan)
+        return parts
+
+    def _open_cells(self, plan: Setting) -> None:
+        """Part the stone left into convex cells past a wedge that is gone."""
+        normals, offsets = plan.wedge.normals, plan.wedge.offsets
         kerfs = np.array([method.kerf_mm for method in plan.methods])
-        self.hollows.append(Hollow(normals, offsets - kerfs))
         if len(normals) == 1:
             self._normals = np.vstack([self._normals, normals])
             self._offsets = np.append(self._offsets, offsets - kerfs)
@@ -216,58 +227,51 @@ class Planner:
             ]
         gone = (self._stone @ normals.T >= offsets - kerfs).all(axis=1)
         self._stone = self._stone[~gone]
-        return parts
 
-    def _divided(self, corners: Array, plan: Setting) -> tuple[tuple[Array, Array, Array, Array], Method] | None:
-        """Return how a piece is divided, and by what: a cut that stops at the piece's own, and runs on no further."""
+    def _spans(self, plan: Setting) -> list[_Span]:
+        """Return the parts that a wedge is divided into, each after the parts beyond it; none if it cannot be.
+
+        What is divided to be lifted is wanted as parts: each is what was asked for, or is too light to be kept.
+        """
+        wedge, corners = plan.wedge, self._corners(plan.wedge.normals, plan.wedge.offsets)
+        saw = None if corners is None else self._dividing_saw(corners, plan)
+        if corners is None or saw is None:
+            return []
+        thick_mm = self._limits.least_thickness_mm + saw.kerf_mm
+        for ways in islice(divisions(corners, self._limits.most_volume_m3, thick_mm), _DIVISIONS):
+            parts = _parted(wedge, plan.methods, ways, saw)
+            shapes = [self._corners(part.normals, part.offsets, part.ends) for part in parts]
+            kept = [part for part in shapes if part is not None and _volume_m3(part) >= self._limits.least_volume_m3]
+            if kept and all(self.wishes.met_by(part) for part in kept):
+                return parts
+        return []
+
+    def _dividing_saw(self, corners: Array, plan: Setting) -> Method | None:
+        """Return what divides a piece: its cut stops at the piece's own, and runs on no further."""
         stops = len(plan.methods) + 1
         allowed = max(method.overrun_mm for method in plan.methods)
         fitting = [method for method in self._limits.methods if method.overrun_mm <= allowed]
-        size = float(np.ptp(corners, axis=0).min())
-        saw = capable(fitting, stops, size)
-        if saw is None:
-            light = float(hull_solid(corners).volume()) * 1e-9 <= self._limits.most_volume_m3
-            saw = self._limits.methods[0] if light else None
-        ways = (
-            None
-            if saw is None
-            else division(corners, self._limits.most_volume_m3, self._limits.least_thickness_mm + saw.kerf_mm)
-        )
-        return None if ways is None or saw is None else (ways, saw)
+        saw = capable(fitting, stops, float(np.ptp(corners, axis=0).min()))
+        if saw is None and _volume_m3(corners) <= self._limits.most_volume_m3:
+            return self._limits.methods[0]  # what is light enough is not divided
+        return saw
 
-    def _part(
-        self, plan: Setting, saw: Method, bounds: list[tuple[Array, float, float]]
-    ) -> tuple[Part | None, float, Hollow]:
-        """Take out the part of a wedge between ``bounds``: axis, start and end, each after the parts beyond it.
-
-        Return it, or ``None`` if it is too little to keep; its volume in m³; and where stone is gone with it.
-        """
-        starts = [(axis, start) for axis, start, _ in bounds if np.isfinite(start)]
-        ends = [(axis, end - saw.kerf_mm) for axis, _, end in bounds if np.isfinite(end)]
-        normals = np.vstack([plan.wedge.normals, *[axis for axis, _ in starts]])
-        offsets = np.append(plan.wedge.offsets, [start for _, start in starts])
-        methods = [*plan.methods, *[saw for _ in starts]]
-        corners, way = self._corners(normals, offsets, ends), draw_out(normals)
-        areas = np.array([self._sawn(normals, offsets, k, ends) for k in range(len(normals))])
-        gone = Hollow(normals, offsets - np.array([method.kerf_mm for method in methods]))
-        self._remove(gone.normals, gone.offsets)
-        volume = 0.0 if corners is None else float(hull_solid(corners).volume()) * 1e-9
-        if corners is None or way is None or volume < self._limits.least_volume_m3:
-            return None, volume, gone
+    def _part(self, span: _Span, corners: Array, areas: Array, way: Array, before: int) -> Part:
+        """Return a part as it was taken out, with its cuts: planes that pass through more than air."""
         cut = np.flatnonzero(areas > _AIR_M2)
-        part = Part(
-            normals=normals[cut],
-            offsets=offsets[cut],
+        return Part(
+            normals=span.normals[cut],
+            offsets=span.offsets[cut],
             corners=corners,
+            volume_m3=_volume_m3(corners),
             areas_m2=tuple(areas[cut].tolist()),
-            outlines=tuple(outline(corners, normals[k], float(offsets[k])) for k in cut),
-            methods=tuple(methods[k] for k in cut),
+            outlines=tuple(outline(corners, span.normals[k], float(span.offsets[k])) for k in cut),
+            methods=tuple(span.methods[k] for k in cut),
             draw_out=way,
-            divided=bool(starts or ends),
+            divided=span.divided,
             left=self.left,
-            before=len(self.gone),
+            before=before,
         )
-        return part, volume, gone
 
     def _exact(self, wedge: Wedge, most_cuts: int) -> Setting | None:
         """Return the wedge set exactly, with what makes each cut, or ``None`` if it then breaks a limit."""
@@ -296,9 +300,7 @@ class Planner:
             lines = count + int(self._is_heavy(wedge.stone))
             if all(b.allowance_mm(lines) <= m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)):
                 # What is set asks for no more room than it was given; a narrower tool may then be used as well.
-                plan = self._as_wished(Setting(wedge, tuple(better)), sawn)
-                corners = None if plan is None else self._corners(plan.wedge.normals, plan.wedge.offsets)
-                return None if plan is None or corners is None or self._divided(corners, plan) is None else plan
+                return self._as_wished(Setting(wedge, tuple(better)), sawn)
             # The planes move out by what they now need, or each would meet the figure past the others.
             more = [b.allowance_mm(lines) - m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)]
             wedge = Wedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
@@ -317,9 +319,10 @@ class Planner:
             wedge = Wedge(normals, offsets, polytope_volume(corners) * 1e-9, wedge.fixed)
             if self._takes_more(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
                 return None
-        corners = self._corners(wedge.normals, wedge.offsets)
-        kept = corners is not None and wedge.stone >= wishes.least_m3 and wishes.met_by(corners)
-        return Setting(wedge, methods) if kept else None
+        if wedge.stone < wishes.least_m3:
+            return None
+        plan = Setting(wedge, methods)
+        return plan if self._spans(plan) else None
 
     def _set(self, wedge: Wedge, methods: list[Method], *, exact: bool) -> tuple[Wedge, list[Method]] | None:
         """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
@@ -387,6 +390,26 @@ class Planner:
         box = np.concatenate([high, -low])
         tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
         self.left = self.left - hull_solid(tool[0])
+
+
+def _parted(
+    wedge: Wedge, methods: tuple[Method, ...], ways: tuple[Array, Array, Array, Array], saw: Method
+) -> list[_Span]:
+    """Return a wedge's parts, the far ones first, as they are divided along two axes; a cut is a kerf wide."""
+    first, along, second, across = ways
+    parts: list[_Span] = []
+    for bounds in product(spans(along), spans(across)):
+        sides = list(zip((first, second), bounds, strict=True))
+        starts = [(axis, start) for axis, (start, _) in sides if np.isfinite(start)]
+        ends = tuple((axis, end - saw.kerf_mm) for axis, (_, end) in sides if np.isfinite(end))
+        normals = np.vstack([wedge.normals, *[axis for axis, _ in starts]])
+        offsets = np.append(wedge.offsets, [start for _, start in starts])
+        parts.append(_Span(normals, offsets, (*methods, *[saw for _ in starts]), ends, bool(starts or ends)))
+    return parts
+
+
+def _volume_m3(corners: Array | None) -> float:
+    return 0.0 if corners is None else float(hull_solid(corners).volume()) * 1e-9
 
 
 def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:

@@ -25,6 +25,7 @@ CUTS = ("any", "slant", "square")
 """Kinds of cuts: any at all, square to one face of the block, or parallel to its faces."""
 
 _SHAPES = ("any", "lump", "slab")
+_TINY_M3 = 1e-9  # a cubic centimetre: what rounding leaves of a volume
 _FINE_MM = 0.01  # how finely a cut is moved out for a lighter piece
 _LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as a lump
 
@@ -86,22 +87,31 @@ class Wishes:
         fit = largest(self.holds, Block.convex(corners), gap=1e-2, scales=(1.0, 1.0), max_cells=20_000)
         return fit.verdict is Verdict.FITS
 
-    def told(self, some: bool) -> tuple[Wish, ...]:
-        """Return what was asked, and whether it was kept: by the pieces of a plan that has ``some``."""
+    def told(self, pieces: Sequence[tuple[float, Array]]) -> tuple[Wish, ...]:
+        """Return what was asked, and whether the finished pieces keep it: each given by its volume and its corners."""
         wishes: list[Wish] = []
         if self.weight_kg is not None:
             low, high = self.weight_kg
             whose = "the first piece" if self.first_only else "every piece"
-            kept = f"{whose} weighs {low:g} to {high:g} kg"
-            wishes.append(Wish("weight", some, kept if some else f"no piece of {low:g} to {high:g} kg can be had"))
+            looked_at = pieces[:1] if self.first_only else pieces
+            met = [self.least_m3 - _TINY_M3 <= m3 <= self.most_m3 + _TINY_M3 for m3, _ in looked_at]
+            asked = f"{low:g} to {high:g} kg"
+            wishes.append(_wish("weight", met, f"{whose} weighs {asked}", f"no piece of {asked} can be had"))
         if self.shape != "any":
-            wishes.append(
-                Wish("shape", some, f"every piece is a {self.shape}" if some else f"no {self.shape} can be had")
-            )
+            met = [replace(self, holds=None).met_by(corners) for _, corners in pieces]
+            wishes.append(_wish("shape", met, f"every piece is a {self.shape}", f"no {self.shape} can be had"))
         if self.holds is not None:
+            met = [replace(self, shape="any").met_by(corners) for _, corners in pieces]
             held = self.holds.name
-            wishes.append(Wish("holds", some, f"every piece holds {held}" if some else f"no piece holds {held}"))
+            wishes.append(_wish("holds", met, f"every piece holds {held}", f"no piece holds {held}"))
         return tuple(wishes)
+
+
+def _wish(about: str, met: Sequence[bool], kept: str, none: str) -> Wish:
+    """Return a wish that each piece looked at ``met`` or not."""
+    if met and not all(met):
+        return Wish(about, False, f"asked: {kept}; {sum(met)} of {len(met)} do")
+    return Wish(about, bool(met), kept if met else none)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -139,6 +139,18 @@ def slope():
     return bf.largest(cuboid(120, 120, 120), block, stance=FIXED, scales=(0, 1))
 
 
+@pytest.mark.parametrize("most_pieces", [1, 2, 3])
+def test_what_is_beyond_the_pieces_asked_for_stays_in_the_stone(most_pieces):
+    """A wedge that is divided to be lifted: nothing is gone but the pieces and their kerfs, nothing called light."""
+    fit = upright_slab()
+    plan = bf.offcuts(fit, clearance=20, kerf=10, reserve=0, lift_limit_kg=60, most_pieces=most_pieces)
+    assert len(plan.pieces) == most_pieces
+    assert plan.too_light_m3 == 0
+    assert plan.left.volume_m3 == pytest.approx(plan.pieces[-1].left_m3, rel=1e-12)
+    gone = fit.block.volume_m3 - plan.left.volume_m3 - plan.volume_m3
+    assert 0 < gone < 0.011 * plan.sawn_m2  # kerfs of 10 mm, with a tenth for where they cross
+
+
 def test_parts_are_numbered_in_order_and_too_light_ones_go_with_the_chips():
     plan = bf.offcuts(slope(), clearance=5, kerf=5, lift_limit_kg=60, least_weight_kg=20)
     assert [piece.solid.name for piece in plan.pieces] == [f"offcut {k}" for k in range(1, len(plan.pieces) + 1)]

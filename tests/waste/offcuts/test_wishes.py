@@ -10,6 +10,7 @@ from scipy.spatial.distance import pdist
 
 import blockfit as bf
 from blockfit.solids.sawn import sawn_block
+from blockfit.waste.offcuts.wishes import Wishes
 
 FIXED = bf.Stance.fixed()
 
@@ -50,6 +51,30 @@ def test_shapes_and_what_a_piece_holds(fit):
     assert len(holding.pieces) == 1
     assert bf.largest(cuboid(400, 250, 550), holding.pieces[0].block()).scale >= 1
     assert not bf.offcuts(beside(fit), kerf=10, reserve=0, holds=(600, 250, 550)).pieces
+
+
+def test_what_must_be_divided_is_wanted_part_by_part(fit):
+    """230 kg beside the figure: as one piece a lump, as parts light enough to lift slabs."""
+    for shape in ("lump", "slab"):
+        plan = bf.offcuts(beside(fit), kerf=10, reserve=0, shape=shape, lift_limit_kg=70)
+        assert plan.pieces
+        for piece in plan.pieces:
+            assert (piece.least_thickness_mm >= pdist(piece.solid.vertices).max() / 3) == (shape == "lump")
+        assert plan.wishes[0].kept
+    holding = bf.offcuts(beside(fit), kerf=10, reserve=0, holds=(300, 250, 400), lift_limit_kg=100)
+    for piece in holding.pieces:
+        assert bf.largest(cuboid(300, 250, 400), piece.block()).scale >= 1
+    assert holding.wishes[0].kept == bool(holding.pieces)
+
+
+def test_a_wish_is_said_to_be_kept_by_the_finished_pieces_alone():
+    slab, lump = (np.array(cuboid(900, 700, deep).vertices) for deep in (120, 800))
+    wishes = Wishes(shape="slab", weight_kg=(1, 200), most_m3=0.1)
+    shape = {wish.about: wish for wish in wishes.told([(0.0756, slab), (0.504, lump)])}
+    assert [shape[about].text for about in ("shape", "weight")] == [
+        "asked: every piece is a slab; 1 of 2 do", "asked: every piece weighs 1 to 200 kg; 1 of 2 do",
+    ]  # fmt: skip
+    assert not any(wish.kept for wish in shape.values())
 
 
 def test_bad_wishes_name_the_way_out(fit):
