@@ -7,7 +7,7 @@ triangulation) the cut runs straight, or level where the figure rises between th
 and beyond the points, nothing is cut."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -74,6 +74,12 @@ class Facets:
     straight: Flags
     level_mm: Array
     facet_of: Ints
+
+    def level_at(self, points: Flags) -> "Facets":
+        """Return facets that run level, no deeper than the highest of the three, where one of the ``points`` (k,) is
+        a corner: places where the stone's face lies already deeper than the cut, so that no straight line is drawn.
+        """
+        return replace(self, straight=self.straight & ~points[self.triangles].any(axis=1))
 
     def cut_mm(self, places: Array) -> Array:
         """Return how deep the cut goes at (q, 2) places, along the view; −inf where nothing is cut."""

@@ -172,6 +172,8 @@ def face_points(
         chosen = chosen_spots(picture, first, share, apart, matter[face], taken)
         facets[face] = facets_over(picture, chosen)
         points = _rows_of(task, face, picture, facets[face], chosen.cells, len(first))
+        # A stop of nothing is no end of a straight cut: from it the line to its neighbours would run too deep.
+        facets[face] = facets[face].level_at(np.array([point.stop_mm == 0 for point in points], bool))
         rows[face] = points[: len(first)], points[len(first) :]
     points = [point for part in (0, 1) for face in task.faces for point in rows[face][part]]
     place = {id(point): k for k, point in enumerate(points)}

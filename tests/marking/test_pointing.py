@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from conftest import SHARED, assert_refused, needs_meshes, no_room
+from conftest import SHARED, assert_refused, ball, needs_meshes, no_room
 
 import blockfit as bf
 from blockfit.marking.roughing import AXES
@@ -97,6 +97,24 @@ def test_cutting_to_the_stops_never_enters_the_figure(leaned_fit):
     assert not cut_from_faces(told, surface).any()
     waste = np.random.default_rng(4).uniform([0, 0, 0], leaned_fit.block.size_mm, size=(5000, 3))
     assert cut_from_faces(told, waste).mean() > 0.2  # and it does cut
+
+
+def test_what_is_cut_between_printed_stops_leaves_the_allowance():
+    """A ball that touches the block's front: stops near its nose are nothing, and only what is printed is cut."""
+    figure = ball(100)
+    fit = bf.safest(figure, bf.Block.box(*figure.size_mm), stance=bf.Stance.fixed())
+    told = bf.pointing(fit, count=120, faces=("front",), allowance=12)
+    number = {point.number: point for point in told.points}
+    assert any(point.stop_mm == 0 for point in told.points)
+    straight = [between for between in told.between if between.no_deeper_mm is None]
+    assert straight
+    for between in straight:
+        corners = np.array([number[k].at_mm for k in between.points])
+        stops = np.array([number[k].stop_mm for k in between.points])
+        shares = np.random.default_rng(between.points[0]).dirichlet([1, 1, 1], 50)
+        beside = (shares @ corners)[:, [0, 2]] - np.asarray(figure.size_mm)[[0, 2]] / 2
+        depth = 100 - np.sqrt(100**2 - (beside**2).sum(axis=1))
+        assert (depth - shares @ stops).min() >= 12 - 0.3  # the ball's facets lie 0.2 mm within it
 
 
 @needs_meshes

@@ -9,9 +9,11 @@ from typing import Any
 
 import numpy as np
 
+from blockfit.errors import BadValueError
 from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result, plain, record_of
-from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.polytope import corners_of
 from blockfit.solids.block import Block
 from blockfit.units import rounded_down
 
@@ -21,6 +23,7 @@ _LEAST_MM = 0.01  # a line shorter than that is a corner
 _SIDE_MM = 1e-3  # how far to either side of a cut stone is looked for
 _UNDER_MM = 5e-3  # and how far under a face
 _TOUCH_MM = 1e-5
+_NEAR_MM = 5.0  # what stays further from a cut has no line of it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,18 +89,26 @@ class Mark(Result):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Stone:
-    """The stone as it then stands, and the piece's planes: what asks whether there is stone at places (n, 3)."""
+    """The stone as it then stands, and the piece's planes: what asks whether there is stone at places (n, 3).
+
+    ``gone_normals`` (p, 3) and ``gone_offsets`` (p,) are the planes of the hollows near the cut, one hollow after the
+    other; ``first`` (h,) says where each begins among them.
+    """
 
     block: Block
     gone: Sequence[Hollow]
     normals: Array
     offsets: Array
     kerfs: Array
+    gone_normals: Array
+    gone_offsets: Array
+    first: Ints
 
     def has(self, points: Array) -> Flags:
         inside = (points @ self.block.normals.T < self.block.offsets_mm - _TOUCH_MM).all(axis=1)
-        for hollow in self.gone:
-            inside &= ~(points @ hollow.normals.T > hollow.offsets + _TOUCH_MM).all(axis=1)
+        if len(self.first):
+            past = points @ self.gone_normals.T - self.gone_offsets  # (n, p): a piece of 100 hollows has some 300
+            inside &= ~(np.minimum.reduceat(past, self.first, axis=1) > _TOUCH_MM).any(axis=1)
         return np.asarray(inside)
 
     def is_beyond(self, points: Array, k: int) -> Flags:
@@ -126,14 +137,47 @@ def marks_of(
     >>> [(mark.face, mark.start_edge.mm) for mark in marks_of(Block.box(900, 700, 1600), [], up, at, kerf, 0)]
     [('front', 200.0), ('right', 200.0), ('back', 200.0), ('left', 200.0)]
     """
-    stone = _Stone(block, gone, normals, offsets, kerfs)
+    cut = _where_cut(block, normals, offsets, k)
+    if len(cut) == 0:
+        return ()
+    stone = _stone_near(block, gone, normals, offsets, kerfs, cut)
     faces = list(zip(block.names, block.normals, block.offsets_mm.tolist(), strict=True))
     for hollow in reversed(gone):  # the stone's face looks into the hollow: along its normal
         faces += list(zip(hollow.names, hollow.normals, hollow.offsets.tolist(), strict=True))
+    heights = np.stack([face for _, face, _ in faces]) @ cut.T - np.array([[at] for _, _, at in faces])
     found: list[Mark] = []
-    for name, face, at in faces:
+    for number in np.flatnonzero((heights.min(axis=1) < _NEAR_MM) & (heights.max(axis=1) > -_NEAR_MM)):
+        name, face, at = faces[number]
         found += _on_face(stone, k, name, face, at, found)
     return _in_order(found)
+
+
+def _where_cut(block: Block, normals: Array, offsets: Array, k: int) -> Array:
+    """Return the corners (n, 3) of a slab about cut ``k``, as far as the block and the piece's other planes let it
+    run; none where it misses the block."""
+    bounds = np.vstack([block.normals, -normals, normals[k]])
+    at = np.concatenate([block.offsets_mm, _NEAR_MM - offsets, [offsets[k] + _NEAR_MM]])
+    try:
+        return corners_of(bounds, at)[0]
+    except BadValueError:
+        return np.zeros((0, 3))
+
+
+def _stone_near(
+    block: Block, gone: Sequence[Hollow], normals: Array, offsets: Array, kerfs: Array, cut: Array
+) -> _Stone:
+    """Return the stone about a cut with these corners (n, 3): hollows that stay away from it are not asked."""
+    near = [h for h in gone if (h.normals @ cut.T - h.offsets[:, None]).max(axis=1).min() > -_NEAR_MM]
+    return _Stone(
+        block=block,
+        gone=gone,
+        normals=normals,
+        offsets=offsets,
+        kerfs=kerfs,
+        gone_normals=np.vstack([np.zeros((0, 3)), *[hollow.normals for hollow in near]]),
+        gone_offsets=np.concatenate([np.zeros(0), *[hollow.offsets for hollow in near]]),
+        first=np.cumsum([0, *[len(hollow.normals) for hollow in near]])[:-1],
+    )
 
 
 def _on_face(stone: _Stone, k: int, name: str, face: Array, at: float, known: Sequence[Mark]) -> list[Mark]:
@@ -187,10 +231,8 @@ def _united(spans: Array) -> list[tuple[float, float]]:
 def _spans(stone: _Stone, k: int, start: Array, along: Array) -> Array:
     """Return the parts (n, 2) of a line between all the planes that it crosses, about the block."""
     others = np.arange(len(stone.normals)) != k
-    normals = np.vstack([stone.block.normals, stone.normals[others], *[hollow.normals for hollow in stone.gone]])
-    offsets = np.concatenate(
-        [stone.block.offsets_mm, stone.offsets[others], *[hollow.offsets for hollow in stone.gone]]
-    )
+    normals = np.vstack([stone.block.normals, stone.normals[others], stone.gone_normals])
+    offsets = np.concatenate([stone.block.offsets_mm, stone.offsets[others], stone.gone_offsets])
     slope = normals @ along
     crossing = np.abs(slope) > 1e-9
     places = (offsets[crossing] - normals[crossing] @ start) / slope[crossing]

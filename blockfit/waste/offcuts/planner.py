@@ -33,6 +33,7 @@ _EXACT = 14  # candidates set exactly, until two keep every limit
 _AIR_M2 = 1e-5  # a plane that passes through less stone than that is no cut
 _HAIR_MM = 1e-4
 _TOUCH_MM = 1e-6
+_SLIVER_MM = 1e-6  # faces of the stone left that lie so near each other become one
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 
 
@@ -389,7 +390,8 @@ class Planner:
         low, high = self._block.corners_mm.min(axis=0) - 50, self._block.corners_mm.max(axis=0) + 50
         box = np.concatenate([high, -low])
         tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
-        self.left = self.left - hull_solid(tool[0])
+        # Cuts that nearly coincide would leave slivers, and more of them with every piece that follows.
+        self.left = (self.left - hull_solid(tool[0])).as_original().simplify(_SLIVER_MM)
 
 
 def _parted(
