@@ -13,11 +13,13 @@ import numpy as np
 from blockfit.drawings.areas import linear, ranges
 from blockfit.drawings.reading import Drawn
 from blockfit.drawings.views import View
-from blockfit.errors import Contradiction, UnitNeededError
+from blockfit.errors import BadValueError, Contradiction, UnitNeededError
 from blockfit.geometry.arrays import Array
 
-__all__ = ["Placed", "agreed", "sized"]
+__all__ = ["BESIDE", "NEAR", "Placed", "agreed", "sized"]
 
+NEAR = 0.98  # of the way to the lens: the figure does not reach so far
+BESIDE = 0.05  # sine of the angle between two views: nearer ones bound the figure too far away
 _SAME = 1e-9  # of the figure's size: what rounding makes of equal lengths
 _ALONG = ("width", "depth", "height")
 _LETTERS = "xyz"
@@ -73,7 +75,7 @@ def sized(outlines: Sequence[Drawn], height_mm: float | None, ratio: float) -> l
     for one in outlines:
         if id(one) not in sizes:
             sizes[id(one)] = _size_of_plan(one, [(other, sizes[id(other)]) for other in upright])
-    return [_in_mm(one, sizes[id(one)], one.unit_mm is not None, factor) for one in outlines]
+    return _allowed_for([_in_mm(one, sizes[id(one)], one.unit_mm is not None, factor) for one in outlines])
 
 
 def _unknown(one: Drawn) -> UnitNeededError:
@@ -111,16 +113,61 @@ def _in_mm(one: Drawn, size: float, is_measured: bool, factor: float) -> Placed:
     wide, tall = np.ptp(ranges(area), axis=1).tolist()
     longest = max(1.0, wide / tall, tall / wide if one.name == "top" else 0.0)
     blur = one.cell * size * (1.0 if is_measured else 1.0 + longest)
-    eye, slack, exact = None, 0.0, False
+    eye, exact = None, False
     photo = one.photo
     if photo is not None and photo.distance is not None and one.eye is not None:
-        away = float(photo.distance) * factor
-        eye = np.array([*(one.eye * size), away])
-        # What lies half its width before or behind the middle looks so much larger or smaller at its ends.
-        slack = 0.5 * max(wide, tall) * 0.5 * wide / away
-        exact = photo.is_exact
-        blur += 0.0 if exact else slack
-    return Placed(one.view, area, one.cell * size, blur, 0.0, slack, one.is_placed, eye, exact, one.notes)
+        eye, exact = np.array([*(one.eye * size), float(photo.distance) * factor]), photo.is_exact
+    return Placed(one.view, area, one.cell * size, blur, 0.0, 0.0, one.is_placed, eye, exact, one.notes)
+
+
+def _allowed_for(placed: Sequence[Placed]) -> list[Placed]:
+    """Return outlines with what perspective may make of the photographs among them, by the depth that others show."""
+    slack = [0.0] * len(placed)
+    for _ in range(2):  # again, now that the others' own widths are known to be wrong by as much
+        slack = [_perspective_mm(one, placed, slack) for one in placed]
+    return [
+        replace(one, slack_mm=by, blur_mm=one.blur_mm + (0.0 if one.is_exact_photo else by))
+        for one, by in zip(placed, slack, strict=True)
+    ]
+
+
+def _perspective_mm(one: Placed, placed: Sequence[Placed], slack: Sequence[float]) -> float:
+    """Return how far off perspective may put an edge of a photograph whose scale was taken from its own ends.
+
+    What lies a half depth h before the middle looks A/(A − h) as large from a distance A, measured from where the lens
+    points: of an edge at r that is r·h/(A − h).
+    """
+    if one.eye is None:
+        return 0.0
+    half = 0.5 * _depth_of(one, placed, slack)
+    away = float(one.eye[2])
+    if not math.isfinite(half):
+        raise BadValueError(
+            f"{one.name}: nothing says how deep the figure is there, and so what perspective makes of it"
+        )
+    if half >= NEAR * away:
+        raise BadValueError(
+            f"{one.name}: its distance of {away:,.0f} mm to the figure's middle would lie within the figure, which is "
+            f"{2 * half:,.0f} mm deep there; measure from the lens to the middle, at the figure's own size"
+        )
+    reach = float(np.linalg.norm(np.abs(ranges(one.area) - one.eye[:2, None]).max(axis=1)))
+    return reach * half / (away - half)
+
+
+def _depth_of(one: Placed, placed: Sequence[Placed], slack: Sequence[float]) -> float:
+    """Return how deep the figure may be along a level view, by the widths that others show; inf where none does."""
+    toward, wide = np.cross(one.view.right, one.view.up), _length(one.area, 0)
+    found = []
+    for other, by in zip(placed, slack, strict=True):
+        if other.view.up[2] == 0.0:  # from above: as deep as the rectangle that holds its outline
+            across, back = (np.ptp(ranges(other.area), axis=1) + 2 * by).tolist()
+            found.append(abs(toward[0]) * across + abs(toward[1]) * back)
+        elif (sine := abs(float(other.view.right @ toward))) > BESIDE:
+            # Two strips, as wide as both outlines, have a parallelogram in common.
+            found.append(
+                (_length(other.area, 0) + 2 * by + wide * abs(float(other.view.right @ one.view.right))) / sine
+            )
+    return min(found, default=math.inf)
 
 
 def _length(area: Any, along: int) -> float:

@@ -32,6 +32,7 @@ __all__ = [
     "spread_sideways",
     "straightened",
     "unpinched",
+    "with_box",
 ]
 
 _CUT = 0.5  # of a cell: how far from each corner a stair is cut off before it is simplified
@@ -59,6 +60,14 @@ def checked_area(shape: Any, name: str) -> Any:
     if area.is_empty or not area.area > 0:
         raise BadValueError(f"{name} holds no area: there is no outline in it")
     return shapely.force_2d(area)
+
+
+def with_box(area: Any, spans: Array) -> Any:
+    """Return an area and the box from ``spans[0]`` across and ``spans[1]`` up, as one."""
+    import shapely
+
+    (left, right), (low, high) = spans.tolist()
+    return _areas_only(shapely.union_all([area, shapely.box(left, low, right, high)]))
 
 
 def _areas_only(shape: Any) -> Any:

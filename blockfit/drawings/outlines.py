@@ -8,7 +8,7 @@ import numpy as np
 
 from blockfit.drawings.agreement import Placed, agreed, sized
 from blockfit.drawings.areas import ranges, spread_sideways
-from blockfit.drawings.hull import hull_of_outlines, lacking, margin_of
+from blockfit.drawings.hull import Lack, hull_of_outlines, lacking, margin_of, with_stone_for
 from blockfit.drawings.reading import Drawn, Reading, drawn
 from blockfit.drawings.views import turned_view, view_of
 from blockfit.errors import BadValueError, Contradiction, OutlinesDisagreeError, plain_text
@@ -19,6 +19,7 @@ from blockfit.units import Length, Ratio, length_mm, ratio_value, rounded_up
 
 __all__ = ["figure_from_outlines"]
 
+_ROUNDS = 20  # of drawing stone where an outline asks for it
 _FAR_AWAY_M = (3, 10)  # from where a photograph might have been taken that nothing is known of
 
 
@@ -54,7 +55,8 @@ def figure_from_outlines(  # noqa: PLR0913
     shapely areas (mm), of files (their ``unit``, if they do not say it) or of a ``pixel``, times ``ratio`` ("1:4").
     Outlines that share an axis must reach equally far along it: what differs by up to ``tolerance`` is stretched to
     the longer; more raises `OutlinesDisagreeError`, which says where, by how much and the least change that helps
-    (``reconcile`` makes that change, towards more stone, and lists it in ``repairs``). ``threshold`` is the
+    (``reconcile`` instead draws stone wherever any outline asks for it, all across the others that deny it, and lists
+    it in ``repairs``). ``threshold`` is the
     brightness, 0 to 1, that parts figure and ground in a picture; ``lines`` takes what the lines of a picture enclose.
 
     ``margin_mm`` is how far a figure may still reach beyond this one's hull, for the pixels' size and what was
@@ -85,10 +87,13 @@ def figure_from_outlines(  # noqa: PLR0913
     solid, placed = _solid(placed)
     rest, short_mm = lacking(solid, placed, spare)
     if rest and not reconcile:
-        raise OutlinesDisagreeError(rest)
+        raise OutlinesDisagreeError([lack.told for lack in rest])
+    if rest:
+        solid, placed, more, short_mm = _reconciled(placed, rest, spare)
+        wrong = [*wrong, *more]
     vertices, faces = arrays_of(solid)
     margin = max(margin_of(solid, placed), short_mm)
-    repairs = _repairs(views, placed, vertices, margin, [*wrong, *rest], notes)
+    repairs = _repairs(views, placed, vertices, margin, wrong, notes)
     label = plain_text(name)
     return Figure(vertices, faces, repairs=repairs, name=label, margin_mm=margin, is_envelope=True)
 
@@ -123,6 +128,24 @@ def _solid(outlines: list[Placed]) -> tuple[Solid, list[Placed]]:
     return _checked(hull_of_outlines(both), both), both
 
 
+def _reconciled(
+    placed: list[Placed], rest: list[Lack], spare: float
+) -> tuple[Solid, list[Placed], list[Contradiction], float]:
+    """Return the hull with stone wherever any outline asks for it, its outlines, what was changed, and what is short.
+
+    Each change may leave another outline short where it was not before. What is so even in the end is raised.
+    """
+    changed: list[Contradiction] = []
+    for _ in range(_ROUNDS):
+        changed += [lack.told for lack in rest]
+        placed = with_stone_for(placed, rest)
+        solid = _checked(hull_of_outlines(placed), placed)
+        rest, short_mm = lacking(solid, placed, spare)
+        if not rest:
+            return solid, placed, changed, short_mm
+    raise OutlinesDisagreeError([lack.told for lack in rest])
+
+
 def _checked(solid: Solid, outlines: Sequence[Placed]) -> Solid:
     """Return a solid as it is; raise where the outlines have nothing in common."""
     if solid.is_empty() or not solid.volume() > 0:
@@ -153,7 +176,7 @@ def _repairs(
         said = [note for note in view.notes if note != "parallel"]
         found += [Repair("outline", f"{one.name}: {'; '.join(said)}")] if said else []
     found += [Repair("moved", note) for note in notes]
-    found += [Repair("contradiction", f"{one.text}: more stone was kept", (("by_mm", one.by_mm),)) for one in wrong]
+    found += [Repair("contradiction", f"{one.text}: stone was drawn there", (("by_mm", one.by_mm),)) for one in wrong]
     if any("parallel" in view.notes for view in views):
         found.append(Repair("perspective", _perspective(vertices)))
     if any("sideways" in one.notes for one in placed):

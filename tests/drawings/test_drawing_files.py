@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+from conftest import cuboid, united
 from drawings.silhouettes import outside_by, raster
 
 import blockfit as bf
@@ -270,6 +271,33 @@ def test_a_photograph_with_less_says_so_and_keeps_a_margin():
     turned = bf.figure_from_outlines(front=tilted, top=np.ones((5, 9), bool))
     angle = math.atan2(10, 100)
     assert turned.size_mm[2] == pytest.approx(5 * (100 * math.cos(angle) + 10 * math.sin(angle)))
+
+
+def step(wide, deep, tall_at):
+    """A block 1000 mm tall over the third of its depth nearest to ``tall_at`` (-1 the front), 400 mm elsewhere."""
+    low = cuboid(wide, deep, 400, at=(-wide / 2, -deep / 2, 0))
+    from_y = -deep / 2 if tall_at < 0 else deep / 6
+    return united(low, cuboid(wide * 0.6, deep / 3, 1000, at=(-wide * 0.3, from_y, 0)))
+
+
+@pytest.mark.parametrize("tall_at", [-1, 1])
+@pytest.mark.parametrize(("wide", "deep"), [(300, 900), (700, 250), (300, 1500)])
+def test_with_the_distance_alone_the_margin_holds_what_perspective_did(wide, deep, tall_at):
+    """Deeper than wide, wider than deep, their height at the front or at the back: no corner beyond hull and margin."""
+    body = step(wide, deep, tall_at)
+    away, eye, focal = 2500.0, 700.0, 600
+    photo = bf.Photo(picture=photographed(body, 0, away, eye, focal, size=(500, 500)), distance=away)
+    shown = np.asarray(body.vertices)[:, 1:] * [-1, 1]
+    side = shapely.union_all([shapely.MultiPoint(shown[np.array(face)]).convex_hull for face in body.faces])
+    told = bf.figure_from_outlines(front=photo, side=side, height=1000)
+    assert outside_by(told, np.asarray(body.vertices)) <= told.margin_mm
+    assert told.margin_mm < 1.5 * 1000 * (deep / 2) / (away - deep / 2) + 10 * away / focal
+
+
+def test_a_distance_that_lies_within_the_figure_is_refused():
+    photo = bf.Photo(picture=np.ones((100, 30), bool), distance=700)
+    with pytest.raises(bf.BadValueError, match="within the figure, which is"):
+        bf.figure_from_outlines(front=photo, side=np.ones((100, 140), bool), height=1000)
 
 
 @pytest.mark.parametrize(

@@ -244,6 +244,14 @@ def test_heights_that_no_solid_can_have_are_reported_with_the_least_change():
     assert {one.where for one in told.value.contradictions} == {"width", "depth"}
 
 
+def shadow(figure, axes):
+    """The shadow of a figure on two axes, by shapely alone."""
+    flat = np.asarray(figure.vertices)[:, axes]
+    return shapely.union_all(
+        [shapely.MultiPoint(flat[np.array(face)]).convex_hull.buffer(1e-6) for face in figure.faces]
+    )
+
+
 def test_stone_that_another_outline_denies_is_reported_where_it_is():
     gap = shapely.box(0, 0, 200, 400) | shapely.box(0, 500, 200, 1000)
     with pytest.raises(bf.OutlinesDisagreeError, match="400 to 500 mm up") as told:
@@ -258,7 +266,13 @@ def test_stone_that_another_outline_denies_is_reported_where_it_is():
     with pytest.raises(bf.OutlinesDisagreeError, match="front|side"):
         bf.figure_from_outlines(front=front, side=side, top=top)
     kept = bf.figure_from_outlines(front=gap, side=shapely.box(0, 0, 300, 1000), reconcile=True)
-    assert kept.volume_m3 == pytest.approx(0.2 * 0.3 * 0.9)
+    assert kept.volume_m3 == pytest.approx(0.2 * 0.3 * 1.0)  # the gap is closed: the side asks for stone there
+    assert any("stone was drawn there" in repair.text for repair in kept.repairs)
+    more = bf.figure_from_outlines(front=front, side=side, top=top, reconcile=True)
+    for view, asked in (((0, 2), front), ((1, 2), shapely.affinity.scale(side, -1, 1, origin=(0, 0))), ((0, 1), top)):
+        shown = shadow(more, view)
+        low = np.array(shown.bounds[:2]) - np.array(asked.bounds[:2])
+        assert shapely.affinity.translate(asked, *low).difference(shown.buffer(0.01)).area < 1
 
 
 def test_outlines_drawn_elsewhere_are_moved_to_meet():
