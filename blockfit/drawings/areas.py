@@ -2,13 +2,14 @@
 
 A shapely area has u to the viewer's right and v up, in mm or in the drawing's own units."""
 
-from functools import reduce
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.measure.sections import area_of, moved, only_areas, polygon_area, rings_of, swept_area
 
 __all__ = [
     "area_from_rings",
@@ -18,15 +19,16 @@ __all__ = [
     "closed_rings",
     "combined",
     "corners_of_area",
+    "distinct_rings",
     "enclosed_area",
     "filled_lines",
     "grown_outward",
+    "inked",
     "intervals",
     "is_area",
     "kept_parts",
     "linear",
     "ranges",
-    "rings_of_area",
     "rounded_outward",
     "simplified_outward",
     "spread_sideways",
@@ -35,6 +37,7 @@ __all__ = [
     "with_box",
 ]
 
+_ALIKE = 1e-3  # of its area and of its root: outlines so near were drawn twice
 _CUT = 0.5  # of a cell: how far from each corner a stair is cut off before it is simplified
 _CORNER = _CUT / np.sqrt(2.0)  # of a cell: how far the corner then lies outside
 _PINCH = 2e-8  # of an outline's size
@@ -56,7 +59,7 @@ def checked_area(shape: Any, name: str) -> Any:
     corners = shapely.get_coordinates(shape)
     if not np.isfinite(corners).all():
         raise BadValueError(f"{name} has corners that are infinite or not a number")
-    area = _areas_only(shape if shape.is_valid else shapely.make_valid(shape))
+    area = only_areas(shape if shape.is_valid else shapely.make_valid(shape))
     if area.is_empty or not area.area > 0:
         raise BadValueError(f"{name} holds no area: there is no outline in it")
     return shapely.force_2d(area)
@@ -67,16 +70,7 @@ def with_box(area: Any, spans: Array) -> Any:
     import shapely
 
     (left, right), (low, high) = spans.tolist()
-    return _areas_only(shapely.union_all([area, shapely.box(left, low, right, high)]))
-
-
-def _areas_only(shape: Any) -> Any:
-    import shapely
-
-    if shape.geom_type in ("Polygon", "MultiPolygon"):
-        return shape
-    parts = [part for part in getattr(shape, "geoms", []) if part.geom_type in ("Polygon", "MultiPolygon")]
-    return shapely.union_all(parts) if parts else shapely.Polygon()
+    return only_areas(shapely.union_all([area, shapely.box(left, low, right, high)]))
 
 
 def area_of_cells(cells: Flags) -> Any:
@@ -95,7 +89,7 @@ def area_of_cells(cells: Flags) -> Any:
     ends = np.nonzero(edges == -1)[1]
     top = float(len(cells)) - rows
     runs = shapely.box(starts, top - 1, ends, top)
-    return _areas_only(shapely.union_all(runs).simplify(0)) if len(runs) else shapely.Polygon()
+    return only_areas(shapely.union_all(runs).simplify(0)) if len(runs) else shapely.Polygon()
 
 
 def area_from_rings(rings: list[Array], *, even_odd: bool = True) -> Any:
@@ -108,12 +102,48 @@ def area_from_rings(rings: list[Array], *, even_odd: bool = True) -> Any:
     if len(good) == 1 and (alone := shapely.Polygon(good[0])).is_valid:
         return alone
     if even_odd:
-        parts = [_areas_only(shapely.make_valid(shapely.Polygon(ring))) for ring in good]
-        return _areas_only(reduce(shapely.symmetric_difference, parts))
+        return area_of(good)
     lines = shapely.union_all([shapely.LinearRing(ring) for ring in good])
     cells = list(shapely.polygonize([lines]).geoms)
     inside = [cell for cell in cells if _winding(good, np.array(cell.representative_point().coords)[0]) != 0]
-    return _areas_only(shapely.union_all(inside)) if inside else shapely.Polygon()
+    return only_areas(shapely.union_all(inside)) if inside else shapely.Polygon()
+
+
+def distinct_rings(rings: list[Array]) -> tuple[list[Array], str]:
+    """Return rings (n, 2) with those drawn more than once as one, the widest, and a note of it.
+
+    By even-odd a figure drawn twice would vanish. Rings are the same where they differ by a thousandth of their area.
+    """
+    import shapely
+
+    kept: list[tuple[Any, Array]] = []
+    again = 0
+    for ring in sorted((ring for ring in rings if len(ring) >= 3), key=lambda ring: -polygon_area(ring)):
+        own = only_areas(shapely.make_valid(shapely.Polygon(ring)))
+        same = [
+            other
+            for other, _ in kept
+            if np.abs(np.subtract(other.bounds, own.bounds)).max(initial=0.0) <= _ALIKE * np.sqrt(other.area)
+            and shapely.symmetric_difference(other, own).area <= _ALIKE * other.area
+        ]
+        if same:
+            again += 1
+        elif not own.is_empty:
+            kept.append((own, ring))
+    return [ring for _, ring in kept], f"{again} lines drawn more than once were taken once" if again else ""
+
+
+def inked(rings: Sequence[Array], lines: Sequence[Array], width: float, cap: str) -> Any:
+    """Return what lines of a ``width`` cover: closed ``rings``, and ``lines`` that end butt, round or square."""
+    import shapely
+
+    ends = {"round": "round", "square": "square"}.get(cap, "flat")
+    covered = [shapely.LinearRing(ring).buffer(width / 2, join_style="mitre", mitre_limit=4) for ring in rings]
+    covered += [
+        shapely.LineString(line).buffer(width / 2, cap_style=ends, join_style="mitre", mitre_limit=4)
+        for line in lines
+    ]  # fmt: skip
+    return only_areas(shapely.union_all(covered)) if covered else shapely.Polygon()
 
 
 def _winding(rings: list[Array], at: Array) -> int:
@@ -156,7 +186,7 @@ def combined(first: Any, second: Any, how: str) -> Any:
     """Return two areas united (``add``), or the first without the second (``take``)."""
     import shapely
 
-    return _areas_only(shapely.union(first, second) if how == "add" else shapely.difference(first, second))
+    return only_areas(shapely.union(first, second) if how == "add" else shapely.difference(first, second))
 
 
 def filled_lines(area: Any) -> Any:
@@ -175,7 +205,7 @@ def filled_lines(area: Any) -> Any:
         else:
             holes = [shapely.Polygon(ring) for ring in part.interiors]
             filled = shapely.difference(filled, shapely.union_all(holes)) if holes else filled
-    return _areas_only(filled)
+    return only_areas(filled)
 
 
 def _parts(area: Any) -> list[Any]:
@@ -231,7 +261,7 @@ def corners_of_area(area: Any) -> int:
 
 def grown_outward(area: Any, by: float) -> Any:
     """Return an area that holds all within ``by`` of it; corners stay sharp up to twice that."""
-    return area if by <= 0 else _areas_only(area.buffer(by, join_style="mitre", mitre_limit=2.0))
+    return area if by <= 0 else only_areas(area.buffer(by, join_style="mitre", mitre_limit=2.0))
 
 
 def unpinched(area: Any) -> Any:
@@ -240,7 +270,7 @@ def unpinched(area: Any) -> Any:
     Solids over corners that touch lose stone when they are cut: edges of four faces are no surface. manifold3d lost
     some in 2 of 100 random pictures with such corners, in none of 4,000 without, and in none that were grown so.
     """
-    corners = np.concatenate(rings_of_area(area))
+    corners = np.concatenate(rings_of(area))
     if len(np.unique(corners, axis=0)) == len(corners):
         return area
     return grown_outward(area, _PINCH * float(np.ptp(corners, axis=0).max()))
@@ -248,12 +278,7 @@ def unpinched(area: Any) -> Any:
 
 def rounded_outward(area: Any, by: float) -> Any:
     """Return all within ``by`` of an area, and a little more: its round corners are drawn outside the circle."""
-    return area if by <= 0 else _areas_only(area.buffer(by / np.cos(np.pi / 32), quad_segs=8))
-
-
-def rings_of_area(area: Any) -> list[Array]:
-    """Return the rings (n, 2) of an area, outsides and openings alike, the last point of each left out."""
-    return [np.array(ring.coords)[:-1] for part in _parts(area) for ring in (part.exterior, *part.interiors)]
+    return area if by <= 0 else only_areas(area.buffer(by / np.cos(np.pi / 32), quad_segs=8))
 
 
 def intervals(area: Any, along: int) -> Array:
@@ -280,7 +305,7 @@ def simplified_outward(area: Any, cell: float) -> tuple[Any, float]:
         held = shapely.union(held, lost)
     corners = shapely.points(shapely.get_coordinates(held))
     shapely.prepare(area)
-    return _areas_only(held), float(shapely.distance(area, corners).max())
+    return only_areas(held), float(shapely.distance(area, corners).max())
 
 
 def straightened(area: Any, cell: float) -> tuple[Any, float]:
@@ -302,25 +327,13 @@ def straightened(area: Any, cell: float) -> tuple[Any, float]:
     parts = [shapely.Polygon(slopes(p.exterior), [slopes(ring) for ring in p.interiors]) for p in _parts(area)]
     sloped = shapely.union_all(shapely.make_valid(parts))
     straight = sloped.simplify(_STRAIGHT * cell, preserve_topology=True)
-    return _areas_only(straight), (_CORNER + _STRAIGHT) * cell
+    return only_areas(straight), (_CORNER + _STRAIGHT) * cell
 
 
 def spread_sideways(area: Any, low: float, high: float) -> Any:
     """Return all that an area passes over when it moves sideways by any amount from ``low`` to ``high``."""
-    import shapely
-
-    if high <= low:
-        return linear(area, np.eye(2), np.array([low, 0.0]))
-    by = np.array([high - low, 0.0])
-    swept = [area, linear(area, np.eye(2), by)]
-    for part in _parts(area):
-        for ring in (part.exterior, *part.interiors):
-            start = np.array(ring.coords)[:-1]
-            end = np.roll(start, -1, axis=0)
-            tall = np.abs(end[:, 1] - start[:, 1]) > 0
-            quads = np.stack([start, end, end + by, start + by], axis=1)[tall]
-            swept += list(shapely.make_valid(shapely.polygons(quads)))
-    return linear(_areas_only(shapely.union_all(swept)), np.eye(2), np.array([low, 0.0]))
+    spread = area if high <= low else swept_area(area, np.array([high - low, 0.0]))
+    return moved(spread, low, 0.0)
 
 
 def beyond(area: Any, shadow: Any, spare: float, nothing: float) -> tuple[list[tuple[Array, float, float]], float]:
@@ -330,12 +343,12 @@ def beyond(area: Any, shadow: Any, spare: float, nothing: float) -> tuple[list[t
     """
     import shapely
 
-    rest = np.array(_parts(_areas_only(shapely.difference(area, shadow))))
+    rest = np.array(_parts(only_areas(shapely.difference(area, shadow))))
     reaches = _at_most(rest, shadow)
     rest, reaches = rest[reaches > nothing], reaches[reaches > nothing]
     if (reaches <= spare).all():
         return [], float(reaches.max(initial=0.0))
-    far = _areas_only(shapely.difference(shapely.union_all(rest), rounded_outward(shadow, spare)))
+    far = only_areas(shapely.difference(shapely.union_all(rest), rounded_outward(shadow, spare)))
     shapely.prepare(far)
     wrong = shapely.intersects(rest, far) if not far.is_empty else np.zeros(len(rest), bool)
     found = sorted(((ranges(p), float(p.area), p) for p in rest[wrong]), key=lambda one: -one[1])

@@ -1,11 +1,12 @@
 """Outlines in DXF files; ezdxf is read here only."""
 
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from blockfit.drawings.areas import area_from_rings, closed_rings
+from blockfit.drawings.areas import area_from_rings, closed_rings, distinct_rings
 from blockfit.errors import BadValueError, MissingExtraError, UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array
 from blockfit.intake.guard import regular_file
@@ -27,8 +28,7 @@ def dxf_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     """
     name = shown_name(path)
     drawing = _read(path, name)
-    space = drawing.modelspace()
-    paths = _paths(space)
+    paths, notes = _paths(drawing)
     if not paths:
         raise BadValueError(f"{name} has no lines or curves in its model space; explode blocks and hatches to outlines")
     corners = np.concatenate([np.array([tuple(v)[:2] for v in p.control_vertices()]) for p in paths])
@@ -43,8 +43,9 @@ def dxf_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
         closed = one.is_closed or float(np.abs(points[0] - points[-1]).max()) <= _JOIN * size
         (rings if closed and len(points) > 3 else lines).append(points)
     joined, left_over = closed_rings(lines, _JOIN * size)
-    area = area_from_rings([*rings, *joined])
-    notes = []
+    distinct, twice = distinct_rings([*rings, *joined])
+    area = area_from_rings(distinct)
+    notes += [twice] if twice else []
     if left_over > 1e-3 * size:
         notes.append(f"lines of {left_over:.3g} units in all close nothing and were left out")
     if area.is_empty:
@@ -53,18 +54,35 @@ def dxf_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     return area, _UNITS.get(int(drawing.header.get("$INSUNITS", 0))), fine if curved else 0.0, notes
 
 
-def _paths(space: Any) -> list[Any]:
-    """Return every line and curve of a model space as a path, those of placed blocks too."""
+def _paths(drawing: Any) -> tuple[list[Any], list[str]]:
+    """Return every line and curve of the model space as a path, those of placed blocks too, and what was left out."""
     from ezdxf.disassemble import recursive_decompose
     from ezdxf.path import make_path
 
-    found = []
-    for entity in recursive_decompose(space):
-        if entity.dxftype() in _DRAWN:
-            one = make_path(entity)
-            if len(one):
-                found.append(one)
-    return found
+    found: list[Any] = []
+    hidden: set[str] = set()
+    others: Counter[str] = Counter()
+    for entity in recursive_decompose(drawing.modelspace()):
+        layer = entity.dxf.get("layer", "0")
+        if not _is_shown(drawing, layer) or entity.dxf.get("invisible", 0):
+            hidden.add(layer)
+        elif entity.dxftype() not in _DRAWN:
+            others[entity.dxftype()] += 1
+        elif len(one := make_path(entity)):
+            found.append(one)
+    notes = (
+        [f"layers switched off, or things hidden on them, were left out: {', '.join(sorted(hidden))}"] if hidden else []
+    )
+    if others:
+        notes.append("left out: " + ", ".join(f"{count} {kind}" for kind, count in sorted(others.items())))
+    return found, notes
+
+
+def _is_shown(drawing: Any, layer: str) -> bool:
+    if layer not in drawing.layers:
+        return True
+    found = drawing.layers.get(layer)
+    return not (found.is_off() or found.is_frozen())
 
 
 def _read(path: Path, name: str) -> Any:

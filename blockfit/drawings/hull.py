@@ -13,7 +13,6 @@ from blockfit.drawings.areas import (
     corners_of_area,
     intervals,
     ranges,
-    rings_of_area,
     rounded_outward,
     straightened,
     unpinched,
@@ -23,6 +22,7 @@ from blockfit.errors import BadValueError, Contradiction
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid, arrays_of, prism_towards, shadow_rings
 from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.sections import rings_of
 
 __all__ = ["Lack", "hull_of_outlines", "lacking", "margin_of", "with_stone_for"]
 
@@ -41,7 +41,7 @@ def hull_of_outlines(outlines: Sequence[Placed], *, grown: bool = False) -> Soli
     for one in outlines:
         area = unpinched(_within_doubt(one) if grown else one.area)
         near = far if one.eye is None else min(far, NEAR * float(one.eye[2]))
-        prisms.append(prism_towards(rings_of_area(area), one.view.right, one.view.up, -far, near, one.eye))
+        prisms.append(prism_towards(rings_of(area), one.view.right, one.view.up, -far, near, one.eye))
     whole = prisms[0]
     for prism in prisms[1:]:
         whole = whole ^ prism

@@ -8,14 +8,14 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 
-__all__ = ["affine", "ellipse", "numbers", "path_lines", "rounded_box"]
+__all__ = ["affine", "chord_of_turn", "ellipse", "numbers", "path_lines", "rounded_box"]
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _TOKEN = re.compile(rf"([MmLlHhVvCcSsQqTtAaZz])|({_NUMBER})|([\s,]+)|(.)")
 _FLAGS = re.compile(r"\s*,?\s*([01])")
 _CALL = re.compile(r"(matrix|translate|scale|rotate|skewX|skewY)\s*\(([^)]*)\)")
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
-_STEPS = 96  # chords for a cubic, or for a whole turn of an arc: within a twentieth of a per cent of its size
+_STEPS = 96  # chords for a cubic, or for a quarter of a turn
 
 Line = tuple[Array, bool]
 """Points (n, 2) and whether the line is closed."""
@@ -60,6 +60,20 @@ def _one(kind: str, given: list[float]) -> Array:
         raise BadValueError(f"transform {kind}{tuple(given)} is not one of SVG's") from error
 
 
+def chord_of_turn(radius: float, angle: float = 0.5 * np.pi / (_STEPS - 1)) -> float:
+    """Return how far a chord over ``angle`` of a turn misses a circle, or an ellipse no wider."""
+    return radius * (1 - math.cos(angle / 2))
+
+
+def _chord_of_cubic(*points: complex) -> float:
+    """Return how far ``_STEPS`` chords of a cubic may miss it: an eighth of its second derivative by their length².
+
+    The second derivative of a Bézier curve is six times its control points' second differences, in between at most.
+    """
+    a, b, c, d = points
+    return 6 / 8 * max(abs(a - 2 * b + c), abs(b - 2 * c + d)) / _STEPS**2
+
+
 def ellipse(x: float, y: float, rx: float, ry: float) -> Array:
     """Return points (n, 2) on an ellipse, closed."""
     turn = np.linspace(0, 2 * np.pi, 4 * _STEPS, endpoint=False)
@@ -80,8 +94,8 @@ def rounded_box(x: float, y: float, width: float, height: float, rx: float, ry: 
     return np.concatenate(corners)
 
 
-def path_lines(data: str, name: str) -> tuple[list[Line], bool]:
-    """Return the lines that path data draw, each with whether it is closed, and whether any of them is a curve.
+def path_lines(data: str, name: str) -> tuple[list[Line], float]:
+    """Return the lines that path data draw, each with whether it is closed, and how far chords may miss its curves.
 
     >>> from blockfit.drawings.strokes import path_lines
     >>> (line, closed), = path_lines("M0 0h10v5H0z", "a path")[0]
@@ -93,7 +107,7 @@ def path_lines(data: str, name: str) -> tuple[list[Line], bool]:
     here = start = 0j
     control: complex | None = None
     was = ""
-    curved = False
+    chord = 0.0
     for letter, given in _commands(data, name):
         kind = letter.upper()
         base = here if letter.islower() else 0j
@@ -108,14 +122,14 @@ def path_lines(data: str, name: str) -> tuple[list[Line], bool]:
             here = _straight_end(kind, given, base, here)
             points.append(here)
         else:
-            curved = True
             smooth = control if was and (was in "CS" if kind in "CS" else was in "QT") else None
-            news, control = _curve(kind, given, base, here, smooth)
+            news, control, missed = _curve(kind, given, base, here, smooth)
+            chord = max(chord, missed)
             points += news
             here = points[-1]
         was = kind
     _close_off(lines, points, closed=False)
-    return lines, curved
+    return lines, chord
 
 
 def _close_off(lines: list[Line], points: list[complex], *, closed: bool) -> None:
@@ -137,11 +151,12 @@ def _straight_end(kind: str, given: list[float], base: complex, here: complex) -
 
 def _curve(
     kind: str, given: list[float], base: complex, here: complex, control: complex | None
-) -> tuple[list[complex], complex | None]:
-    """Return the points of a curve after its start, and the control point that a smooth next one reflects."""
+) -> tuple[list[complex], complex | None, float]:
+    """Return a curve's points after its start, the control point that a smooth next one reflects, what chords miss."""
     if kind == "A":
         rx, ry, turn, large, sweep, x, y = given
-        return _arc(here, base + complex(x, y), rx, ry, math.radians(turn), large != 0, sweep != 0), None
+        news, radius = _arc(here, base + complex(x, y), rx, ry, math.radians(turn), large != 0, sweep != 0)
+        return news, None, chord_of_turn(radius)
     ends = [base + complex(given[k], given[k + 1]) for k in range(0, len(given), 2)]
     if kind in "ST":
         ends = [here if control is None else 2 * here - control, *ends]
@@ -152,16 +167,17 @@ def _curve(
         first, second = here + 2 / 3 * (middle - here), end + 2 / 3 * (middle - end)
     t = np.linspace(0, 1, _STEPS + 1)[1:]
     curve = (1 - t) ** 3 * here + 3 * (1 - t) ** 2 * t * first + 3 * (1 - t) * t**2 * second + t**3 * end
-    return [*curve[:-1].tolist(), end], second if kind in "CS" else ends[0]
+    missed = _chord_of_cubic(here, first, second, end)
+    return [*curve[:-1].tolist(), end], second if kind in "CS" else ends[0], missed
 
 
 def _arc(
     start: complex, end: complex, rx: float, ry: float, turn: float, large: bool, sweep: bool
-) -> list[complex]:  # fmt: skip
-    """Return points of an elliptical arc (SVG 1.1, appendix F.6.5: from end points to centre)."""
+) -> tuple[list[complex], float]:  # fmt: skip
+    """Return points of an elliptical arc and its larger radius (SVG 1.1, appendix F.6.5: from end points to centre)."""
     rx, ry = abs(rx), abs(ry)
     if rx == 0 or ry == 0 or start == end:
-        return [end]
+        return [end], 0.0
     spin = complex(math.cos(turn), math.sin(turn))
     half = (start - end) / 2 * spin.conjugate()
     over = (half.real / rx) ** 2 + (half.imag / ry) ** 2
@@ -178,7 +194,7 @@ def _arc(
     count = max(2, math.ceil(abs(by) / (2 * math.pi) * 4 * _STEPS))
     angles = begin + by * np.arange(1, count) / count
     points = centre + spin * (rx * np.cos(angles) + 1j * ry * np.sin(angles))
-    return [*points.tolist(), end]
+    return [*points.tolist(), end], max(rx, ry)
 
 
 def _commands(data: str, name: str) -> list[tuple[str, list[float]]]:

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.drawings.areas import area_from_rings, combined, corners_of_area, linear
-from blockfit.drawings.strokes import affine, ellipse, numbers, path_lines, rounded_box
+from blockfit.drawings.areas import area_from_rings, closed_rings, combined, distinct_rings, inked, linear
+from blockfit.drawings.strokes import affine, chord_of_turn, ellipse, numbers, path_lines, rounded_box
 from blockfit.errors import BadValueError, UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array
 from blockfit.intake.guard import bytes_of
@@ -29,9 +29,13 @@ _LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(mm|cm|i
 _ABSOLUTE = {**MM_PER_UNIT, "pt": 25.4 / 72, "pc": 25.4 / 6}  # CSS: a point is a 72nd of an inch, a pica a 6th
 _NAMED = {"white": 1.0, "none": 1.0, "transparent": 1.0, "black": 0.0, "red": 0.3, "blue": 0.11, "green": 0.3,
           "yellow": 0.89, "gray": 0.5, "grey": 0.5, "silver": 0.75}  # fmt: skip
+_SAID = ("fill", "stroke", "fill-rule", "display", "visibility", "fill-opacity", "stroke-opacity", "opacity",
+         "stroke-width", "stroke-linecap")  # fmt: skip
 _FARTHEST = 1e9  # user units
 _LIGHT = 0.9  # brightness from which paint counts as ground
-_CHORD = 2e-4  # of the drawing's size: what chords of curves may miss
+_OPAQUE = 0.99  # light paint that lets more through takes nothing away
+_BROAD = 5e-3  # of the drawing's size: broader lines that enclose nothing are limbs, thinner ones notes
+_JOIN = 1e-6  # of the drawing's size: ends of lines so near are one
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,11 @@ class _Style:
     stroke: str = "none"
     rule: str = "nonzero"
     shown: bool = True
+    fill_share: float = 1.0  # how much of what lies below each paint hides, groups' opacity included
+    stroke_share: float = 1.0
+    opacity: float = 1.0
+    width: float = 1.0  # of a line, in user units
+    cap: str = "butt"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,25 +56,26 @@ class _Shape:
     rings: tuple[Array, ...]  # (n, 2) each, in the root's user units, y downwards
     open: tuple[Array, ...]
     style: _Style
-    curved: bool
+    chord: float  # how far its chords may miss its curves
+    width: float  # of its lines
 
 
 def svg_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     """Return the dark area of an SVG (v upwards), mm per user unit if it says so, what chords cost, and notes.
 
-    White paint takes away what it covers. A drawing of lines only, without any fill, is taken for what they enclose.
+    Opaque white paint takes away what it covers; dark lines on a filled shape belong to it. A drawing of lines only,
+    without any fill, is taken for what they enclose, to the middle of the line.
     """
     name = shown_name(path)
     root = _root(bytes_of(path, _MOST_BYTES), name)
     reader = _Reader(root, name)
     reader.walk(root, np.eye(3), _Style(), 0)
     area, notes = _painted(reader.shapes, name)
-    size = max(area.bounds[2] - area.bounds[0], area.bounds[3] - area.bounds[1])
-    curved = any(shape.curved for shape in reader.shapes)
+    chord = max(shape.chord for shape in reader.shapes)
     if reader.lost:
         notes.append(f"{', '.join(sorted(reader.lost))} in it were left out")
     flipped = linear(area, np.diag([1.0, -1.0]), np.zeros(2))
-    return flipped, _mm_per_unit(root), _CHORD * size if curved else 0.0, notes
+    return flipped, _mm_per_unit(root), chord, notes
 
 
 def _root(data: bytes, name: str) -> Any:
@@ -145,16 +155,19 @@ class _Reader:
         self._add(element, tag, matrix, style)
 
     def _add(self, element: Any, tag: str, matrix: Array, style: _Style) -> None:
-        lines, curved = self._lines(element, tag)
+        lines, chord = self._lines(element, tag)
         if not all(np.isfinite(points).all() and np.abs(points).max(initial=0.0) < _FARTHEST for points, _ in lines):
             raise BadValueError(f"{self.name}: a {tag} has a place that no drawing has")
         moved = [(points @ matrix[:2, :2].T + matrix[:2, 2], closed) for points, closed in lines if len(points)]
         rings = tuple(points for points, closed in moved if closed and len(points) > 2)
         loose = tuple(points for points, closed in moved if not closed and len(points) > 1)
         if rings or loose:
-            self.shapes.append(_Shape(rings, loose, style, curved))
+            size = float(np.linalg.norm(matrix[:2, :2], 2))
+            self.shapes.append(_Shape(rings, loose, style, chord * size, style.width * size))
 
-    def _lines(self, element: Any, tag: str) -> tuple[list[tuple[Array, bool]], bool]:
+    def _lines(self, element: Any, tag: str) -> tuple[list[tuple[Array, bool]], float]:
+        """Return an element's lines, each with whether it is closed, and how far chords may miss its curves."""
+
         def of(attribute: str) -> float:
             return _number(element, attribute)
 
@@ -163,23 +176,22 @@ class _Reader:
         if tag == "rect" and of("width") > 0 and of("height") > 0:
             rx, ry = of("rx"), of("ry")
             box = rounded_box(of("x"), of("y"), of("width"), of("height"), rx or ry, ry or rx)
-            return [(box, True)], len(box) > 4
+            return [(box, True)], chord_of_turn(max(rx, ry)) if len(box) > 4 else 0.0
         if tag in ("circle", "ellipse"):
             rx, ry = (of("r"), of("r")) if tag == "circle" else (of("rx"), of("ry"))
-            return ([(ellipse(of("cx"), of("cy"), rx, ry), True)] if rx > 0 and ry > 0 else []), True
+            whole = [(ellipse(of("cx"), of("cy"), rx, ry), True)] if rx > 0 and ry > 0 else []
+            return whole, chord_of_turn(max(rx, ry, 0.0))
         if tag in ("polygon", "polyline"):
             given = numbers(element.get("points", ""))
             points = np.array(given[: len(given) // 2 * 2]).reshape(-1, 2)
-            return [(points, tag == "polygon")], False
+            return [(points, tag == "polygon")], 0.0
         if tag == "line":
-            return [(np.array([[of("x1"), of("y1")], [of("x2"), of("y2")]]), False)], False
-        return [], False
+            return [(np.array([[of("x1"), of("y1")], [of("x2"), of("y2")]]), False)], 0.0
+        return [], 0.0
 
     def _styled(self, element: Any, style: _Style) -> _Style:
         """Return the style that holds for an element: what it inherits, its attributes, rules, its own style."""
-        said = {key: element.get(key) for key in ("fill", "stroke", "fill-rule", "display", "visibility")}
-        said |= {f"{key}-opacity": element.get(f"{key}-opacity") for key in ("fill", "stroke")}
-        said["opacity"] = element.get("opacity")
+        said = {key: element.get(key) for key in _SAID}
         classes = (element.get("class") or "").split()
         names = {_tag(element), "*", f"#{element.get('id')}", *(f".{c}" for c in classes)}
         names |= {f"{_tag(element)}.{c}" for c in classes}
@@ -189,10 +201,24 @@ class _Reader:
         said |= _declared(element.get("style") or "")
         fill, stroke = (_paint(said, key, getattr(style, key)) for key in ("fill", "stroke"))
         shown = style.shown and said.get("display") != "none" and said.get("visibility") not in ("hidden", "collapse")
-        if _share(said.get("opacity")) == 0:
-            shown = False
-        rule = said.get("fill-rule")
-        return replace(style, fill=fill, stroke=stroke, shown=shown, rule=style.rule if rule is None else rule)
+        opacity = style.opacity * _share(said.get("opacity"), 1.0)
+        rule, cap, width = (
+            said.get("fill-rule"),
+            said.get("stroke-linecap"),
+            _LENGTH.match(said.get("stroke-width") or ""),
+        )
+        return replace(
+            style,
+            fill=fill,
+            stroke=stroke,
+            shown=shown and opacity > 0,
+            rule=style.rule if rule is None else rule,
+            opacity=opacity,
+            fill_share=_share(said.get("fill-opacity"), style.fill_share),
+            stroke_share=_share(said.get("stroke-opacity"), style.stroke_share),
+            width=style.width if width is None else _user_units(width),
+            cap=style.cap if cap is None else cap,
+        )
 
 
 def _declared(body: str) -> dict[str, str]:
@@ -201,17 +227,15 @@ def _declared(body: str) -> dict[str, str]:
 
 
 def _paint(said: dict[str, Any], key: str, inherited: str) -> str:
-    if _share(said.get(f"{key}-opacity")) == 0:
-        return "none"
     value = said.get(key)
     return inherited if value is None or value == "inherit" else str(value).strip().lower()
 
 
-def _share(value: Any) -> float:
-    try:
-        return 1.0 if value is None else float(value)
-    except ValueError:
-        return 1.0
+def _share(value: Any, otherwise: float) -> float:
+    found = _LENGTH.match(value or "")
+    if found is None:
+        return otherwise
+    return min(1.0, max(0.0, float(found.group(1)) / (100 if found.group(2) == "%" else 1)))
 
 
 def _link(element: Any) -> str:
@@ -223,7 +247,13 @@ def _number(element: Any, attribute: str) -> float:
     found = _LENGTH.match(element.get(attribute, ""))
     if found is None or found.group(2) == "%":
         return 0.0
+    return _user_units(found)
+
+
+def _user_units(found: re.Match[str]) -> float:
     unit = found.group(2)
+    if unit == "%":
+        return 0.0
     # CSS: 96 user units are an inch.
     return float(found.group(1)) * (1.0 if unit in (None, "px") else _ABSOLUTE[unit] * 96 / 25.4)
 
@@ -245,21 +275,59 @@ def _brightness(paint: str) -> float:
     return float(np.array([0.299, 0.587, 0.114])[: len(values)] @ values)  # ITU-R BT.601
 
 
+def _ink(paint: str, share: float) -> str:
+    """Return what paint does that hides a ``share`` of what lies below: ``add`` dark, ``take`` it away, or nothing."""
+    if paint == "none" or share <= 0:
+        return ""
+    if 1 - share * (1 - _brightness(paint)) < _LIGHT:
+        return "add"
+    return "take" if _brightness(paint) >= _LIGHT and share >= _OPAQUE else ""
+
+
 def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
     """Return what is dark once all shapes are painted in order, or what lines enclose where nothing is filled."""
-    filled = [shape for shape in shapes if shape.style.fill != "none" and (shape.rings or shape.open)]
-    if any(_brightness(shape.style.fill) < _LIGHT for shape in filled):
-        area = area_from_rings([])
-        for shape in filled:
+    inks = [_ink(shape.style.fill, shape.style.fill_share * shape.style.opacity) for shape in shapes]
+    if "add" not in inks:
+        return _enclosed([shape for shape in shapes if _is_drawn(shape)], name)
+    size = _size(shapes)
+    area, thin = area_from_rings([]), 0
+    for shape, ink in zip(shapes, inks, strict=True):
+        if ink:
             rings = [*shape.rings, *(line for line in shape.open if len(line) > 2)]  # filling closes an open line
-            own = area_from_rings(rings, even_odd=shape.style.rule == "evenodd")
-            area = combined(area, own, "add" if _brightness(shape.style.fill) < _LIGHT else "take")
-        if not area.is_empty:
-            return area, []
+            area = combined(area, area_from_rings(rings, even_odd=shape.style.rule == "evenodd"), ink)
+        if _is_drawn(shape) and (ink == "add" or shape.width >= _BROAD * size):
+            area = combined(area, inked(shape.rings, shape.open, shape.width, shape.style.cap), "add")
+        elif _is_drawn(shape) and ink != "add":
+            thin += 1
+    if area.is_empty:
         raise BadValueError(f"{name}: white paint covers all that is dark; there is no outline in it")
-    lines = [shape for shape in shapes if shape.style.stroke != "none"]
-    rings = [ring for shape in lines for ring in shape.rings]
+    return area, [f"{thin} thin lines that fill nothing were left out"] if thin else []
+
+
+def _is_drawn(shape: _Shape) -> bool:
+    return shape.width > 0 and _ink(shape.style.stroke, shape.style.stroke_share * shape.style.opacity) == "add"
+
+
+def _size(shapes: list[_Shape]) -> float:
+    places = np.concatenate([line for shape in shapes for line in (*shape.rings, *shape.open)])
+    return float(np.ptp(places, axis=0).max())
+
+
+def _enclosed(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
+    """Return what dark lines enclose, to their middle, by even-odd; broad lines that enclose nothing are limbs."""
+    none = BadValueError(f"{name} has neither dark areas nor closed lines; close and fill the outline")
+    if not shapes or not (size := _size(shapes)) > 0:
+        raise none
+    thin = [line for shape in shapes if shape.width < _BROAD * size for line in shape.open]
+    broad = [shape for shape in shapes if shape.open and shape.width >= _BROAD * size]
+    joined, left_over = closed_rings([*thin, *(line for shape in broad for line in shape.open)], _JOIN * size)
+    rings, twice = distinct_rings([*(ring for shape in shapes for ring in shape.rings), *joined])
     area = area_from_rings(rings)
-    if area.is_empty or corners_of_area(area) == 0:
-        raise BadValueError(f"{name} has neither dark areas nor closed lines; close and fill the outline")
-    return area, ["nothing in it is filled: what its closed lines enclose was taken, by even-odd"]
+    for shape in broad:
+        area = combined(area, inked((), shape.open, shape.width, shape.style.cap), "add")
+    if area.is_empty:
+        raise none
+    notes = ["nothing in it is filled: what its closed lines enclose was taken, by even-odd"]
+    if left_over > 1e-3 * size and thin:
+        notes.append(f"lines of {left_over:.3g} units in all close nothing; thin ones among them were left out")
+    return area, [*notes, *([twice] if twice else [])]

@@ -1,4 +1,4 @@
-"""SectionPlane outlines; shapely's one home."""
+"""Plane sections and areas: outlines, measures, what moves and what is swept. Shapely areas in mm."""
 
 from dataclasses import dataclass
 from functools import reduce

@@ -1,6 +1,7 @@
 """Outlines in files: SVG, DXF, PNG and JPEG, written by other libraries or by hand, read back."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -50,6 +51,23 @@ def svg(tmp_path, body, head=HEAD):
         ('<defs><rect id="r" width="10" height="10"/></defs><use href="#r" x="50"/><use href="#r"/>', 200, 0),
         ('<rect width="10" height="10" style="fill:#fff;fill:#333"/><rect width="90" height="9" opacity="0"/>', 100, 0),
         ('<text>front</text><rect width="10" height="10"/>', 100, 0),
+        # Lines of filled shapes are dark outside them too: 110 x 510.
+        ('<rect x="50" y="50" width="100" height="500" stroke="black" stroke-width="10"/>', 110 * 510, 0),
+        ('<g stroke-width="5"><rect width="10" height="10" transform="scale(2)" stroke="#111"/></g>', 900, 0),
+        # A limb drawn as a thick line, with its ends cut off or drawn further.
+        ('<rect width="50" height="500"/><path d="M50 99H150" stroke="red" stroke-width="40" fill="none"/>', 29_000, 0),
+        ('<rect width="50" height="500"/><path d="M50 100H150" stroke="black" stroke-width="40" fill="none"'
+         ' stroke-linecap="square"/>', 29_800, 0),
+        ('<rect width="50" height="500"/><path d="M90 100H150" stroke="black" fill="none"/>', 25_000, 0),  # a note
+        # Lines of several parts that close an outline together, by even-odd.
+        ('<g fill="none" stroke="black"><path d="M0 0H200V900"/><path d="M200 900H0"/>'
+         '<line y1="900"/></g>', 180_000, 0),
+        # Light paint that shows what is below takes nothing away; dark paint that does counts.
+        ('<rect width="100" height="100"/><rect width="50" height="100" fill="white" opacity=".5"/>', 10_000, 0),
+        ('<g opacity="50%"><rect width="100" height="100"/></g>', 10_000, 0),
+        ('<rect width="100" height="100"/><rect width="50" height="100" fill="white" stroke="white"/>', 5_000, 0),
+        # An outline drawn twice does not vanish.
+        ('<g fill="none" stroke="red"><rect width="100" height="100"/><rect width="100" height="100"/></g>', 10_000, 0),
     ],
 )  # fmt: skip
 def test_what_an_svg_paints_dark(tmp_path, body, area, near):
@@ -70,6 +88,51 @@ def test_an_svg_grown_by_its_chords_holds_the_curve(tmp_path):
     block = figure.vertices[:, [0, 2]]
     hull = shapely.MultiPoint(block).convex_hull.buffer(1e-9)
     assert shapely.contains_xy(hull, rim[:, [0, 2]]).all()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_chords_of_a_curve_never_miss_it_by_more_than_is_stated(tmp_path, seed):
+    """Random cubics, their control points far out, by de Casteljau; ellipses and arcs by their equation."""
+    control = np.random.default_rng(seed).normal(0, 10 ** (seed % 3), (4, 2))
+    (a, b), (c, d), (e, f), (g, h) = control.tolist()
+    found, _, chord, _ = svg_area(svg(tmp_path, f'<path d="M{a} {b}C{c} {d} {e} {f} {g} {h}z"/>'))
+    level = [control]
+    t = np.linspace(0, 1, 5001)[:, None]
+    level = [np.broadcast_to(p, (len(t), 2)) for p in control]
+    while len(level) > 1:
+        level = [(1 - t) * p + t * q for p, q in pairwise(level)]
+    curve = shapely.points(level[0] * [1, -1])
+    assert shapely.distance(found.buffer(chord), curve).max() <= 1e-9
+    assert chord < 3e-3 * np.ptp(control, axis=0).max()
+    rx, ry = np.random.default_rng(seed + 50).uniform(1, 300, 2)
+    found, _, chord, _ = svg_area(
+        svg(tmp_path, f'<ellipse rx="{rx}" ry="{ry}" transform="rotate({seed * 7}) skewX(30)"/>')
+    )
+    turn = np.linspace(0, 2 * np.pi, 4001)
+    at = np.radians(seed * 7)
+    shape = np.array([[np.cos(at), -np.sin(at)], [np.sin(at), np.cos(at)]]) @ [[1, np.tan(np.pi / 6)], [0, 1]]
+    rim = np.stack([rx * np.cos(turn), ry * np.sin(turn)], axis=1) @ shape.T * [1, -1]
+    assert shapely.distance(found.buffer(chord), shapely.points(rim)).max() <= 1e-9
+
+
+def test_what_is_drawn_twice_or_hidden_in_a_dxf(tmp_path):
+    import ezdxf
+
+    drawing = ezdxf.new("R2010", units=4)
+    space = drawing.modelspace()
+    for shift in (0, 0, 0.001):
+        space.add_lwpolyline([(shift, 0), (20 + shift, 0), (20 + shift, 100), (shift, 100)], close=True)
+    drawing.layers.add("notes").off()
+    space.add_circle((10, 50), 5, dxfattribs={"layer": "notes"})
+    space.add_hatch()
+    drawing.saveas(tmp_path / "a.dxf")
+    area, _, _, notes = dxf_area(tmp_path / "a.dxf")
+    assert area.area == pytest.approx(2000, rel=1e-9)
+    assert sorted(notes) == [
+        "2 lines drawn more than once were taken once",
+        "layers switched off, or things hidden on them, were left out: notes",
+        "left out: 1 HATCH",
+    ]
 
 
 def test_units_of_an_svg(tmp_path):
