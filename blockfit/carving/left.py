@@ -10,9 +10,11 @@ from functools import cached_property
 
 import numpy as np
 
-from blockfit.carving.left_regions import LeftRegion, regions_left
+from blockfit.carving.left_regions import LeftRegion, regions_left, weighted_median
 from blockfit.carving.motion import NOISE
 from blockfit.carving.stages import Stage, stage_from
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.measure.booleans import solid_from
 from blockfit.measure.distance import SurfaceDistance
@@ -20,7 +22,7 @@ from blockfit.measure.nearest import tree_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.solids.stage import StageStone
-from blockfit.units import Length, length_mm, rounded_up
+from blockfit.units import Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach.shares import PARTS, shares_between
 from blockfit.waste.reach.sight import Elements, elements_of
@@ -135,9 +137,9 @@ class StoneLeft:
             return math.nan, math.nan, math.nan
         return float(told[known].min()), weighted_median(told[known], self.areas_mm2[known]), float(told[known].max())
 
-    def text(self) -> str:
+    def text(self, units: str = "metric") -> str:
         """Return the summary: about thirty lines."""
-        return "\n".join(_lines(self)) + "\n"
+        return "\n".join(_lines(self, units_of(units))) + "\n"
 
     def __str__(self) -> str:
         """Return the summary."""
@@ -249,91 +251,85 @@ def _volumes(figure: Figure, stone: Figure) -> tuple[float, float]:
     return max(0.0, (stone.volume_m3 or 0.0) - common), max(0.0, (figure.volume_m3 or 0.0) - common)
 
 
-def weighted_median(values: Array, weights: Array) -> float:
-    """Return the value below which half of the weight lies.
-
-    >>> import numpy as np
-    >>> from blockfit.carving.left import weighted_median
-    >>> weighted_median(np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 5.0]))
-    2.0
-    """
-    order = np.argsort(values, kind="stable")
-    total = np.cumsum(weights[order])
-    return float(values[order][int(np.searchsorted(total, total[-1] / 2))])
-
-
-def _lines(left: StoneLeft) -> list[str]:
+def _lines(left: StoneLeft, units: UnitSystem) -> list[str]:
     stage, area = left.stage, float(left.areas_mm2.sum())
     lines = [f"HOW MUCH STONE IS LEFT: {left.fit.figure.name} in {left.fit.block.name}"]
     lines.append(f"  Gone            {'; '.join(stage.gone) or 'nothing yet'}")
     done = math.floor(1000 * left.share_done) / 10
-    lines.append(f"  Still to go     {_amount(left, left.volume_m3)}; {done:.1f} % of all that has to go is gone")
+    to_go = _amount(left, left.volume_m3, units)
+    lines.append(f"  Still to go     {to_go}; {done:.1f} % of all that has to go is gone")
     for name, volume in left.parts_m3:
-        lines.append(f"    {name:<22}{_amount(left, volume)}")
+        lines.append(f"    {name:<22}{_amount(left, volume, units)}")
     ways = (
         ("Nearest way out", left.left_mm),
         ("Along its normal", left.along_normal_mm),
         (f"In from {left.front}", left.straight_mm),
     )
     for name, values in ways:
-        least, typical, most = left.spread_mm(values)
-        if math.isfinite(least):
-            lines.append(f"  {name:<17}least {_mm(least)}, half of it less than {_mm(typical)}, most {_mm(most)} mm")
-    shares = ", ".join(f"{100 * left.share_within(mm):.1f} % within {mm:g} mm" for mm in CLASSES_MM)
+        spread = left.spread_mm(values)
+        if math.isfinite(spread[0]):
+            least, typical, most = (_stone(by, units) for by in spread)
+            lines.append(f"  {name:<17}least {least}, half of it less than {typical}, most {most}")
+    shares = ", ".join(f"{100 * left.share_within(mm):.1f} % within {units.given(mm)}" for mm in CLASSES_MM)
     base = float(left.areas_mm2[left.on_base].sum())
     lines.append(
-        f"  The surface     {area * 1e-6:.2f} m²: {shares}; {base * 1e-6:.2f} m² of it is the base it stands on"
+        f"  The surface     {units.floor_area(area * 1e-6)}: {shares}; {units.floor_area(base * 1e-6)} of it is the "
+        f"base it stands on{_unseen_words(left, units)}"
     )
-    lines += _deep_lines(left, area)
+    lines += _deep_lines(left, area, units)
     if stage.known is not None:
-        most = float(stage.known.error_mm(left.points_mm).max())
-        noise = stage.known.noise_mm
-        lines.append(f"  Known to        {most:.1f} mm through the registration; places scatter by {noise:.1f} mm")
-    return lines + _most_lines(left)
+        most_mm, noise_mm = float(stage.known.error_mm(left.points_mm).max()), stage.known.noise_mm
+        lines.append(
+            f"  Known to        {units.close(most_mm, Rounding.UP)} through the registration; places scatter by "
+            f"{units.close(noise_mm, Rounding.UP)}"
+        )
+    return lines + _most_lines(left, units)
 
 
-def _unseen_words(left: StoneLeft) -> str:
+def _unseen_words(left: StoneLeft, units: UnitSystem) -> str:
     hidden = float(left.areas_mm2[~left.seen & ~left.on_base].sum())
-    return f"; over {hidden * 1e-6:.2f} m² the scan shows nothing, and how it was closed is told" if hidden else ""
+    if hidden == 0:
+        return ""
+    return f"; over {units.floor_area(hidden * 1e-6)} the scan shows nothing: how it was closed there is reported"
 
 
-def _deep_lines(left: StoneLeft, area: float) -> list[str]:
+def _deep_lines(left: StoneLeft, area: float, units: UnitSystem) -> list[str]:
     deep = [region for region in left.regions if region.kind == "too deep"]
     maybe = [region for region in left.regions if region.kind == "perhaps too deep"]
     if not deep and not maybe:
         return ["  Too deep        nowhere"]
     sure = float(left.areas_mm2[left.is_too_deep].sum())
     perhaps = float(left.areas_mm2[left.is_perhaps_too_deep].sum())
-    head = f"  {'TOO DEEP' if deep else 'Too deep':<16}surely {sure * 1e-2:,.1f} cm² ({100 * sure / area:.2f} %)"
-    lines = [f"{head}, perhaps {perhaps * 1e-2:,.1f} cm² ({100 * perhaps / area:.2f} %), worst first:"]
+    head = f"  {'TOO DEEP' if deep else 'Too deep':<16}surely {units.area(sure)} ({100 * sure / area:.2f} %)"
+    lines = [f"{head}, perhaps {units.area(perhaps)} ({100 * perhaps / area:.2f} %), worst first:"]
     for region in (*deep, *maybe)[:_SHOWN]:
-        by = math.ceil(-10 * region.least_mm) / 10
+        by = units.close(-region.least_mm, Rounding.UP)
         word = "" if region.kind == "too deep" else "perhaps "
-        lines.append(f"    {word}{by:.1f} mm over {region.area_mm2 * 1e-2:,.1f} cm²: {region.place}")
+        lines.append(f"    {word}{by} over {units.area(region.area_mm2)}: {region.place.text(units)}")
     more = len(deep) + len(maybe) - _SHOWN
     return [*lines, f"    and {more} more"] if more > 0 else lines
 
 
-def _most_lines(left: StoneLeft) -> list[str]:
+def _most_lines(left: StoneLeft, units: UnitSystem) -> list[str]:
     rest = [region for region in left.regions if region.kind == "stone left"]
     if not rest:
         return []
     lines = ["  Most stone on   (half of it has less; area)"]
     for region in rest[:_SHOWN]:
-        lines.append(f"    {_mm(region.typical_mm)} mm over {region.area_mm2 * 1e-2:,.0f} cm²: {region.place}")
+        over = units.area(region.area_mm2)
+        lines.append(f"    {_stone(region.typical_mm, units)} over {over}: {region.place.text(units)}")
     return lines
 
 
-def _amount(left: StoneLeft, volume_m3: float) -> str:
+def _amount(left: StoneLeft, volume_m3: float, units: UnitSystem) -> str:
     kind = left.stage.kind
-    told = f"{volume_m3 * 1000:,.1f} l"
+    told = units.volume(volume_m3, Rounding.UP)
     if kind is None:
         return told
-    low, usual, high = (volume_m3 * by for by in (kind.low_kg_m3, kind.density_kg_m3, kind.high_kg_m3))
-    digits = 0 if usual >= 10 else 1
-    low, usual, high = (rounded_up(mass, digits) for mass in (low, usual, high))
-    return f"{told}, {usual:,.{digits}f} kg ({low:,.{digits}f}–{high:,.{digits}f})"
+    usual = kind.density_kg_m3
+    return f"{told}, {units.mass(volume_m3 * usual, kind.low_kg_m3 / usual, kind.high_kg_m3 / usual)}"
 
 
-def _mm(value: float) -> str:
-    return f"{math.floor(value * 10 + 1e-6) / 10 + 0.0:,.1f}"
+def _stone(millimetres: float, units: UnitSystem) -> str:
+    """Return stone that is left, rounded down; what rounding makes of nothing is nothing."""
+    return units.close(millimetres + _SAME_MM, Rounding.DOWN)

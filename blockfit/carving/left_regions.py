@@ -5,17 +5,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.facts.measures import Measure, Rounding
+from blockfit.facts.phrases import Phrase, Quantity
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.measure.patches import patches
 from blockfit.waste.reach.places import place_words
 from blockfit.waste.reach.sight import Elements
 from blockfit.waste.statics import side_words
 
-__all__ = ["LeftRegion", "regions_left"]
+__all__ = ["LeftRegion", "regions_left", "weighted_median"]
 
 _BANDS = 6  # parts of the figure's height that stone left is reported by
 _LEAST_MM2 = 25.0  # a place read too deep is reported from this size on
 _LEAST_LEFT_MM = 1.0  # less is within finishing
+_LEVEL_MM = 1.0  # heights that differ by less are one
 _STEEP = 0.7  # upward part of a normal beyond which a surface looks up or down
 _DEEP, _PERHAPS, _LEFT = "too deep", "perhaps too deep", "stone left"
 
@@ -29,7 +32,7 @@ class LeftRegion:
     """
 
     kind: str
-    place: str
+    place: Phrase
     area_mm2: float
     least_mm: float
     typical_mm: float
@@ -113,19 +116,17 @@ def _region(
     area = float(areas.sum())
     centre = (elements.points[members] * areas[:, None]).sum(axis=0) / max(area, 1e-300)
     worst = members[int(by.argmax() if kind == _LEFT else by.argmin())]
-    order = np.argsort(by, kind="stable")
-    half = int(np.searchsorted(np.cumsum(areas[order]), area / 2))
     if kind == _LEFT:
         normal = (elements.normals[members] * areas[:, None]).sum(axis=0)
-        place = f"{_heights(elements.points[members])}, {_side(normal)}"
+        place = _heights(elements.points[members], _side(normal))
     else:
-        place = str(place_words(elements.points[worst], low, high, landmarks))
+        place = place_words(elements.points[worst], low, high, landmarks)
     return LeftRegion(
         kind=kind,
         place=place,
         area_mm2=area,
         least_mm=float(by.min()),
-        typical_mm=float(by[order][min(half, len(by) - 1)]),
+        typical_mm=weighted_median(by, areas),
         most_mm=float(by.max()),
         worst_mm=elements.points[worst].copy(),
         outward=elements.normals[worst].copy(),
@@ -133,8 +134,24 @@ def _region(
     )
 
 
-def _heights(points: Array) -> str:
-    return f"{points[:, 2].min():.0f} to {points[:, 2].max():.0f} mm up"
+def _heights(points: Array, side: str) -> Phrase:
+    low, high = (Quantity(float(z), Measure.LENGTH, Rounding.NEAREST) for z in (points[:, 2].min(), points[:, 2].max()))
+    if high.value - low.value < _LEVEL_MM:
+        return Phrase.of("{low} up, {side}", low=low, side=side)
+    return Phrase.of("{low} to {high} up, {side}", low=low, high=high, side=side)
+
+
+def weighted_median(values: Array, weights: Array) -> float:
+    """Return the value below which half of the weight lies.
+
+    >>> import numpy as np
+    >>> from blockfit.carving.left_regions import weighted_median
+    >>> weighted_median(np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 5.0]))
+    2.0
+    """
+    order = np.argsort(values, kind="stable")
+    total = np.cumsum(weights[order])
+    return float(values[order][min(int(np.searchsorted(total, total[-1] / 2)), len(values) - 1)])
 
 
 def _side(normal: Array) -> str:

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import METRIC, UnitSystem
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.turns import from_quaternions
-from blockfit.units import rounded_up
 
 __all__ = ["NOISE", "Certainty", "Marks", "Motion", "by_marks", "marks_from", "motion_rows"]
 
@@ -93,9 +94,10 @@ class Certainty:
         rows = np.concatenate([ways, np.cross(arms, ways), (arms * ways).sum(axis=1)[:, None]], axis=1)
         return np.asarray(2 * np.sqrt(np.maximum(np.einsum("nk,kl,nl->n", rows, self.covariance, rows), 0.0)))
 
-    def words(self) -> str:
+    def words(self, units: UnitSystem = METRIC) -> str:
         """Return how well, in words."""
-        return f"to {rounded_up(2 * float(np.sqrt(np.trace(self.covariance[:3, :3])))):.1f} mm at the scan's middle"
+        by_mm = 2 * float(np.sqrt(np.trace(self.covariance[:3, :3])))
+        return f"to {units.close(by_mm, Rounding.UP)} at the scan's middle"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

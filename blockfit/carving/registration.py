@@ -15,6 +15,8 @@ from blockfit.carving.motion import Certainty, Marks, Motion, by_marks, marks_fr
 from blockfit.carving.scan_stone import stone_of_scan
 from blockfit.carving.stages import Stage, stage_from
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import area_vectors
 from blockfit.measure.booleans import arrays_of
@@ -23,7 +25,7 @@ from blockfit.search.flawed.obstacles import stone_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.solids.stage import StageStone
-from blockfit.units import Length, length_mm, rounded_up
+from blockfit.units import Length, length_mm
 
 __all__ = ["Registration", "register"]
 
@@ -77,23 +79,31 @@ class Registration:
         """Return how well it lies."""
         return f"Registration({self.scan.name!r}, {len(self.marks_mm)} marks, rms {self.rms_mm:.2f} mm)"
 
-    def __str__(self) -> str:
+    def text(self, units: str = "metric") -> str:
         """Return the registration in words."""
-        marks = ", ".join(f"{name} {by:.1f} mm" for name, by in self.marks_mm.items())
+        shown = units_of(units)
+        marks = ", ".join(f"{name} {shown.close(by, Rounding.NEAREST)}" for name, by in self.marks_mm.items())
         lines = ["THE SCAN IN THE BLOCK"]
         lines += [f"  Marks lie off by: {marks}"] if marks else ["  No marks were given"]
         if abs(self.scale - 1) > 1e-12:
             lines.append(f"  Its scale comes from the marks: 1 of the scan is {self.scale:.6g} mm")
+        scattered, noise = (shown.close(by, Rounding.UP) for by in (self.rms_mm, self.noise_mm))
         lines.append(
-            f"  On the old surface: {100 * self.share:.0f} % of the scan, scattered by {self.rms_mm:.2f} mm; "
-            f"noise of the scan about {self.noise_mm:.2f} mm"
+            f"  On the old surface: {100 * self.share:.0f} % of the scan, scattered by {scattered}; noise of the scan "
+            f"about {noise}"
         )
-        error = self.figure_error_mm
-        lines.append(
-            f"  The figure's surface is known to {rounded_up(float(np.median(error)), 2):.2f} mm, at worst "
-            f"{rounded_up(float(error.max()), 2):.2f} mm (19 times in 20)"
-        )
+        usual, worst = (shown.close(float(by), Rounding.UP) for by in (np.median(self.figure_error_mm), self.most_mm))
+        lines.append(f"  The figure's surface is known to {usual}, at worst {worst} (19 times in 20)")
         return "\n".join(lines) + "\n"
+
+    @property
+    def most_mm(self) -> float:
+        """How far off the registration may put the figure's surface at its worst place."""
+        return float(self.figure_error_mm.max())
+
+    def __str__(self) -> str:
+        """Return the registration in words."""
+        return self.text()
 
 
 def register(

@@ -3,7 +3,6 @@
 Exact for what is named: offcuts, planes, points, solids. A scan is as good as it was taken and registered; then the
 stage carries how well its place is known."""
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -11,6 +10,8 @@ from functools import cached_property
 from blockfit.carving.motion import NOISE, Certainty
 from blockfit.carving.taken import by_planes, by_points, lost_solids, planes_done
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
@@ -21,7 +22,7 @@ from blockfit.solids.figure import Figure, Repair, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.stage import StageStone
 from blockfit.solids.stone import Stone
-from blockfit.units import rounded_down, rounded_up
+from blockfit.units import rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reserve.setback import Setback, setback
 from blockfit.waste.statics import FLAT_MM, Balance, balance, base_of, flat_within
@@ -84,7 +85,8 @@ class Stage(StageStone):
     @cached_property
     def bodies(self) -> int:
         """How many separate pieces the stone is in: more than one have been cut free."""
-        return len(solid_from(self.stone.vertices, self.stone.faces).decompose())
+        parts = solid_from(self.stone.vertices, self.stone.faces).decompose()
+        return sum(part.volume() > 0 for part in parts)  # a closed hollow is a part of its own, of negative volume
 
     @cached_property
     def setback(self) -> Setback:
@@ -98,9 +100,13 @@ class Stage(StageStone):
         size = " x ".join(f"{side:.0f}" for side in self.stone.size_mm)
         return f"Stage({', '.join(self.gone) or 'the block as bought'}; {size} mm)"
 
+    def text(self, units: str = "metric") -> str:
+        """Return the stage in words."""
+        return "\n".join(_lines(self, units_of(units))) + "\n"
+
     def __str__(self) -> str:
         """Return the stage in words."""
-        return "\n".join(_lines(self)) + "\n"
+        return self.text()
 
 
 def stage_of(  # noqa: PLR0913
@@ -194,12 +200,16 @@ def _planes_words(table: Roughing, count: int) -> str:
     return f"planes 1 to {count} from the {table.face}" if count > 1 else f"plane 1 from the {table.face}"
 
 
-def _lines(stage: Stage) -> list[str]:
+def _lines(stage: Stage, units: UnitSystem) -> list[str]:
     about = "" if stage.fit is None else f": {stage.fit.figure.name} in {stage.fit.block.name}"
     told = [f"THE STONE AS IT STANDS{about}"]
     told.append(f"  Gone: {'; '.join(stage.gone) or 'nothing yet'}")
-    mass = "" if stage.mass_kg is None or stage.mass_range_kg is None else _mass(stage.mass_kg, stage.mass_range_kg)
-    told.append(f"  Left: {stage.volume_m3 * 1000:,.1f} l{mass}")
+    kind = stage.kind
+    weighs = ""
+    if kind is not None:
+        usual = kind.density_kg_m3
+        weighs = f", {units.mass(stage.volume_m3 * usual, kind.low_kg_m3 / usual, kind.high_kg_m3 / usual)}"
+    told.append(f"  Left: {units.volume(stage.volume_m3)}{weighs}")
     if stage.bodies > 1:
         told.append(
             f"  IN {stage.bodies} SEPARATE PIECES: all but one have been cut free and must be held or taken away"
@@ -210,17 +220,9 @@ def _lines(stage: Stage) -> list[str]:
     if stage.fit is not None and stage.fit.figure.is_solid:
         back = stage.setback
         ways = ("left", "right", "up", "front", "down")
-        rest = ", ".join(f"{way} {_down(getattr(back, way + '_mm'))}" for way in ways)
-        told.append(f"  The figure can still go back {_down(back.back_mm)} mm ({back.limit_face} ends it); {rest} mm")
+        rest = ", ".join(f"{way} {units.fine(getattr(back, way + '_mm'), Rounding.DOWN)}" for way in ways)
+        far = units.fine(back.back_mm, Rounding.DOWN)
+        told.append(f"  The figure can still go back {far} ({back.limit_face} ends it); {rest}")
     if stage.known is not None:
-        told.append(f"  Registered: {stage.known.words()}")
+        told.append(f"  Registered: {stage.known.words(units)}")
     return told
-
-
-def _mass(mass: float, ends: tuple[float, float]) -> str:
-    least, most = (math.ceil(end) for end in ends)
-    return f", {rounded_up(mass, 0):,.0f} kg ({least:,}–{most:,})"
-
-
-def _down(value: float) -> str:
-    return f"{rounded_down(value):,.1f}"

@@ -77,6 +77,7 @@ coefficients.)
 """
 
 import io
+import math
 import zipfile
 import zlib
 from dataclasses import dataclass, field, fields
@@ -90,6 +91,7 @@ from blockfit.errors import UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
+from blockfit.writing import whole
 
 __all__ = ["QUESTIONS", "Certificate", "Verified", "read_certificate"]
 
@@ -226,13 +228,8 @@ class Certificate:
         Any name will do; ``.proof`` is usual. Raises `UnreadableFileError` where nothing can be written.
         """
         file = Path(path)
-        beside = file.with_name(f".{file.name[-100:]}.part")
-        try:
+        with whole(file) as beside:
             beside.write_bytes(self.as_bytes())
-            beside.replace(file)
-        except OSError as error:
-            beside.unlink(missing_ok=True)
-            raise UnreadableFileError(f"{shown_name(file)} cannot be written: {error.strerror or error}") from error
         return file
 
     def as_bytes(self) -> bytes:
@@ -281,7 +278,15 @@ def read_certificate(path: str | Path) -> Certificate:
 
 
 def _array(package: zipfile.ZipFile, name: str) -> npt.NDArray[Any]:
-    return np.asarray(np.load(io.BytesIO(package.read(name)), allow_pickle=False))
+    """Return an array; one that says it is larger than its part of the file is refused before room is made for it."""
+    body = io.BytesIO(package.read(name))
+    version = np.lib.format.read_magic(body)
+    reader = np.lib.format.read_array_header_1_0 if version == (1, 0) else np.lib.format.read_array_header_2_0
+    shape, _, kind = reader(body)
+    if math.prod(shape) * kind.itemsize > len(body.getvalue()):
+        raise ValueError(f"{name} is cut short")
+    body.seek(0)
+    return np.asarray(np.load(body, allow_pickle=False))
 
 
 def _taken_in(read: dict[str, npt.NDArray[Any]], file: Path) -> Certificate:

@@ -52,7 +52,7 @@ def done_command(job: Path, names: tuple[str, ...], note: str, when: str | None)
 @_lost("--scan", type=click.Path(path_type=Path), help="Scan of the stone that shows it.")
 @_lost("--readings", is_flag=True, help="The places that the last readings found too deep.")
 @_lost("--margin", default="0", show_default=True, help="To be kept clear of what was lost.")
-@with_options(*SCANNED, *LOGGED)
+@with_options(*SCANNED, *LOGGED, *US)
 def lost_command(
     job: Path, ball: tuple[str, ...], solid: Path | None, scan: Path | None, readings: bool, margin: str, **options: Any
 ) -> None:

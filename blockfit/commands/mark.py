@@ -1,6 +1,7 @@
 """``blockfit mark``: everything that goes on the stone and the studio wall."""
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
@@ -10,19 +11,19 @@ from blockfit.commands.headings import Command, headed
 from blockfit.commands.options import fitting, units_name
 from blockfit.commands.sawing import sawing
 from blockfit.commands.terms import length_of, teller
-from blockfit.errors import BadValueError, plain_text
+from blockfit.errors import BadValueError, plain_text, shown_name
 from blockfit.jobs.done import done_so_far
 from blockfit.jobs.job import Job
 from blockfit.jobs.tables import marked
 from blockfit.marking.pointing import Pointing, pointing
 from blockfit.marking.roughing import Roughing, roughing
 from blockfit.marking.setting import setting
-from blockfit.search.result import Verdict
-from blockfit.sheets.saving import check_folder, write_whole
+from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.saving import check_folder, put_in_place, write_whole
 from blockfit.sheets.templates.cut_sheets import cut_sheets, piece_sheets
 from blockfit.sheets.templates.files import PAPERS_MM, save_template
-from blockfit.sheets.templates.sheet import face_sheet, plane_sheets, ruler_sheet
-from blockfit.waste.offcuts.plan import offcuts
+from blockfit.sheets.templates.sheet import Sheet, face_sheet, plane_sheets, ruler_sheet
+from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
 
 __all__ = ["mark_command"]
 
@@ -82,32 +83,47 @@ def mark_command(  # noqa: PLR0913
     planes = None
     if fit.figure.is_solid:
         planes = _kept_planes(job, face) or roughing(fit, face=face, step=step_mm, allowance=allowance_mm)
-    output.mkdir(exist_ok=True)
-    write_whole(output / "setting.txt", setting(fit).text(units))
-    write_whole(output / "points.txt", points.text(units))
-    write_whole(output / "points.csv", points.csv(units))
-    written = ["setting.txt", "points.txt", "points.csv"]
+    asked, plan = plan_for(job, options)
+    if planes is not None and plan is None and (job is None or job.stage is None):  # else the block is no more
+        plan = offcuts(fit, **_flat(asked), compare=False)
+    texts = {"setting.txt": setting(fit).text(units), "points.txt": points.text(units), "points.csv": points.csv(units)}
+    sheets: list[tuple[str, Sheet]] = []
     if planes is not None:
-        write_whole(output / "planes.txt", planes.text(units))
-        sheets = [face_sheet(fit, side, date=date, units=units) for side in ("front", "back", "left", "right", "top")]
-        named = list(zip(("front", "back", "left", "right", "top"), sheets, strict=True))
-        plates = plane_sheets(fit, planes, date=date, units=units)
-        named += [(f"{face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
-        named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date, units=units)))
-        asked, plan = plan_for(job, options)
-        if plan is None and (job is None or job.stage is None):  # else the block is no more
-            plan = offcuts(fit, **_flat(asked), compare=False)
+        texts["planes.txt"] = planes.text(units)
+        sheets = _sheets_of(fit, planes, points, plan, date, units)
+    # The job holds what the sheets say before any sheet is there to be cut by.
+    if planes is not None:
         job = kept_job(job, None, fit, plan, asked) or job
-        pieces = [] if plan is None else piece_sheets(plan, units=units, date=date)
-        named += [(f"piece-{n:02d}", sheet) for n, sheet in enumerate(pieces, 1)]
-        named += [] if plan is None else cut_sheets(plan, units=units, date=date)
-        for name, sheet in named:
-            for kind in (".svg", ".dxf", ".pdf"):
-                save_template(sheet, output / (name + kind), paper=paper if kind == ".pdf" else None)
-        written += ["planes.txt", f"{len(named)} templates, each as .svg, .dxf and .pdf"]
-    tell("")
     _keep(job, points, planes)
+    output.mkdir(exist_ok=True)
+    with TemporaryDirectory(prefix=".sheets-", dir=output) as made:
+        for name, body in texts.items():
+            write_whole(Path(made) / name, body)
+        for name, sheet in sheets:
+            for kind in (".svg", ".dxf", ".pdf"):
+                save_template(sheet, Path(made) / (name + kind), paper=paper if kind == ".pdf" else None)
+        others = put_in_place(Path(made), output)
+    tell("")
+    written = [*texts, *([f"{len(sheets)} templates, each as .svg, .dxf and .pdf"] if sheets else [])]
     click.echo(f"written to {output}: {', '.join(written)}")
+    if others:
+        click.echo(f"NOT of this run, do not cut by them: {', '.join(map(shown_name, others))}")
+
+
+def _sheets_of(
+    fit: Fit, planes: Roughing, points: Pointing, plan: OffcutPlan | None, date: str, units: str
+) -> list[tuple[str, Sheet]]:
+    """Return all templates by name: faces, planes, rulers, pieces and cuts."""
+    sides = ("front", "back", "left", "right", "top")
+    named = [(side, face_sheet(fit, side, date=date, units=units)) for side in sides]
+    plates = plane_sheets(fit, planes, date=date, units=units)
+    named += [(f"{planes.face}-plane-{number:02d}", sheet) for number, sheet in enumerate(plates, 1)]
+    named.append(("rulers", ruler_sheet(max(fit.block.size_mm), points.factor, date=date, units=units)))
+    if plan is not None:
+        pieces = piece_sheets(plan, units=units, date=date)
+        named += [(f"piece-{number:02d}", sheet) for number, sheet in enumerate(pieces, 1)]
+        named += cut_sheets(plan, units=units, date=date)
+    return named
 
 
 def _kept_points(job: Job | None) -> Pointing | None:

@@ -11,6 +11,8 @@ from blockfit.commands.headings import Command, Decorator, headed
 from blockfit.commands.options import US, figure_of, figure_options, units_name
 from blockfit.commands.terms import length_of, teller
 from blockfit.errors import BadValueError, safe_lines
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import units_of
 from blockfit.intake.scan import read_scan
 from blockfit.intake.tables import read_marks, read_places
 from blockfit.jobs.done import Done, done_so_far
@@ -62,7 +64,7 @@ def check_command(job: Path, readings: Path, error: str, note: str, when: str | 
 
 def registered(job: Job, scan: Path, what: str, options: dict[str, Any]) -> Job:
     """Return the job with a scan of the stone taken in, having said how it lies, and what is left."""
-    step = teller()
+    step, units = teller(), units_name(options["us"])
     step(f"reading {scan.name}")
     surface = read_scan(scan, unit=options["unit"])
     marks = None if options["marks"] is None else read_marks(options["marks"])
@@ -79,15 +81,15 @@ def registered(job: Job, scan: Path, what: str, options: dict[str, Any]) -> Job:
     )
     step("")
     for name, off in laid.marks_mm.items():
-        click.echo(safe_lines(f"  mark {name}: {off:.1f} mm off"))
-    click.echo(safe_lines(str(laid.stage)), nl=False)
+        click.echo(safe_lines(f"  mark {name}: {units_of(units).close(off, Rounding.NEAREST)} off"))
+    click.echo(safe_lines(laid.stage.text(units)), nl=False)
     return after
 
 
 @click.command("scan", cls=Command)
 @job_argument
 @click.argument("stone", type=click.Path(path_type=Path))
-@with_options(*SCANNED, *LOGGED)
+@with_options(*SCANNED, *LOGGED, *US)
 def scan_command(job: Path, stone: Path, **options: Any) -> None:
     """Take a scan of the STONE as it stands into JOB: laid into the block by marks and by what is left of its surface.
 
@@ -100,13 +102,14 @@ def scan_command(job: Path, stone: Path, **options: Any) -> None:
 @click.command("left", cls=Command)
 @job_argument
 @_readings("--front", type=click.Choice(("front", "back", "left", "right")), default="front", help="Side worked from.")
-def left_command(job: Path, front: str) -> None:
+@with_options(*US)
+def left_command(job: Path, front: str, us: bool) -> None:
     """Show the stone in JOB as it stands, and how much of it is still over the figure."""
     held = job_of(job)
     stage = stone_now(held)
-    click.echo(safe_lines(str(stage)))
+    click.echo(safe_lines(stage.text(units_name(us))))
     if held.fit.figure.is_solid:
-        click.echo(safe_lines(str(stone_left(held.fit, stage, front=front))), nl=False)
+        click.echo(safe_lines(stone_left(held.fit, stage, front=front).text(units_name(us))), nl=False)
 
 
 @click.command("before-back", cls=Command)
@@ -136,7 +139,7 @@ def before_back_command(job: Path, us: bool) -> None:
 @_second("--clearance", default="20", show_default=True, help="Stone that the cuts leave over the first figure.")
 @_second("--kerf", default="10", show_default=True, help="Width of the cuts.")
 @_second("--second-cover", default="5", show_default=True, help="Stone to keep over the second figure.")
-@with_options(*LOGGED)
+@with_options(*LOGGED, *US)
 def second_command(job: Path, **options: Any) -> None:
     """Find the largest OTHER figure that flat cuts free from the waste in JOB, beside its figure."""
     held = job_of(job)
@@ -151,6 +154,6 @@ def second_command(job: Path, **options: Any) -> None:
         kerf=length_of(options["kerf"], "--kerf"),
         cover=length_of(options["second_cover"], "--second-cover"),
     )
-    click.echo(safe_lines(str(found)))
+    click.echo(safe_lines(found.text(units_name(options["us"]))))
     note = f": {options['note']}" if options["note"] else ""
     held.noted("second", f"{other.name}: {found}{note}", when=options["when"]).save()

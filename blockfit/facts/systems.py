@@ -46,6 +46,10 @@ class UnitSystem(ABC):
         """Return a length to a tenth of a millimetre, or the sixteenth."""
 
     @abstractmethod
+    def close(self, millimetres: float, rounded: Rounding) -> str:
+        """Return a length as an instrument reads it: to a tenth of a millimetre, or a hundredth of an inch."""
+
+    @abstractmethod
     def given(self, millimetres: float) -> str:
         """Return a length that somebody gave, as given."""
 
@@ -131,6 +135,9 @@ class _Metric(UnitSystem):
     def fine(self, millimetres: float, rounded: Rounding = Rounding.NEAREST) -> str:
         return f"{_round(millimetres, 1, rounded):,.1f} mm"
 
+    def close(self, millimetres: float, rounded: Rounding) -> str:
+        return self.fine(millimetres, rounded)
+
     def given(self, millimetres: float) -> str:
         return f"{millimetres:,.2f}".rstrip("0").rstrip(".") + " mm"
 
@@ -172,6 +179,9 @@ class _Us(UnitSystem):
 
     def fine(self, millimetres: float, rounded: Rounding = Rounding.NEAREST) -> str:
         return self.length(millimetres, rounded)
+
+    def close(self, millimetres: float, rounded: Rounding) -> str:
+        return f"{_round(millimetres / _MM_PER_IN, 2, rounded):,.2f} in"
 
     def given(self, millimetres: float) -> str:
         sixteenths = millimetres / _MM_PER_IN * 16

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from blockfit.errors import BadValueError, UnreadableFileError, shown_name
+from blockfit.errors import BlockfitError, UnreadableFileError, shown_name
+from blockfit.writing import whole
 
 __all__ = ["KEPT", "earlier_path", "replaced"]
 
@@ -35,24 +36,19 @@ def replaced(file: Path, body: bytes, may: Callable[[], None]) -> None:
     ``may`` is asked while no other writer can come between, and raises where the file must stay as it is. A writer that
     is killed leaves the file as it was, or as it was to be. Raises `UnreadableFileError` where nothing can be written.
     """
-    beside = file.with_name(f".{file.name[-100:]}.{os.getpid()}.part")
     try:
         with _alone(file):
             may()
             if file.exists() and file.read_bytes() == body:
                 return
-            try:
+            with whole(file) as beside:
                 _written(beside, body)
                 _kept_earlier(file)
-                os.replace(beside, file)
-                _settled(file.parent)
-            finally:
-                beside.unlink(missing_ok=True)
-    except (OSError, ValueError) as error:
-        if isinstance(error, BadValueError | UnreadableFileError):
+            _settled(file.parent)
+    except OSError as error:
+        if isinstance(error, BlockfitError):
             raise
-        reason = getattr(error, "strerror", None) or error
-        raise UnreadableFileError(f"{shown_name(file)} cannot be written: {reason}") from error
+        raise UnreadableFileError(f"{shown_name(file)} cannot be written: {error.strerror or error}") from error
 
 
 def _written(file: Path, body: bytes) -> None:

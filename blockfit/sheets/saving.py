@@ -5,9 +5,19 @@ import stat
 from collections.abc import Iterable
 from pathlib import Path
 
-from blockfit.errors import BadValueError, UnreadableFileError, safe_lines, shown_name
+from blockfit.errors import BadValueError, safe_lines, shown_name
+from blockfit.writing import whole
 
-__all__ = ["MADE_BY", "check_folder", "check_free", "check_target", "is_ours", "partial_path", "write_whole"]
+__all__ = [
+    "MADE_BY",
+    "check_folder",
+    "check_free",
+    "check_target",
+    "is_ours",
+    "partial_path",
+    "put_in_place",
+    "write_whole",
+]
 
 MADE_BY = '"made_by": "blockfit"'
 """What every JSON file of ours says first."""
@@ -16,9 +26,13 @@ _LOOKED_AT = 8192  # bytes at the head of a file by which it is known
 _OURS = {
     ".csv": ("block,figure,verdict,scale,scale_bound,",),
     ".json": (MADE_BY,),
+    ".proof": ("form.npy",),  # the first part of a certificate
     ".html": ('<meta name="generator" content="blockfit">',),
     ".txt": ("\n  Stance asked ",),
 }
+
+LIST_OF_SHEETS = "sheets.txt"
+"""Which files of a folder of sheets were made together, by name, below two lines."""
 
 _SHEETS = (".txt", ".csv", ".svg", ".dxf", ".pdf")
 _FIRST_SHEET, _SHEET_BEGINS = "setting.txt", "SETTING THE MODEL"  # by which a folder of sheets is known
@@ -29,17 +43,30 @@ def write_whole(file: Path, body: str) -> None:
 
     Control characters, which names may hold, do not get into it.
     """
-    beside = file.with_name(f".{file.name[-100:]}.{os.getpid()}.part")
-    try:
+    with whole(file) as beside:
         beside.write_text(safe_lines(body), encoding="utf-8", errors="replace", newline="")
-        os.replace(beside, file)
-    except (OSError, ValueError) as error:
-        beside.unlink(missing_ok=True)
-        reason = getattr(error, "strerror", None) or error
-        raise UnreadableFileError(f"{shown_name(file)} cannot be written: {reason}") from error
-    except BaseException:  # Ctrl-C: the earlier file stays as it was
-        beside.unlink(missing_ok=True)
-        raise
+
+
+def put_in_place(made: Path, folder: Path) -> list[str]:
+    """Move all files of a folder into another, as the sheets that it holds; return what else lies there.
+
+    Sheets of an earlier run that are not made again go: a plane of last month among today's would be cut by. Which
+    files are ours is listed in `LIST_OF_SHEETS`; what is not listed stays, and is returned.
+    """
+    names = sorted(file.name for file in made.iterdir())
+    listed = folder / LIST_OF_SHEETS
+    with_us = listed.read_text(encoding="utf-8", errors="replace").splitlines()[2:] if listed.is_file() else []
+    for old in with_us:
+        if old not in names and Path(old).name == old and Path(old).suffix in _SHEETS:
+            (folder / old).unlink(missing_ok=True)
+    write_whole(listed, "\n".join([f"{len(names)} SHEETS, made together", "", *names]) + "\n")
+    for name in names:
+        os.replace(made / name, folder / name)
+    return sorted(
+        file.name
+        for file in folder.iterdir()
+        if file.suffix in _SHEETS and file.name not in (*names, LIST_OF_SHEETS)
+    )  # fmt: skip
 
 
 def partial_path(file: Path) -> Path:
@@ -79,7 +106,8 @@ def check_target(file: Path, kinds: tuple[str, ...], inputs: Iterable[Path] = ()
     """Refuse before an hour's work what could not be written after it, or would take the place of an input."""
     name = shown_name(file)
     if kinds and file.suffix.lower() not in kinds:
-        raise BadValueError(f"{name}: this is saved as {', '.join(kinds[:-1])} or {kinds[-1]}")
+        among = f"{', '.join(kinds[:-1])} or {kinds[-1]}" if len(kinds) > 1 else kinds[0]
+        raise BadValueError(f"{name}: this is saved as {among}")
     try:
         if file.is_dir():
             raise BadValueError(f"{name} is a folder; name a file")

@@ -147,6 +147,10 @@ def test_a_file_is_what_was_saved(tmp_path):
         assert set(plain) == set(again.__dataclass_fields__)
 
 
+_HEADER = b"{'descr': '<f8', 'fortran_order': False, 'shape': (9999999999999, 99), }".ljust(117) + b"\n"
+VAST = b"\x93NUMPY\x01\x00" + len(_HEADER).to_bytes(2, "little") + _HEADER  # an array of 8 PB, without any of it
+
+
 def test_files_that_hold_no_certificate(tmp_path):
     good = bf.largest(FIGURE, BLOCKS["box"], stance=bf.Stance.fixed(), certificate=True).certificate
     path = good.save(tmp_path / "a.proof")
@@ -157,7 +161,10 @@ def test_files_that_hold_no_certificate(tmp_path):
             bf.verify(tmp_path / f"{name}.proof", FIGURE, BLOCKS["box"])
     with zipfile.ZipFile(tmp_path / "lacks.proof", "w") as package:
         package.writestr("bound.npy", b"")
-    for odd in ("lacks.proof", "nowhere.proof"):
+    with zipfile.ZipFile(path) as kept, zipfile.ZipFile(tmp_path / "vast.proof", "w") as package:
+        for part in kept.namelist():
+            package.writestr(part, VAST if part == "form.npy" else kept.read(part))
+    for odd in ("lacks.proof", "nowhere.proof", "vast.proof"):
         with pytest.raises(bf.UnreadableFileError):
             bf.read_certificate(tmp_path / odd)
     with pytest.raises(bf.UnreadableFileError, match="of the form"):

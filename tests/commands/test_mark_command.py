@@ -19,6 +19,28 @@ def test_the_command_line_writes_every_sheet(tmp_path):
     assert "ROUGHING OUT" in (tmp_path / "marks" / "planes.txt").read_text(encoding="utf-8")
 
 
+def test_sheets_of_an_earlier_run_do_not_stay_among_new_ones(capsys, tmp_path):
+    """Fewer planes and pieces than last time: the others go; what is not ours stays, and is named."""
+    figure, marks = tmp_path / "figure.stl", tmp_path / "marks"
+    trimesh.Trimesh(BRICK.vertices, BRICK.faces).export(figure)
+    asked = f"mark {figure} --unit mm --block 900x700x400 --cover 60 --points 9 -o {marks}"
+    code, out, _ = run(capsys, *asked.split(), "--step", "20")
+    before = {file.name for file in marks.iterdir()}
+    assert code == 0
+    assert "NOT of this run" not in out
+    (marks / "mine.pdf").write_bytes(b"%PDF")
+    code, out, _ = run(capsys, *asked.split(), "--step", "90", "--most-pieces", "1")
+    after = {file.name for file in marks.iterdir()}
+    assert code == 0
+    assert "NOT of this run, do not cut by them: mine.pdf" in out
+    gone = before - after
+    assert any(name.startswith("front-plane-") for name in gone)
+    assert any(name.startswith("piece-02") for name in gone)
+    listed = set((marks / "sheets.txt").read_text(encoding="utf-8").splitlines()[2:])
+    assert listed == after - {"mine.pdf", "sheets.txt"}
+    assert not any(name.startswith(".") for name in after)
+
+
 def test_options_that_exclude_each_other_and_targets_that_cannot_be(capsys, tmp_path):
     figure = tmp_path / "figure.stl"
 
@@ -62,5 +84,6 @@ def test_marks_of_points_alone_leave_out_what_needs_a_solid(capsys, tmp_path):
         str(tmp_path / "m"),
     )
     assert code == 0
-    assert sorted(path.name for path in (tmp_path / "m").iterdir()) == ["points.csv", "points.txt", "setting.txt"]
+    names = sorted(path.name for path in (tmp_path / "m").iterdir())
+    assert names == ["points.csv", "points.txt", "setting.txt", "sheets.txt"]
     assert "setting.txt" in out

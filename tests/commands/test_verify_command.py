@@ -7,7 +7,11 @@ ASKED = [KNEELING, "--unit", "m", "--block", "900x700x1600", "--cover", "20"]
 
 def test_prove_and_verify(capsys, tmp_path):
     file = tmp_path / "kneeling.proof"
+    code, out, err = run(capsys, "prove", *ASKED, "-o", str(file.with_suffix(".txt")))
+    assert code == 2
+    assert "this is saved as .proof" in err
     code, out, err = run(capsys, "prove", *ASKED, "-o", str(file))
+    assert run(capsys, "prove", *ASKED, "-o", str(file))[0] == code == 0  # our own may be written again
     assert (code, err) == (0, "")
     assert "no placement exceeds the scale" in out
     code, out, _ = run(capsys, "verify", str(file), *ASKED[:5])

@@ -3,7 +3,6 @@
 True size in mm: an outline measures on paper what it measures on the stone."""
 
 import math
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,8 +10,9 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from blockfit.errors import BadValueError, MissingExtraError, UnreadableFileError
+from blockfit.errors import BadValueError, MissingExtraError
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
+from blockfit.writing import whole
 
 __all__ = ["PAPERS_MM", "save_template"]
 
@@ -36,8 +36,7 @@ def save_template(sheet: Sheet, path: str | Path, *, paper: str | None = None) -
     kind = file.suffix.lower()
     if paper is not None and (kind != ".pdf" or paper not in PAPERS_MM):
         raise BadValueError(f"paper={paper!r}: only a PDF is tiled, on {', '.join(PAPERS_MM)}")
-    beside = file.with_name(f".{file.name}.{os.getpid()}.part")
-    try:
+    with whole(file) as beside:
         if kind == ".svg":
             beside.write_text(_svg(sheet), encoding="utf-8")
         elif kind == ".dxf":
@@ -46,10 +45,6 @@ def save_template(sheet: Sheet, path: str | Path, *, paper: str | None = None) -
             _pdf(sheet, beside, paper)
         else:
             raise BadValueError(f"{file.name}: a template is saved as .svg, .dxf or .pdf")
-        os.replace(beside, file)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise UnreadableFileError(f"{file.name} cannot be written: {error.strerror or error}") from error
 
 
 def _svg(sheet: Sheet) -> str:

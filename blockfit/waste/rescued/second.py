@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding
+from blockfit.facts.systems import units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
 from blockfit.measure.booleans import arrays_of, hull_solid
@@ -54,15 +56,20 @@ class SecondFigure:
 
     def __str__(self) -> str:
         """Return what was found, in plain words."""
+        return self.text()
+
+    def text(self, units: str = "metric") -> str:
+        """Return what was found, in plain words."""
+        shown = units_of(units)
         if self.fit is None or self.piece is None:
             return "no second figure: nothing that is free beside the first holds it"
         proved = "" if self.scale_bound is None else f"; no single cut frees one over {self.scale_bound:.4f} (proved)"
-        size = " x ".join(f"{side:,.0f}" for side in self.piece.size_mm)
+        size = shown.sizes(self.piece.size_mm, Rounding.UP)
         sawn = sum(cut.area_m2 for cut in self.cuts)
         ways = {1: "a through cut", 2: "a rebate", 3: "a corner"}[len(self.cuts)]
         return (
             f"{self.fit.figure.name} at {np.floor(self.scale * 1e4) / 1e4:.4f} of full size{proved}, from {ways} of "
-            f"{sawn:.2f} m², in a piece within {size} mm"
+            f"{shown.floor_area(sawn)}, in a piece within {size}"
         )
 
 
