@@ -66,6 +66,10 @@ class UnitSystem(ABC):
         """Return a volume."""
 
     @abstractmethod
+    def density(self, kg_m3: float) -> str:
+        """Return the density of a stone."""
+
+    @abstractmethod
     def floor_load(self, kg_m2: float, rounded: Rounding = Rounding.UP) -> str:
         """Return what a floor carries or is pressed by."""
 
@@ -155,6 +159,9 @@ class _Metric(UnitSystem):
         digits = 0 if abs(litres) >= 100 else 1 if abs(litres) >= 1 else 2
         return f"{_round(litres, digits, rounded):,.{digits}f} l"
 
+    def density(self, kg_m3: float) -> str:
+        return f"{kg_m3:,.0f} kg/m³"
+
     def floor_load(self, kg_m2: float, rounded: Rounding = Rounding.UP) -> str:
         return f"{_round(kg_m2, 0, rounded):,.0f} kg/m²"
 
@@ -203,6 +210,9 @@ class _Us(UnitSystem):
             digits = 1 if abs(feet) >= 10 else 2
             return f"{_round(feet, digits, rounded):,.{digits}f} cu ft"
         return f"{_round(cubic_m * 1e9 / _MM_PER_IN**3, 1, rounded):,.1f} cu in"
+
+    def density(self, kg_m3: float) -> str:
+        return f"{kg_m3 / KG_PER_LB * (_MM_PER_FT / 1000) ** 3:,.1f} lb/cu ft"
 
     def floor_load(self, kg_m2: float, rounded: Rounding = Rounding.UP) -> str:
         return f"{_round(kg_m2 / KG_PER_LB * (_MM_PER_FT / 1000) ** 2, 0, rounded):,.0f} lb/sq ft"

@@ -24,6 +24,7 @@ _SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # glTF 2.0, tab
 _HARMLESS = re.compile(r"(KHR|EXT|ADOBE|MSFT)_(materials|texture|lights|xmp|animation)\w*|KHR_mesh_quantization")
 _TAG = re.compile(rb"<(?:\w+:)?(object|component|item|triangle)\b([^>]*)", re.IGNORECASE)
 _ID = re.compile(rb"""\b(?:object)?id\s*=\s*["']([^"']{1,40})["']""")
+_PATH = re.compile(rb"""\bpath\s*=\s*["']([^"']{1,200})["']""")
 
 
 def check_container(name: str, data: bytes, kind: str) -> None:
@@ -162,14 +163,14 @@ def _check_3mf(name: str, data: bytes) -> None:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             entries = archive.infolist()
             _check_entries(name, entries)
-            models = [archive.read(entry) for entry in entries if entry.filename.lower().endswith(".model")]
+            models = {e.filename.lstrip("/"): archive.read(e) for e in entries if e.filename.lower().endswith(".model")}
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError, ValueError) as error:
         if isinstance(error, UnreadableFileError):
             raise
         return  # what is wrong with it, the reader says
     except Exception as error:  # zlib.error and what else its decompressors raise
         raise UnreadableFileError(f"{name} is damaged: {type(error).__name__}; copy or export it again") from error
-    for model in models:
+    for model in models.values():
         if b"<!DOCTYPE" in model[:4096] or b"<!ENTITY" in model:
             raise UnreadableFileError(f"{name} defines entities of its own, which are not read; export it again")
     _check_components(name, models)
@@ -184,21 +185,28 @@ def _check_entries(name: str, entries: list[zipfile.ZipInfo]) -> None:
         )
 
 
-def _check_components(name: str, models: list[bytes]) -> None:
-    children: dict[bytes, list[bytes]] = {b"": []}
-    own: dict[bytes, float] = {}
-    for model in models:
-        current = b""
+def _check_components(name: str, models: Mapping[str, bytes]) -> None:
+    """Check the tree of parts: objects are known by their file and number."""
+    root = ("", b"")
+    children: dict[tuple[str, bytes], list[tuple[str, bytes]]] = {root: []}
+    own: dict[tuple[str, bytes], float] = {}
+    for file, model in models.items():
+        current = root
         for found in _TAG.finditer(model):
             tag, words = found.group(1).lower(), found.group(2)
             if tag == b"triangle":
                 own[current] = own.get(current, 0.0) + 1
                 continue
+            if tag != b"object" and _PATH.search(words):  # left out, a limb would be lost without a word
+                raise UnreadableFileError(
+                    f"{name} keeps parts in files of their own within it, which are not read; export it as one "
+                    "plain 3MF, or as STL or PLY"
+                )
             named = _ID.search(words)
-            key = named.group(1) if named else b"?"
+            key = (file, named.group(1) if named else b"?")
             if tag == b"object":
                 current = key
                 children.setdefault(current, [])
             else:
-                children[b"" if tag == b"item" else current].append(key)
+                children[root if tag == b"item" else current].append(key)
     _check_tree(name, children, own)

@@ -258,3 +258,27 @@ def test_names_are_cleaned_as_they_are_read(tmp_path):
     rows = [{"name": "\x1b]0;x\x07", "width": "1 m", "depth": "1 m", "height": "1 m"}]
     (tmp_path / "y.json").write_text(json.dumps(rows))
     assert bf.read_blocks(tmp_path / "y.json")[0].name == "�]0;x�"
+
+
+def test_parts_in_files_of_their_own_are_refused_and_not_lost(tmp_path):
+    """3MF, production extension: object 1 of one model file is made of object 1 of another."""
+    inner = MODEL.format(
+        more="", objects="", item="1",
+        vertices="".join(f'<vertex x="{x}" y="{y}" z="{z}"/>' for x, y, z in BOX.vertices),
+        triangles="".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in BOX.faces),
+    )  # fmt: skip
+    spaces = (
+        'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02" '
+        'xmlns:p="http://schemas.microsoft.com/3dmanufacturing/production/2015/06"'
+    )
+    part = '<component objectid="1" p:path="/3D/Objects/part.model"/>'
+    outer = (
+        f'<?xml version="1.0"?><model unit="millimeter" {spaces}><resources><object id="1"><components>{part}'
+        '</components></object></resources><build><item objectid="1"/></build></model>'
+    )
+    file = tmp_path / "a.3mf"
+    with zipfile.ZipFile(file, "w") as archive:
+        archive.writestr("3D/3dmodel.model", outer)
+        archive.writestr("3D/Objects/part.model", inner)
+    with pytest.raises(bf.UnreadableFileError, match="in files of their own within it"):
+        bf.read_figure(file)

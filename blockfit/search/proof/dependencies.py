@@ -15,10 +15,10 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags
 
-__all__ = ["cancelled", "dependencies", "exact_dependency", "pair_rows"]
+__all__ = ["MOST_FACES", "cancelled", "dependencies", "exact_dependency", "pair_rows"]
 
 _NEARLY = 1e-8  # of the largest singular value: below it normals count as dependent
-_MOST_FACES = 24  # up to 10,626 fours; beyond that the search collects dependencies as it needs them
+MOST_FACES = 24  # up to 10,626 fours; beyond that the search collects dependencies as it needs them
 
 
 def dependencies(normals: Array) -> tuple[Array, bool]:
@@ -37,7 +37,7 @@ def dependencies(normals: Array) -> tuple[Array, bool]:
 def _dependencies(raw: bytes, count: int) -> tuple[Array, bool]:
     normals = np.frombuffer(raw).reshape(count, 3)
     found = [_opposite(normals)]
-    complete = count <= _MOST_FACES
+    complete = count <= MOST_FACES
     if complete:
         found += [_minimal(normals, 3), _minimal(normals, 4)]
     rows = np.concatenate(found)

@@ -16,11 +16,12 @@ from itertools import combinations
 
 import numpy as np
 
+from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import corners_of, polytope_volume
 from blockfit.geometry.turns import spread_directions
 from blockfit.search.proof.cells import Cells, outside_stance, split, start_cubes, start_turns
-from blockfit.search.proof.dependencies import dependencies, pair_rows
+from blockfit.search.proof.dependencies import MOST_FACES, dependencies, pair_rows
 from blockfit.search.proof.drawn import drawn_rotations, rotations_near
 from blockfit.search.proof.support import Hull, reach, spread_points
 from blockfit.search.proof.together import least_of, least_together
@@ -44,7 +45,7 @@ class Parting:
     ``second`` figure's hull, and ``tolerance`` of its points.
 
     ``triples`` (t, 3) of faces with ``inverses`` (t, 3, 3), so that ``inverses @ n`` are the weights that write n;
-    ``weights`` (k, f) are the dependencies of the block alone.
+    ``weights`` (k, f) are the dependencies of the block alone; ``is_listed``: they are all there are.
     """
 
     normals: Array
@@ -59,6 +60,7 @@ class Parting:
     triples: Ints
     inverses: Array
     weights: Array
+    is_listed: bool
 
     @property
     def size(self) -> float:
@@ -91,18 +93,26 @@ def parting_of(
     on = np.abs(corners @ normals.T - offsets) < 1e-7 * float(np.ptp(corners, axis=0).max())
     pairs = np.array(list(combinations(range(len(corners)), 2)), np.int64)
     edges = pairs[(on[pairs[:, 0]] & on[pairs[:, 1]]).sum(axis=1) >= 2]
-    triples = np.array(list(combinations(range(len(normals)), 3)), np.int64)
+    weights, is_listed = dependencies(normals)
+    triples = np.array(list(combinations(range(len(normals)), 3) if is_listed else []), np.int64).reshape(-1, 3)
     matrices = np.swapaxes(normals[triples], 1, 2)
     sound = np.abs(np.linalg.det(matrices)) > 1e-6
-    weights = dependencies(normals)[0]
     return Parting(
         normals, offsets, corners, edges, middle, first - middle, clear, second, tolerance,
-        triples[sound], np.linalg.inv(matrices[sound]), weights,
+        triples[sound], np.linalg.inv(matrices[sound]), weights, is_listed,
     )  # fmt: skip
 
 
 def largest_beyond(question: Parting, stance: Stance, *, gap: float, max_cells: int, seed: int = 0) -> Parted:
-    """Return the best cut with its rotation, and a bound proved to ``gap``, or as far as ``max_cells`` led."""
+    """Return the best cut with its rotation, and a bound proved to ``gap``, or as far as ``max_cells`` led.
+
+    Raises `BadValueError` for a block of more faces than can be listed by fours.
+    """
+    if not question.is_listed:
+        raise BadValueError(
+            f"a second figure is sought in blocks of up to {MOST_FACES} faces, and this one has "
+            f"{len(question.normals)}; give a plainer block that lies within it"
+        )
     search = _Search(question, stance, seed)
     best = search.best
     turned, settled = _start(stance), 0.0

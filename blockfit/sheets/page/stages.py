@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blockfit.facts.measures import Measure
+from blockfit.facts.phrases import Phrase, down
 from blockfit.facts.systems import METRIC, US, UnitSystem
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid, signed_volume
@@ -24,7 +26,7 @@ _PLANES = 5  # of roughing out, at most
 class StoneStage:
     """What is left at one stage, as a closed surface, and whether it stands by itself; ``pieces_gone`` of the plan."""
 
-    name: str
+    name: Phrase
     vertices: Array
     faces: Ints
     pieces_gone: int
@@ -33,7 +35,7 @@ class StoneStage:
 
     def words(self, units: UnitSystem, stone: Stone | None) -> str:
         """Return what is left and whether it stands."""
-        return f"{self.name}: {self.left(units, stone)} left; {self.stands}"
+        return f"{self.name.text(units)}: {self.left(units, stone)} left; {self.stands}"
 
     def left(self, units: UnitSystem, stone: Stone | None) -> str:
         """Return the weight that is left, or the volume without a stone."""
@@ -42,8 +44,8 @@ class StoneStage:
     def record(self, stone: Stone | None) -> dict[str, object]:
         """Return what the page's slider says."""
         return {
-            "name": self.name,
-            "left_m3": self.volume_m3,
+            "name_metric": self.name.text(METRIC),
+            "name_us": self.name.text(US),
             "left_metric": self.left(METRIC, stone),
             "left_us": self.left(US, stone),
             "metric": self.words(METRIC, stone),
@@ -55,15 +57,15 @@ class StoneStage:
 def stages_of(fit: Fit, plan: OffcutPlan | None) -> list[StoneStage]:
     """Return the stages in order. Roughing out is from the front, with its usual allowance, in a few planes."""
     block = fit.block
-    stages = [_stage("The block", *_whole(fit), 0)]
+    stages = [_stage(Phrase("The block"), *_whole(fit), 0)]
     pieces = plan.pieces if plan is not None else ()
     for number, piece in enumerate(pieces, 1):
-        stages.append(_stage(f"After piece {number}", piece.left.vertices, piece.left.faces, number))
+        stages.append(_stage(Phrase(f"After piece {number}"), piece.left.vertices, piece.left.faces, number))
     if fit.figure.is_solid and block.surface is None:
         left = solid_from(stages[-1].vertices, stages[-1].faces)
         stages += _roughed(fit, left, len(pieces))
     figure = fit.solid()
-    return [*stages, _stage("The finished figure", figure.vertices, figure.faces, len(pieces))]
+    return [*stages, _stage(Phrase("The finished figure"), figure.vertices, figure.faces, len(pieces))]
 
 
 def _whole(fit: Fit) -> tuple[Array, Ints]:
@@ -85,12 +87,12 @@ def _roughed(fit: Fit, left: Solid, gone: int) -> list[StoneStage]:
         start = plane.depth_mm
         vertices, faces = arrays_of(left)
         if len(faces):
-            depth = METRIC.length(plane.depth_mm)
-            stages.append(_stage(f"Roughed out from the front, {depth} in", vertices, faces, gone))
+            name = Phrase.of("Roughed out from the front, {depth} in", depth=down(plane.depth_mm, Measure.LENGTH))
+            stages.append(_stage(name, vertices, faces, gone))
     return stages
 
 
-def _stage(name: str, vertices: Array, faces: Ints, gone: int) -> StoneStage:
+def _stage(name: Phrase, vertices: Array, faces: Ints, gone: int) -> StoneStage:
     volume = signed_volume(vertices, faces)
     stands = "not known to stand: its surface is open"
     if volume > 0:

@@ -13,7 +13,6 @@
   const words = () => {
     const stage = scene.stages[+slider.value];
     said.textContent = us && us.checked ? stage.us : stage.metric;
-    said.dataset.leftM3 = stage.left_m3;
     slider.setAttribute("aria-valuetext", said.textContent);
   };
   const gl = canvas.getContext("webgl2", {antialias: true, preserveDrawingBuffer: true});

@@ -22,4 +22,5 @@ def cautions_section(extra: Sequence[str], layout: Layout) -> list[str]:
 
 def density_lines(stone: Stone, layout: Layout) -> list[str]:
     """Return what the weights count, and where it comes from."""
-    return layout.paragraph(f"Density of {stone.name}: {stone.density_kg_m3:,.0f} kg/m³; {stone.source}.", "")
+    density = layout.units.density(stone.density_kg_m3)
+    return layout.paragraph(f"Density of {stone.name}: {density}; {stone.source}.", "")

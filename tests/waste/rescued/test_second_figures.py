@@ -37,6 +37,15 @@ def test_a_ball_in_a_cube_leaves_a_ball_in_the_corner():
     assert slab.scale >= max(diagonal, (a / 2 - 50) / 2) * 0.999
 
 
+def test_a_block_of_too_many_faces_is_refused_in_words():
+    around = np.random.default_rng(3).normal(size=(60, 3))
+    block = bf.Block.convex(600 * around / np.linalg.norm(around, axis=1)[:, None])
+    fit = bf.safest(cuboid(300, 200, 300), block, stance=FIXED)
+    with pytest.raises(bf.BadValueError, match="of up to 24 faces, and this one has"):
+        bf.largest_from_waste(fit, cuboid(30, 20, 30))
+    assert bf.best_first_cut(fit).volume_m3 > 0  # one cut is sought in any block
+
+
 def test_two_equal_boxes_in_a_box():
     """By hand: 300 + 20 + 10 + 300 along x, and 5 of cover round the second."""
     block = bf.Block.box(640, 210, 310)
