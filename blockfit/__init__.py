@@ -52,9 +52,10 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import STONES, Stone
-from blockfit.waste.offcuts.marks import Edge, Hollow, Mark
-from blockfit.waste.offcuts.methods import METHODS, Method
-from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, offcuts
+from blockfit.waste.cuts.cut import Cut
+from blockfit.waste.cuts.marks import Edge, Hollow, Mark
+from blockfit.waste.cuts.methods import METHODS, Method
+from blockfit.waste.offcuts.plan import Offcut, OffcutPlan, offcuts
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.directions import Directions, directions
 from blockfit.waste.reach.fronts import Front, best_front
@@ -67,6 +68,7 @@ from blockfit.waste.rescued.shared import Shared, share_block
 from blockfit.waste.rescued.worth import PieceWorth, Worth, worth
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
+from blockfit.waste.reserve.squaring import Squaring, TrueFace, squaring
 from blockfit.waste.standing.handling import Handling, handling
 from blockfit.waste.standing.weight import Weights, WeightStage, hours, weights
 from blockfit.waste.strength.thin import ThinStone, thin_stone
@@ -94,8 +96,8 @@ __all__ = [
     "Fit",
     "Flaw",
     "Front",
-    "Hollow",
     "Handling",
+    "Hollow",
     "Job",
     "Kind",
     "METHODS",
@@ -107,10 +109,10 @@ __all__ = [
     "Offcut",
     "OffcutPlan",
     "OpenSurfaceError",
-    "PieceWorth",
     "OutlinesDisagreeError",
-    "Photo",
     "Pace",
+    "Photo",
+    "PieceWorth",
     "Placement",
     "Plane",
     "Point",
@@ -128,6 +130,7 @@ __all__ = [
     "Setting",
     "Shared",
     "Sheet",
+    "Squaring",
     "Stage",
     "Stance",
     "Stone",
@@ -135,13 +138,14 @@ __all__ = [
     "Survey",
     "ThinStone",
     "Tool",
+    "TrueFace",
     "Undercuts",
     "UnitNeededError",
     "UnknownStoneError",
     "UnreadableFileError",
     "Verdict",
-    "WeightStage",
     "Verified",
+    "WeightStage",
     "Weights",
     "Wish",
     "Worth",
@@ -150,9 +154,9 @@ __all__ = [
     "best_first_cut",
     "best_front",
     "check",
-    "cut_sheets",
     "compare",
     "concepts",
+    "cut_sheets",
     "demo_blocks",
     "demo_figure",
     "directions",
@@ -187,6 +191,7 @@ __all__ = [
     "setting",
     "share_block",
     "smallest_block",
+    "squaring",
     "stage_of",
     "stone_cover",
     "stone_left",

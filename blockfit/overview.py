@@ -36,6 +36,7 @@ from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
+from blockfit.waste.reserve.squaring import Squaring, squaring
 from blockfit.waste.standing.handling import Handling, handling
 from blockfit.waste.standing.weight import Weights, weights
 from blockfit.waste.strength.thin import ThinStone, thin_stone
@@ -62,6 +63,7 @@ class Survey:
     weights: Weights | None = None
     handling: Handling | None = None
     thin: ThinStone | None = None
+    squaring: Squaring | None = None
     would_fit: Fit | None = None
     lacking: str = ""
     in_stage: bool = False
@@ -114,7 +116,7 @@ class Survey:
         if self.cover is not None and self.reserve is not None:
             yield "Stone over the figure", cover_section(fit, self.cover, self.reserve, layout, in_stage=self.in_stage)
         if fit.kept_mm:
-            yield "Flaws and rough sides", flaws_section(fit, layout)
+            yield "Flaws and rough sides", flaws_section(fit, self.squaring, layout)
         if self.undercuts is not None:
             yield f"Working inward from the {self.undercuts.front}", undercuts_section(self.undercuts, layout)
         if self.offcuts is not None and self.weights is not None:
@@ -146,6 +148,7 @@ class Survey:
             "fit": fit_record(self.fit),
             "cover": None if self.cover is None else self.cover.record(),
             "setback": None if self.reserve is None else self.reserve.record(),
+            "squaring": None if self.squaring is None else self.squaring.record(),
             "undercuts": None if self.undercuts is None else self.undercuts.record(),
             "offcuts": None if self.offcuts is None else self.offcuts.record(),
             "weights": None if self.weights is None else self.weights.record(),
@@ -261,7 +264,7 @@ def survey(  # noqa: PLR0913
     if stage is not None:
         return replace(found, thin=thin_stone(fit), lacking=_NO_BLOCK)
     if fit.block.surface is not None:
-        return replace(found, handling=handling(fit, **limits), thin=thin_stone(fit), lacking=_ROUGH)
+        found = replace(found, squaring=squaring(fit))
     progress("finding undercuts")
     cut = undercuts(fit, pitch=pitch, tool=tool)
     if plan is None:
@@ -288,10 +291,6 @@ _NO_SOLID = "undercuts, offcuts and weights need a closed solid; this figure is 
 _NO_BLOCK = (
     "pieces to save, undercuts and weights are answered in the block as bought, which is no more: stone_left says what "
     "is left, and where"
-)
-_ROUGH = (
-    "undercuts, offcuts and weights by stage are answered in a sawn block; in a rough one, of the block as you square "
-    "it. Standing is answered for the block as it is and for the finished figure"
 )
 
 

@@ -308,7 +308,7 @@ def _told(  # noqa: PLR0913
     density = None if block.stone is None else block.stone.density_kg_m3
     share = _waste_share(shape, block, size) if size else None
     recovered = None
-    if asked.offcuts and verdict is Verdict.FITS and block.surface is None:
+    if asked.offcuts and verdict is Verdict.FITS:
         recovered = plan_offcuts(placed).recovered
     placement = placed.placement
     failed = _failed(figure, block, asked, fit, deep, verdict)

@@ -13,7 +13,7 @@ from blockfit.commands.terms import length_of
 from blockfit.errors import BadValueError, BlockfitError, shown_name
 from blockfit.intake.tables import table_rows
 from blockfit.units import KG_PER_LB, mass_kg, number_of, sizes_mm
-from blockfit.waste.offcuts.methods import Method
+from blockfit.waste.cuts.methods import Method
 from blockfit.waste.offcuts.wishes import CUTS
 
 __all__ = ["PIECES", "sawing", "sawing_of"]

@@ -28,9 +28,10 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import Stone
-from blockfit.waste.offcuts.marks import Edge, Hollow, Mark
-from blockfit.waste.offcuts.methods import Method
-from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan, Web
+from blockfit.waste.cuts.cut import Cut
+from blockfit.waste.cuts.marks import Edge, Hollow, Mark
+from blockfit.waste.cuts.methods import Method
+from blockfit.waste.offcuts.plan import Offcut, OffcutPlan, Web
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.statics import Balance

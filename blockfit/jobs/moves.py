@@ -12,6 +12,7 @@ from blockfit.jobs.stone import stone_now
 from blockfit.search.ask import Seek
 from blockfit.search.choice.recovery import Recovery, Rung, lost_flaws, recover
 from blockfit.search.result import Fit, Verdict
+from blockfit.solids.block import SURFACE
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
@@ -55,7 +56,7 @@ def taken(job: Job, found: Recovery, letter: str, *, why: str = "", margin: Leng
 
 def _fit_at(fit: Fit, rung: Rung, placement: Placement, lost: list[Flaw]) -> Fit:
     """Return the fit at a rung's placement: at that scale as asked, the best found, nothing more proved of it."""
-    named = {"the block's surface", *(flaw.name for flaw in (*fit.block.flaws, *lost))}
+    named = {SURFACE, *(flaw.name for flaw in (*fit.block.flaws, *lost))}
     limits = fit.ask.stance
     tilt, turn = (
         limit if by <= limit + 1e-9 else min(180.0, by + 1e-9)

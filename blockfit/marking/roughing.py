@@ -14,10 +14,11 @@ from blockfit.facts.results import Result
 from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
-from blockfit.measure.booleans import hull_solid, prism
+from blockfit.measure.booleans import prism
 from blockfit.measure.sections import area_of, convex_area, grown, only_areas, rings_of, swept_area
 from blockfit.measure.shadows import Shadow
 from blockfit.measure.views import face_view
+from blockfit.search.flawed.obstacles import stone_of
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -222,7 +223,7 @@ def _removed_m3(
     near, far = between
     if block.kind == "box":
         return float(go.area) * (far - near) * 1e-9
-    slab = hull_solid(block.corners_mm).trim_by_plane(into.tolist(), near).trim_by_plane((-into).tolist(), -far)
+    slab = stone_of(block).trim_by_plane(into.tolist(), near).trim_by_plane((-into).tolist(), -far)
     if keep.is_empty:
         return float(slab.volume()) * 1e-9
     third = 3 - sum(axes)

@@ -108,9 +108,13 @@ def _around_ball(vertices: Array, faces: Ints, radius: float, count: int) -> Arr
     return corners_of(normals, np.full(len(normals), radius))[0]
 
 
-def gap_between(first: Solid, second: Solid, search_mm: float) -> float:
-    """Return the least distance between two solids in mm, up to ``search_mm``; 0 if they meet."""
-    return float(first.min_gap(second, search_mm))
+def gap_between(first: Solid, second: Solid, most_mm: float) -> float:
+    """Return the least distance between two solids in mm, known to be ``most_mm`` at most; 0 if they meet.
+
+    All pairs of faces so near are looked at: with a bound just above the answer that takes a moment, with one of
+    metres minutes.
+    """
+    return float(first.min_gap(second, max(0.0, most_mm) * (1 + 1e-9) + 1e-6))
 
 
 def refined(vertices: Array, faces: Ints, length_mm: float) -> tuple[Array, Ints]:

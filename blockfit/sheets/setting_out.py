@@ -12,8 +12,9 @@ from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.solids.block import BOX_FACES, Block
 from blockfit.units import feet_and_inches
-from blockfit.waste.offcuts.marks import Edge, Mark
-from blockfit.waste.offcuts.plan import Cut, Offcut
+from blockfit.waste.cuts.cut import Cut
+from blockfit.waste.cuts.marks import Edge, Mark
+from blockfit.waste.offcuts.plan import Offcut
 
 __all__ = ["cut_words", "length_words", "piece_words", "place_words", "way_out_words"]
 
@@ -42,7 +43,7 @@ def cut_words(cut: Cut, block: Block, *, units: str = "metric") -> list[str]:
     if units not in _STEP_MM:
         raise BadValueError(f'units={units!r} must be "metric" or "us"')
     if not cut.marks:
-        return []
+        return _frame_words(cut, block, units)
     words = [_line_words(cut, block, units)]
     ways = [_way_words(mark.waste) for mark in cut.marks]
     words.append(f"waste {ways[0] if len(set(ways)) == 1 else _by_face(cut.marks, ways, 'on')}")
@@ -56,6 +57,21 @@ def cut_words(cut: Cut, block: Block, *, units: str = "metric") -> list[str]:
     if stop is not None and stop.depth_mm is not None:
         words.append(f"from {_the(stop.face)} stop {_depth_words(stop.depth_mm, units)}")
     return words
+
+
+def _frame_words(cut: Cut, block: Block, units: str) -> list[str]:
+    """Return how a cut through rough stone is set out: no line can be snapped, so it is sighted from a frame."""
+    if cut.places_mm is None or len(cut.places_mm) == 0:
+        return []
+    places = [_across_and_up("", at, cut.normal, block, units) for at in np.asarray(cut.places_mm)]
+    kerf = length_words(cut.kerf_mm, units) if units == "metric" else _apart(cut.kerf_mm, units)
+    return [
+        "no face to snap it on: from a frame set up square around the stone, against its outermost points, mark "
+        + "; ".join(f"({k}) {place}" for k, place in enumerate(places, 1))
+        + ", and sight them into one plane",
+        f"waste {_way_words(cut.normal)}",
+        *([f"kerf {kerf} on its other side"] if cut.kerf_mm > 0 else []),
+    ]
 
 
 def _guide_words(marks: Sequence[Mark]) -> str:

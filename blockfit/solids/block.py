@@ -19,7 +19,10 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 
-__all__ = ["BOX_FACES", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
+__all__ = ["BOX_FACES", "SURFACE", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
+
+SURFACE = "the block's surface"
+"""What a rough block's own surface is called among what a figure keeps clear of."""
 
 BOX_FACES = ("front", "back", "left", "right", "bottom", "top")
 _BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1]], dtype=np.float64)

@@ -67,7 +67,7 @@ def balance(centre: Array, contacts: Array, within_mm: float = 0.0) -> Balance:
     ring = footprint(contacts[:, :2]) if len(contacts) else np.zeros((0, 2))
     if len(ring) < 3:  # a point, a line or nothing: nothing can stand on it
         off = distance_to(ring, centre[:2])
-        return Balance(False, -off, "every side", 0.0, (), ring, centre, within_mm)
+        return Balance(False, -off, "nearest side", 0.0, (), ring, centre, within_mm)
     height = float(centre[2] - contacts[:, 2].max()) + within_mm
     along = np.roll(ring, -1, axis=0) - ring
     outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]

@@ -14,7 +14,7 @@ import blockfit as bf
 from blockfit.sheets.setting_out import cut_words, piece_words
 from blockfit.sheets.survey.cutting import offcuts_section
 from blockfit.sheets.words import Layout
-from blockfit.waste.offcuts.marks import marks_of
+from blockfit.waste.cuts.marks import marks_of
 
 FIXED = bf.Stance.fixed()
 

@@ -30,7 +30,7 @@ from blockfit.search.flawed.rough import best_of, plain_of
 from blockfit.search.flawed.starts import starts_for
 from blockfit.search.flawed.travel import FINE_MM, first_free
 from blockfit.search.result import Fit, counted_faces
-from blockfit.solids.block import Block
+from blockfit.solids.block import SURFACE, Block
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
@@ -319,7 +319,7 @@ def _rung(
     moved = placement.apply(room.middle[None])[0] - start.at
     cover = planes + fit.asked_cover_mm
     skin = float(fit.block.skin_mm.max(initial=0.0))
-    outside = [by - skin for about, by in kept if about == "the block's surface"]
+    outside = [by - skin for about, by in kept if about == SURFACE]
     marks = {}
     for mark, place in figure.landmarks.items():
         point = np.array(place)

@@ -66,7 +66,7 @@ def kept_clear(room: Room, at: Found) -> Kept:
             if meets and (shared ^ obstacle.body).volume() > _MEETS * solid.volume():
                 kept[number] = min(-_SHARED_MM, _nearest(room, body, vertices, by))
             elif meets or by < obstacle.margin_mm:
-                kept[number] = gap_between(solid, obstacle.body, _just_more(by))
+                kept[number] = gap_between(solid, obstacle.body, by)
             else:
                 kept[number] = _far_gap(room, at, faces, obstacle)
     return tuple((o.name, float(by - room.spare_mm)) for o, by in zip(room.obstacles, kept, strict=True))
@@ -86,7 +86,7 @@ def _body_gap(room: Room, solid: Solid, body: Body, vertices: Array, most: float
     if wrong.volume() > _MEETS * solid.volume():
         return min(-_SHARED_MM, near)
     whole = room.obstacles[body.owners[0]].beyond if body.is_outside else body.solid
-    return gap_between(solid, whole, _just_more(near))
+    return gap_between(solid, whole, near)
 
 
 def _just_more(distance: float) -> float:

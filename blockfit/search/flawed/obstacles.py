@@ -17,12 +17,14 @@ from blockfit.measure.booleans import (
     refined,
     solid_from,
 )
-from blockfit.solids.block import Block
+from blockfit.solids.block import SURFACE, Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.sawn import may_reach
 
 __all__ = ["Obstacle", "grown_body", "obstacles_of", "stone_obstacle", "stone_of"]
+
+_SPARE_MM = 2e-3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,8 +54,8 @@ def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
     # A zone that begins beyond the block is in nobody's way, and has no solid there.
     found = [_flaw(flaw, block) for flaw in block.flaws if flaw.kind != "beyond" or may_reach(flaw, block)]
     if block.surface is not None:
-        margin = cover_mm + float(block.skin_mm.max())
-        found.append(stone_obstacle("the block's surface", block.surface, margin))
+        margin = cover_mm + float(block.skin_mm.max()) + _SPARE_MM  # so that what is found keeps all that was asked
+        found.append(stone_obstacle(SURFACE, block.surface, margin))
     return found
 
 

@@ -17,7 +17,7 @@ from blockfit.search.flawed.kept import Kept, kept_clear, sharpened, verified
 from blockfit.search.flawed.room import Found, Room, room_of
 from blockfit.search.flawed.starts import axes_of, roomiest, rotations_for, starts_for
 from blockfit.search.result import Fit, Verdict, counted_faces
-from blockfit.solids.block import Block
+from blockfit.solids.block import SURFACE, Block
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
@@ -214,7 +214,7 @@ def _told(relaxed: Fit, block: Block, best: tuple[Placement, Array, Kept], least
     placement, planes, kept = best
     cover = planes + relaxed.asked_cover_mm
     counted = counted_faces(relaxed.asked_cover_mm)
-    outside = [by - float(block.skin_mm.max()) for name, by in kept if name == "the block's surface"]
+    outside = [by - float(block.skin_mm.max()) for name, by in kept if name == SURFACE]
     cover_mm = min([float(cover[counted].min()), *outside]) if block.surface is None else outside[0]
     enough = placement.scale >= least
     bound = relaxed.scale_bound

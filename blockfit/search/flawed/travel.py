@@ -28,6 +28,7 @@ FINE_MM = 1e-4
 """What stands in the way by less than this along the way is a touch."""
 _ASIDE_MM = 1e-3
 _AROUND = _ASIDE_MM * np.array([[0.0, 0.0], [1.0, 0.0], [-0.5, 0.866], [-0.5, -0.866]])
+_FEW = 0.3  # of the corners: so few are looked at by themselves
 _TOUCH = 1e-7
 _ENDLESS = 1e7
 _LINES = 2500
@@ -99,6 +100,8 @@ class _Search:
         self.size = float(np.abs(placed.vertices).max())
         self.solid = solid_from(placed.vertices, placed.faces)
         self.distant = [o for o in obstacles if o.is_outside and o.margin_mm > 0]
+        self._fields: dict[int, SurfaceDistance] = {}
+        self._looked: dict[int, tuple[float, Array | None]] = {}
         self.known: list[_Way] = []
         self.bodies: list[tuple[Obstacle, Solid, tuple[Array, Ints]]] = []
         field = None
@@ -234,8 +237,30 @@ class _Search:
         return good
 
     def _gap(self, obstacle: Obstacle, by: float) -> float:
-        moved = self.solid.translate((by * self.way).tolist())
-        return gap_between(moved, obstacle.beyond, 1e4)
+        least = self._nearest_corner(obstacle, by)
+        if least <= 0:
+            return 0.0
+        return gap_between(self.solid.translate((by * self.way).tolist()), obstacle.beyond, least)
+
+    def _nearest_corner(self, obstacle: Obstacle, by: float) -> float:
+        """Return how far within a stone's surface the figure's nearest corner lies after moving by so much."""
+        at, away = self._looked.get(id(obstacle), (0.0, None))
+        field = self._field_of(obstacle)
+        if away is not None:
+            # No distance changes by more than the movement: corners that were far away are not looked at again.
+            near = away <= away.min() + 2 * abs(by - at)
+            if near.mean() < _FEW:
+                return -float(field.signed(self.placed.vertices[near] + by * self.way)[0].max())
+        away = -field.signed(self.placed.vertices + by * self.way)[0]
+        self._looked[id(obstacle)] = by, away
+        return float(away.min())
+
+    def _field_of(self, obstacle: Obstacle) -> SurfaceDistance:
+        """Return the distances of a stone's surface, made once."""
+        if id(obstacle) not in self._fields:
+            vertices, faces = arrays_of(obstacle.body)
+            self._fields[id(obstacle)] = SurfaceDistance(vertices, faces)
+        return self._fields[id(obstacle)]
 
     def met(self, at: float, *, last: bool = False) -> tuple[str, Array]:
         """Return the name of what the figure meets after moving by ``at``, and the place (3,) of it, where it is now.

@@ -56,12 +56,11 @@ class StoneStage:
 
 def stages_of(fit: Fit, plan: OffcutPlan | None) -> list[StoneStage]:
     """Return the stages in order. Roughing out is from the front, with its usual allowance, in a few planes."""
-    block = fit.block
     stages = [_stage(Phrase("The block"), *_whole(fit), 0)]
     pieces = plan.pieces if plan is not None else ()
     for number, piece in enumerate(pieces, 1):
         stages.append(_stage(Phrase(f"After piece {number}"), piece.left.vertices, piece.left.faces, number))
-    if fit.figure.is_solid and block.surface is None:
+    if fit.figure.is_solid:
         left = solid_from(stages[-1].vertices, stages[-1].faces)
         stages += _roughed(fit, left, len(pieces))
     figure = fit.solid()

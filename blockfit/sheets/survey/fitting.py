@@ -8,10 +8,12 @@ from blockfit.search.ask import Seek
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.survey.envelope import bound_words, fits_words, known_lines, proved_words
 from blockfit.sheets.words import Layout, rounded_down, rounded_up, standing_words
+from blockfit.solids.block import BOX_FACES
 from blockfit.solids.figure import Figure
 from blockfit.units import feet_and_inches
 from blockfit.waste.reserve.cover import Cover
 from blockfit.waste.reserve.setback import Setback
+from blockfit.waste.reserve.squaring import Squaring
 
 __all__ = [
     "cover_section",
@@ -133,8 +135,10 @@ def cover_section(fit: Fit, cover: Cover, reserve: Setback, layout: Layout, *, i
         f"{units.length(cover.least_mm)} towards the {cover.least_face}, at {units.point(cover.at)} (exact"
         f"{', in the block as bought' if in_stage else ''})",
     )
-    faces = "On each face" if cover.least_face != "block's surface" else "To its planes"
-    lines += layout.item(faces, ", ".join(f"{name} {units.length(by)}" for name, by in cover.by_face.items()))
+    rough = fit.block.surface is not None
+    by_face = {name: by for name, by in cover.by_face.items() if not rough or name in BOX_FACES}
+    told = ", ".join(f"{name} {units.length(by)}" for name, by in by_face.items())
+    lines += layout.item("Box around it" if rough else "On each face", told)
     if cover.margin_mm:
         lines += layout.item("", f"{units.fine(cover.margin_mm)} is taken off for the figure's margin")
     limit = reserve.limit_face if reserve.limit_face.startswith("the ") else f"the {reserve.limit_face}"
@@ -147,8 +151,8 @@ def cover_section(fit: Fit, cover: Cover, reserve: Setback, layout: Layout, *, i
     return lines
 
 
-def flaws_section(fit: Fit, layout: Layout) -> list[str]:
-    """Return the distance kept from every flaw, and what they cost."""
+def flaws_section(fit: Fit, squared: Squaring | None, layout: Layout) -> list[str]:
+    """Return the distance kept from every flaw, what they cost, and what squaring a rough block takes."""
     units = layout.units
     lines = layout.paragraph("Mark each flaw on the stone; wet it and look again before the first cut.")
     for name, by in fit.kept_mm:
@@ -156,6 +160,24 @@ def flaws_section(fit: Fit, layout: Layout) -> list[str]:
     if fit.flaw_cost is not None:
         cost = f"{fit.flaw_cost:.4f} of scale" if fit.ask.is_scale else f"{units.length(fit.flaw_cost)} of cover"
         lines += layout.item("They cost", f"{cost}, against the same block without them (best found, not proved best)")
+    return lines if squared is None else [*lines, *_squaring_lines(squared, layout)]
+
+
+def _squaring_lines(squared: Squaring, layout: Layout) -> list[str]:
+    """Return what must be sawn for a true base and two faces to measure from."""
+    units = layout.units
+    lost = units.volume(squared.loss_m3, Rounding.UP)
+    lost += "" if squared.loss_kg is None else f", {units.mass(squared.loss_kg)}"
+    stands = "it then stands by itself" if squared.stands else "IT DOES NOT THEN STAND BY ITSELF"
+    lines = layout.item("Least squaring", f"a true base and two faces to measure from cost {lost} in all; {stands}:")
+    for face in squared.faces:
+        small = "" if face.is_large else ", no larger for the figure's sake"
+        lines += layout.item(
+            "",
+            f"{face.face}: {units.fine(face.inset_mm, Rounding.UP)} in from its outermost place, "
+            f"{units.floor_area(face.area_m2, Rounding.DOWN)} true{small}; "
+            f"{units.length(face.cover_mm)} stay over the figure there",
+        )
     return lines
 
 

@@ -11,8 +11,9 @@ from blockfit.geometry.polytope import corners_of
 from blockfit.measure.sections import footprint
 from blockfit.sheets.setting_out import piece_words, place_words, way_out_words
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
-from blockfit.waste.offcuts.marks import Mark
-from blockfit.waste.offcuts.plan import Cut, Offcut, OffcutPlan
+from blockfit.waste.cuts.cut import Cut
+from blockfit.waste.cuts.marks import Mark
+from blockfit.waste.offcuts.plan import Offcut, OffcutPlan
 
 __all__ = ["cut_sheets", "piece_sheets"]
 

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from blockfit.waste.offcuts.planner import Planner, Setting
+from blockfit.waste.offcuts.parts import Setting
+from blockfit.waste.offcuts.planner import Planner
 
 __all__ = ["best_course"]
 

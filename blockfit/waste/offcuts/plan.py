@@ -17,48 +17,30 @@ from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
 from blockfit.geometry.surface import centroid, signed_volume
-from blockfit.measure.booleans import arrays_of, hull_solid
+from blockfit.measure.booleans import arrays_of
 from blockfit.measure.sections import band, polygon_area
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
 from blockfit.units import Length, Mass, length_mm, mass_kg
+from blockfit.waste.cuts.cut import Cut, cuts_of
+from blockfit.waste.cuts.division import frame_of
+from blockfit.waste.cuts.marks import Hollow
+from blockfit.waste.cuts.methods import Method, ways_of
+from blockfit.waste.cuts.sweep import free_travel
 from blockfit.waste.offcuts.beam import best_course
-from blockfit.waste.offcuts.division import frame_of
-from blockfit.waste.offcuts.marks import Hollow, Mark, marks_of
-from blockfit.waste.offcuts.methods import Method, depth_needed, ways_of
-from blockfit.waste.offcuts.planner import Part, Planner
-from blockfit.waste.offcuts.sweep import free_travel
+from blockfit.waste.offcuts.parts import Part
+from blockfit.waste.offcuts.planner import Planner
 from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reserve.setback import setback
 from blockfit.waste.statics import Balance, balance, base_of
 
-__all__ = ["Cut", "Offcut", "OffcutPlan", "Trade", "Web", "offcuts"]
+__all__ = ["Offcut", "OffcutPlan", "Trade", "Web", "offcuts"]
 
 _KINDS = {1: "through cut", 2: "rebate", 3: "corner"}
 _EARLY, _LATE = "before carving", "once the front is finished"
-
-
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class Cut(Result):
-    """A flat cut: the piece lies where ``normal · x >= offset_mm``.
-
-    ``area_m2`` is what is sawn, ``outline`` (k, 3) its corners in order, ``kerf_mm`` its width, ``method`` what
-    makes it and ``depth_mm`` how deep that must reach. ``opposed`` cuts come from both sides. ``marks`` are the lines
-    to snap, one for each face of the stone as it then stands that the cut crosses, in order round it.
-    """
-
-    normal: Array = field(metadata=fact("normal", Sure.EXACT, shown=False))
-    offset_mm: float = field(metadata=fact("offset", Sure.EXACT, shown=False))
-    area_m2: float = field(metadata=fact("sawn", Sure.EXACT))
-    method: str = field(metadata=fact("by", Sure.GIVEN))
-    kerf_mm: float = field(metadata=fact("kerf", Sure.GIVEN))
-    depth_mm: float = field(metadata=fact("depth", Sure.EXACT, Rounding.UP))
-    outline: Array = field(metadata=fact("outline", Sure.EXACT, key="outline_mm", shown=False))
-    opposed: bool
-    marks: tuple[Mark, ...] = field(metadata=fact("lines to snap", Sure.EXACT, shown=False))
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -77,7 +59,8 @@ class Offcut(Result):
     without a stone. ``kind`` is through cut, rebate, corner, or part of one that was divided to be lifted.
     ``box_mm`` is the largest box that could be sawn from it. ``stage`` is when it may leave, ``setback_mm`` how far
     the figure can still go back afterwards, ``left``, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the
-    banker; ``origin`` is the block that it was cut from.
+    banker; ``origin`` is the block that it was cut from. ``sound_mm`` (n, 3) are the corners of a convex body of sound
+    stone within the piece: all of it, unless the block was rough.
     """
 
     kind: str = field(metadata=fact("kind", Sure.EXACT))
@@ -99,17 +82,25 @@ class Offcut(Result):
     left_stands: Balance
     left: Figure
     origin: Block | None = None
+    sound_mm: Array | None = None
 
     def block(self, margin: Length = 0) -> Block:
         """Return the piece as a block to be carved, in the first block's frame: stone, bed, skin and flaws go with it.
+
+        Of a rough block's piece it is the convex body of sound stone that surely lies in it.
 
         Its sawn faces lose ``margin`` of bruised stone; see `blockfit.solids.sawn`.
         """
         if self.origin is None:
             raise BadValueError(f"{self.solid.name} was kept without its block; plan the offcuts anew")
-        corners = np.asarray(self.solid.vertices)
+        corners = self.convex_mm
         name = f"{self.solid.name} of {self.origin.name}"
         return sawn_block(corners, self.origin, margin_mm=length_mm(margin, "margin", least=0), name=name)
+
+    @property
+    def convex_mm(self) -> Array:
+        """Corners (n, 3) of the convex body of sound stone in the piece."""
+        return np.asarray(self.solid.vertices if self.sound_mm is None else self.sound_mm)
 
     def record(self) -> dict[str, Any]:
         """Return the piece as plain data, how the rest stands beside it."""
@@ -290,7 +281,7 @@ def offcuts(  # noqa: PLR0913
         lift_limit_kg=lift_kg,
         waste_m3=waste,
         hollows=tuple(planner.hollows),
-        wishes=limits.wishes.told([(piece.volume_m3, piece.solid.vertices) for piece in pieces]),
+        wishes=limits.wishes.told([(piece.volume_m3, piece.convex_mm) for piece in pieces]),
     )
     if cuts is None or not compare:
         return found
@@ -326,16 +317,16 @@ def _offcut(
     part: Part, block: Block, gone: Sequence[Hollow], number: int, stage: str, back_mm: float, web_mm: float
 ) -> Offcut:
     stone = block.stone
-    vertices, faces = arrays_of(hull_solid(part.corners))
+    vertices, faces = arrays_of(part.solid)
     solid = Figure(vertices, faces, name=f"offcut {number}")
     volume = solid.volume_m3 or 0.0
     kind = _KINDS[min(3, max(1, len(part.normals)))]
-    width, depth, height = np.ptp(part.corners, axis=0).tolist()
-    cuts = _cuts(part, block, gone)
+    width, depth, height = np.ptp(vertices, axis=0).tolist()
+    cuts = cuts_of(block, gone, part.normals, part.offsets, part.methods, part.outlines, part.areas_m2)
     left, left_faces = arrays_of(part.left)
     left_m3 = signed_volume(left, left_faces) * 1e-9
     frames = [np.eye(3), *[frame_of(normal) for normal in part.normals if np.abs(normal).max() < 1 - 1e-9]]
-    a, b, c = inner_box(part.corners, frames).tolist()
+    a, b, c = inner_box(part.sound, frames).tolist()
     return Offcut(
         kind=f"{kind}, divided" if part.divided else kind,
         volume_m3=volume,
@@ -343,7 +334,7 @@ def _offcut(
         weight_range_kg=None if stone is None else (volume * stone.low_kg_m3, volume * stone.high_kg_m3),
         size_mm=(width, depth, height),
         box_mm=(a, b, c),
-        least_thickness_mm=least_width(part.corners),
+        least_thickness_mm=least_width(part.sound),
         centre_mm=solid.centroid_mm,
         cuts=cuts,
         web=_web(cuts[-1], web_mm) if cuts else None,
@@ -356,30 +347,8 @@ def _offcut(
         left_stands=balance(centroid(left, left_faces), base_of(left)),
         left=Figure(left, left_faces, name=f"stone left after offcut {number}"),
         origin=block,
+        sound_mm=part.sound,
     )
-
-
-def _cuts(part: Part, block: Block, gone: Sequence[Hollow]) -> tuple[Cut, ...]:
-    kerfs = np.array([method.kerf_mm for method in part.methods])
-    planes = [(normal, float(offset)) for normal, offset in zip(part.normals, part.offsets, strict=True)]
-    cuts = []
-    for k, (normal, offset) in enumerate(planes):
-        method = part.methods[k]
-        depth = depth_needed(part.outlines[k], normal, planes[:k] + planes[k + 1 :])
-        cuts.append(
-            Cut(
-                normal=normal,
-                offset_mm=offset,
-                area_m2=part.areas_m2[k],
-                method=method.name,
-                kerf_mm=method.kerf_mm,
-                depth_mm=depth,
-                outline=part.outlines[k],
-                opposed=method.opposed and len(planes) == 1,
-                marks=marks_of(block, gone, part.normals, part.offsets, kerfs, k),
-            )
-        )
-    return tuple(cuts)
 
 
 def _web(cut: Cut, width_mm: float) -> Web | None:

@@ -4,27 +4,28 @@ Every plane is set exactly, by cutting the figure itself; samples only suggest w
 
 from collections.abc import Sequence
 from copy import copy
-from dataclasses import dataclass
-from itertools import islice, product
+from itertools import islice
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
-from blockfit.geometry.polytope import corners_of, least_width, polytope_volume
+from blockfit.geometry.polytope import corners_of, least_width
 from blockfit.measure.booleans import Solid, hull_solid
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.waste.offcuts.clipping import reach_beyond
-from blockfit.waste.offcuts.division import divisions, outline, spans
-from blockfit.waste.offcuts.marks import Hollow
-from blockfit.waste.offcuts.methods import Method, capable, depth_needed, still_made
-from blockfit.waste.offcuts.sampling import grid_points, seen_reach, surface_points, thinned
-from blockfit.waste.offcuts.sweep import swept
+from blockfit.waste.cuts.clipping import reach_beyond
+from blockfit.waste.cuts.division import divisions, outline
+from blockfit.waste.cuts.marks import Hollow
+from blockfit.waste.cuts.methods import Method, capable, depth_needed, still_made
+from blockfit.waste.cuts.sweep import swept
+from blockfit.waste.offcuts.parts import Part, Setting, Span, parted
+from blockfit.waste.offcuts.sampling import seen_reach, surface_points, thinned
+from blockfit.waste.offcuts.stone import stone_for_pieces
 from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, draw_out
 from blockfit.waste.offcuts.wishes import Limits, moved_out
 
-__all__ = ["Part", "Planner", "Setting"]
+__all__ = ["Planner"]
 
 _SAMPLES = 18_000
 _MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
@@ -35,43 +36,6 @@ _HAIR_MM = 1e-4
 _TOUCH_MM = 1e-6
 _SLIVER_MM = 1e-6  # faces of the stone left that lie so near each other become one
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Part:
-    """A piece to take off: where ``normals @ x >= offsets``, its corners (n, 3), volume, way out, and for every cut
-    its sawn area (m²), outline (k, 3) and method."""
-
-    normals: Array
-    offsets: Array
-    corners: Array
-    volume_m3: float
-    areas_m2: tuple[float, ...]
-    outlines: tuple[Array, ...]
-    methods: tuple[Method, ...]
-    draw_out: Array
-    divided: bool
-    left: Solid  # the stone then left
-    before: int  # how many of `Planner.hollows` were there when it was begun
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Setting:
-    """A wedge set exactly, and what makes each of its cuts."""
-
-    wedge: Wedge
-    methods: tuple[Method, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Span:
-    """One part of a wedge that is divided: beyond ``normals`` and ``offsets``, and before each of ``ends``."""
-
-    normals: Array
-    offsets: Array
-    methods: tuple[Method, ...]
-    ends: tuple[tuple[Array, float], ...]
-    divided: bool
 
 
 class Planner:
@@ -88,10 +52,11 @@ class Planner:
         self.hollows: list[Hollow] = []
         self._kept = 0
         self.too_light_m3 = 0.0
-        self.left: Solid = hull_solid(block.corners_mm)
+        self._rock = stone_for_pieces(block)
+        self.left: Solid = self._rock.solid
         # What is left, as convex parts that overlap: where normals @ x >= offsets, within the outline.
         self._cells: list[tuple[Array, Array]] = [(np.zeros((0, 3)), np.zeros(0))]
-        self._stone = grid_points(block, _SAMPLES)
+        self._stone = self._rock.points(_SAMPLES)
         self._whole = len(self._stone)
         self._spacing = (block.volume_m3 * 1e9 / _SAMPLES) ** (1 / 3)
 
@@ -200,12 +165,13 @@ class Planner:
             areas = [self._sawn(span.normals, span.offsets, k, span.ends) for k in range(len(span.normals))]
             gone = span.offsets - np.array([method.kerf_mm for method in span.methods])
             self._remove(span.normals, gone)
-            volume, way = _volume_m3(corners), draw_out(span.normals)
-            if corners is None or way is None or volume < self._limits.least_volume_m3:
+            volume, way = self._rock.volume_m3(corners), draw_out(span.normals)
+            sound = self._sound(span)
+            if corners is None or way is None or sound is None or volume < self._limits.least_volume_m3:
                 self.too_light_m3 += volume
                 self.hollows.append(Hollow.after(span.normals, gone, None, f"the chips after piece {self._kept}"))
                 continue
-            parts.append(self._part(span, corners, np.array(areas), way, before))
+            parts.append(self._part(span, corners, sound, np.array(areas), way, before))
             self._kept += 1
             self.wishes = self.wishes.for_more()
             self.hollows.append(Hollow.after(span.normals, gone, parts[-1].normals, f"piece {self._kept}"))
@@ -229,7 +195,7 @@ class Planner:
         gone = (self._stone @ normals.T >= offsets - kerfs).all(axis=1)
         self._stone = self._stone[~gone]
 
-    def _spans(self, plan: Setting) -> list[_Span]:
+    def _spans(self, plan: Setting) -> list[Span]:
         """Return the parts that a wedge is divided into, each after the parts beyond it; none if it cannot be.
 
         What is divided to be lifted is wanted as parts: each is what was asked for, or is too light to be kept.
@@ -239,13 +205,36 @@ class Planner:
         if corners is None or saw is None:
             return []
         thick_mm = self._limits.least_thickness_mm + saw.kerf_mm
-        for ways in islice(divisions(corners, self._limits.most_volume_m3, thick_mm), _DIVISIONS):
-            parts = _parted(wedge, plan.methods, ways, saw)
-            shapes = [self._corners(part.normals, part.offsets, part.ends) for part in parts]
-            kept = [part for part in shapes if part is not None and _volume_m3(part) >= self._limits.least_volume_m3]
-            if kept and all(self.wishes.met_by(part) for part in kept):
+        whole = self._rock.piece(corners)
+        for ways in islice(divisions(whole, corners, self._limits.most_volume_m3, thick_mm), _DIVISIONS):
+            parts = parted(wedge, plan.methods, ways, saw)
+            kept = [part for part in parts if self._is_kept(part)]
+            if kept and all(self._is_wanted(part) for part in kept):
                 return parts
         return []
+
+    def _is_kept(self, part: Span) -> bool:
+        """Whether a part is heavy enough to be a piece; what is not goes with the chips."""
+        volume = self._rock.volume_m3(self._corners(part.normals, part.offsets, part.ends))
+        return volume >= self._limits.least_volume_m3
+
+    def _is_wanted(self, part: Span) -> bool:
+        """Whether a part is of one body, thick enough all the way, and what the wishes ask."""
+        sound = self._sound(part)
+        if sound is None or (self._rock.is_rough and least_width(sound) < self._limits.least_thickness_mm):
+            return False
+        return self.wishes.met_by(sound)
+
+    def _sound(self, part: Span) -> Array | None:
+        """Return the corners of the sound stone in a part; see `PlannedStone.sound`."""
+        corners = self._corners(part.normals, part.offsets, part.ends)
+        if corners is None:
+            return None
+
+        def inset(by_mm: float) -> Array | None:
+            return self._corners(part.normals, part.offsets, part.ends, by_mm)
+
+        return self._rock.sound(corners, inset)
 
     def _dividing_saw(self, corners: Array, plan: Setting) -> Method | None:
         """Return what divides a piece: its cut stops at the piece's own, and runs on no further."""
@@ -253,20 +242,22 @@ class Planner:
         allowed = max(method.overrun_mm for method in plan.methods)
         fitting = [method for method in self._limits.methods if method.overrun_mm <= allowed]
         saw = capable(fitting, stops, float(np.ptp(corners, axis=0).min()))
-        if saw is None and _volume_m3(corners) <= self._limits.most_volume_m3:
+        if saw is None and self._rock.volume_m3(corners) <= self._limits.most_volume_m3:
             return self._limits.methods[0]  # what is light enough is not divided
         return saw
 
-    def _part(self, span: _Span, corners: Array, areas: Array, way: Array, before: int) -> Part:
+    def _part(self, span: Span, corners: Array, sound: Array, areas: Array, way: Array, before: int) -> Part:
         """Return a part as it was taken out, with its cuts: planes that pass through more than air."""
         cut = np.flatnonzero(areas > _AIR_M2)
         return Part(
             normals=span.normals[cut],
             offsets=span.offsets[cut],
             corners=corners,
-            volume_m3=_volume_m3(corners),
+            solid=self._rock.piece(corners),
+            sound=sound,
+            volume_m3=self._rock.volume_m3(corners),
             areas_m2=tuple(areas[cut].tolist()),
-            outlines=tuple(outline(corners, span.normals[k], float(span.offsets[k])) for k in cut),
+            outlines=tuple(self._rock.outline(corners, span.normals[k], float(span.offsets[k])) for k in cut),
             methods=tuple(span.methods[k] for k in cut),
             draw_out=way,
             divided=span.divided,
@@ -313,11 +304,14 @@ class Planner:
         wedge, methods, wishes = plan.wedge, plan.methods, self.wishes
         if wedge.stone > wishes.most_m3:
             normals, moving = wedge.normals, np.arange(len(wedge.normals)) < len(wedge.normals) - wedge.fixed
-            offsets = moved_out(normals, wedge.offsets, moving, wishes.most_m3, self._corners)
+            volume_m3 = self._rock.volume_m3
+            offsets = moved_out(
+                normals, wedge.offsets, moving, lambda n, o: volume_m3(self._corners(n, o)), wishes.most_m3
+            )
             corners = self._corners(normals, offsets)
             if corners is None or least_width(corners) < self._limits.least_thickness_mm:
                 return None
-            wedge = Wedge(normals, offsets, polytope_volume(corners) * 1e-9, wedge.fixed)
+            wedge = Wedge(normals, offsets, self._rock.volume_m3(corners), wedge.fixed)
             if self._takes_more(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
                 return None
         if wedge.stone < wishes.least_m3:
@@ -347,7 +341,7 @@ class Planner:
         normals, offsets = normals[needed], offsets[needed]
         if len(normals) == 0 or draw_out(normals) is None:
             return None
-        volume = float(hull_solid(corners).volume()) * 1e-9
+        volume = self._rock.volume_m3(corners)
         if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
             return None
         fixed = int(needed[len(needed) - wedge.fixed :].sum()) if wedge.fixed else 0
@@ -364,14 +358,24 @@ class Planner:
         # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
         return reach_beyond(*self._obstacle, normals[others], bounds[others] + _TOUCH_MM, normals[k])
 
-    def _corners(self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = ()) -> Array | None:
-        """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
+    def _corners(
+        self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = (), inset_mm: float = 0.0
+    ) -> Array | None:
+        """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``.
+
+        ``inset_mm`` is by how much the block's own planes are moved in.
+        """
         bounds = [self._normals, -normals, *(axis[None] for axis, _ in ends)]
-        at = [self._offsets, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
+        own = np.where(np.arange(len(self._offsets)) < len(self._block.normals), inset_mm, 0.0)
+        at = [self._offsets - own, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
         try:
             return corners_of(np.concatenate(bounds), np.concatenate(at))[0]
         except BadValueError:
             return None
+
+    def _volume_beyond(self, normals: Array, offsets: Array) -> float:
+        """Return the stone in m³ beyond planes, within the outline."""
+        return self._rock.volume_m3(self._corners(normals, offsets))
 
     def _sawn(self, normals: Array, offsets: Array, k: int, ends: Sequence[tuple[Array, float]]) -> float:
         """Return the area in m² of stone that cut k passes through: what earlier cuts took is air."""
@@ -392,26 +396,6 @@ class Planner:
         tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
         # Cuts that nearly coincide would leave slivers, and more of them with every piece that follows.
         self.left = (self.left - hull_solid(tool[0])).as_original().simplify(_SLIVER_MM)
-
-
-def _parted(
-    wedge: Wedge, methods: tuple[Method, ...], ways: tuple[Array, Array, Array, Array], saw: Method
-) -> list[_Span]:
-    """Return a wedge's parts, the far ones first, as they are divided along two axes; a cut is a kerf wide."""
-    first, along, second, across = ways
-    parts: list[_Span] = []
-    for bounds in product(spans(along), spans(across)):
-        sides = list(zip((first, second), bounds, strict=True))
-        starts = [(axis, start) for axis, (start, _) in sides if np.isfinite(start)]
-        ends = tuple((axis, end - saw.kerf_mm) for axis, (_, end) in sides if np.isfinite(end))
-        normals = np.vstack([wedge.normals, *[axis for axis, _ in starts]])
-        offsets = np.append(wedge.offsets, [start for _, start in starts])
-        parts.append(_Span(normals, offsets, (*methods, *[saw for _ in starts]), ends, bool(starts or ends)))
-    return parts
-
-
-def _volume_m3(corners: Array | None) -> float:
-    return 0.0 if corners is None else float(hull_solid(corners).volume()) * 1e-9
 
 
 def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:

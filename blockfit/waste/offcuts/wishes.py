@@ -11,13 +11,13 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.geometry.arrays import Array, Flags
-from blockfit.geometry.polytope import least_width, polytope_volume
+from blockfit.geometry.polytope import least_width
 from blockfit.search.choice.fit import largest
 from blockfit.search.result import Verdict
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
-from blockfit.waste.offcuts.methods import Method
+from blockfit.waste.cuts.methods import Method
 
 __all__ = ["CUTS", "Kind", "Limits", "Wish", "Wishes", "moved_out", "wishes_of"]
 
@@ -166,17 +166,16 @@ def wishes_of(
 
 
 def moved_out(
-    normals: Array, offsets: Array, moving: Flags, most_m3: float, corners: Callable[[Array, Array], Array | None]
+    normals: Array, offsets: Array, moving: Flags, volume_m3: Callable[[Array, Array], float], most_m3: float
 ) -> Array:
     """Return offsets (k,) at which a piece holds no more than ``most_m3``: the ``moving`` planes shifted out alike.
 
-    ``corners`` gives the piece's corners for planes, ``None`` where nothing is left.
+    ``volume_m3`` gives the piece's stone for planes.
     """
     low, high = 0.0, float(np.abs(offsets).max()) + 1e5
     while high - low > _FINE_MM:
         middle = (low + high) / 2
-        left = corners(normals, offsets + middle * moving)
-        if left is not None and polytope_volume(left) * 1e-9 > most_m3:
+        if volume_m3(normals, offsets + middle * moving) > most_m3:
             low = middle
         else:
             high = middle

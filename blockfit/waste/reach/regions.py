@@ -18,7 +18,7 @@ from blockfit.measure.pictures import closed_once
 from blockfit.measure.sections import Outline, outline_of_spots
 from blockfit.measure.views import lattice_over, view_along
 from blockfit.search.result import Fit
-from blockfit.waste.reach.chords import block_chords
+from blockfit.waste.reach.chords import end_of_stone
 from blockfit.waste.reach.directions import around, seen_along
 from blockfit.waste.reach.opening import opened_before
 from blockfit.waste.reach.places import approach_words, place_words
@@ -280,7 +280,7 @@ def _opening(setting: FrontView, mine: Ints, into: Array) -> float:
 def _stone_by_region(setting: FrontView, region_of: Ints, count: int) -> Array:
     """Return (count + 1,) the stone in m³ that lies behind each region's elements, as far as the next surface."""
     block, columns = setting.fit.block, setting.columns
-    _, end = block_chords(block.normals, block.offsets_mm, columns.view, columns.places())
+    end = end_of_stone(block, columns.view, columns.places(), columns.leave)
     next_enter = np.concatenate([columns.enter[1:], [0.0]])
     until = np.where(columns.is_last, end, next_enter)
     volume = (until - columns.leave) * columns.lattice.pitch**2 * 1e-9

@@ -7,15 +7,23 @@ from typing import TypeAlias
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import View, lattice_over
 from blockfit.search.result import Fit
-from blockfit.waste.reach.chords import block_chords
+from blockfit.waste.reach.chords import block_chords, divided
 from blockfit.waste.reach.sight import Elements
 from blockfit.waste.reach.undercut import Undercuts
 
-__all__ = ["PARTS", "Planes", "shares_between", "shares_of", "shares_of_solid", "stage_bodies"]
+__all__ = [
+    "PARTS",
+    "Planes",
+    "shares_between",
+    "shares_of",
+    "shares_of_piece",
+    "shares_of_solid",
+    "stage_bodies",
+]
 
 PARTS = ("before the figure", "beside it", "between its surfaces", "behind it")
 
@@ -56,42 +64,17 @@ def shares_of_solid(cut: Undercuts, vertices: Array, faces: Ints) -> tuple[Array
 
     The figure's own stone is left out.
     """
-    return _divided(cut.view, cut.pitch_mm, cut.elements, vertices, faces)
+    return divided(cut.view, cut.pitch_mm, cut.elements, vertices, faces)
+
+
+def shares_of_piece(cut: Undercuts, vertices: Array, faces: Ints) -> Array:
+    """Return (4,) how much of a solid outside the figure lies in each of `PARTS`, in m³."""
+    return divided(cut.view, cut.pitch_mm, cut.elements, vertices, faces, holds=False)[0]
 
 
 def shares_between(view: View, pitch_mm: float, elements: Elements, vertices: Array, faces: Ints) -> Array:
     """Return how much of a solid outside the figure lies in each of `PARTS` (4,), in m³, looking along a view."""
-    return np.maximum(_divided(view, pitch_mm, elements, vertices, faces)[0], 0.0)
-
-
-def _divided(view: View, pitch_mm: float, elements: Elements, vertices: Array, faces: Ints) -> tuple[Array, Array]:
-    lattice = lattice_over(view, vertices, pitch_mm)
-    stone = columns_of(vertices, faces, view, lattice)
-    own = columns_of(elements.vertices, elements.faces, view, lattice)
-    cells = lattice.rows * lattice.columns
-    enter, leave = np.full(cells, np.inf), np.full(cells, -np.inf)
-    np.minimum.at(enter, own.cell, own.enter)
-    np.maximum.at(leave, own.cell, own.leave)
-    first, last = enter[stone.cell], leave[stone.cell]
-    met = np.asarray(last > first)
-    volumes, moments = np.zeros(4), np.zeros((4, 3))
-    unit = pitch_mm**2 * 1e-9
-    across = stone.places() @ np.stack([view.right, view.up])
-
-    def add(part: int, low: Array, high: Array, where: Flags, sign: float = 1.0) -> None:
-        low, high, place = low[where], np.maximum(low, high)[where], across[where]
-        length = (high - low) * sign
-        volumes[part] += float(length.sum()) * unit
-        moments[part] += (length @ place + float(((high**2 - low**2) / 2).sum()) * sign * view.into) * unit
-
-    start, end = stone.enter, stone.leave
-    add(0, start, np.minimum(end, first), met)
-    add(1, start, end, np.asarray(~met))
-    add(2, np.maximum(start, first), np.minimum(end, last), met)
-    add(3, np.maximum(start, last), end, met)
-    across = own.places() @ np.stack([view.right, view.up])
-    add(2, own.enter, own.leave, np.asarray(own.cell >= 0), -1.0)
-    return volumes, moments
+    return np.maximum(divided(view, pitch_mm, elements, vertices, faces)[0], 0.0)
 
 
 def stage_bodies(fit: Fit, cut: Undercuts, vertices: Array, faces: Ints) -> list[tuple[str, float, Array]]:

@@ -20,7 +20,7 @@ from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.units import Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, light_solid, placed_solid
-from blockfit.waste.reach.chords import block_chords
+from blockfit.waste.reach.chords import block_chords, divided
 from blockfit.waste.reach.directions import seen_along
 from blockfit.waste.reach.regions import FrontView, Region, classes, joined_patches, regions_of
 from blockfit.waste.reach.sight import Elements, elements_of, reached, skimmed
@@ -97,9 +97,10 @@ def undercuts(
     columns = columns_of(elements.vertices, elements.faces, view, lattice_over(view, elements.vertices, step))
     if len(columns.cell) == 0:
         raise BadValueError(f"pitch={pitch!r} is too coarse: no column meets the figure; take a finer one")
-    volumes = _volumes(block, columns)
+    volumes = _volumes(block, elements, columns)
     residual = block.volume_m3 - (solid.volume_m3 or 0.0) - sum(volumes)
-    bare = {face: reached(elements, view_of(block, face)[0], step) for face in block.names}
+    faces = block.names if block.surface is None else tuple(FACE_DIRECTIONS)  # a rough block has no faces of its own
+    bare = {face: reached(elements, view_of(block, face)[0], step) for face in faces}
     total = float(elements.areas.sum())
     shares = {face: float(elements.areas[hit].sum()) / total for face, hit in bare.items()}
     ahead = seen_along(elements, view.into, block, step, tool)
@@ -130,8 +131,14 @@ def view_of(block: Block, front: Front) -> tuple[View, str]:
     raise BadValueError(f"front={front!r} must be a direction or one of {', '.join(block.names)}")
 
 
-def _volumes(block: Block, columns: Columns) -> tuple[float, float, float, float]:
+def _volumes(block: Block, elements: Elements, columns: Columns) -> tuple[float, float, float, float]:
     """Return the stone before, beside, between and behind the figure, in m³."""
+    if block.surface is not None:
+        surface = block.surface
+        before, beside, between, behind = divided(
+            columns.view, columns.lattice.pitch, elements, surface.vertices, surface.faces
+        )[0].tolist()
+        return before, beside, between, behind
     start, end = block_chords(block.normals, block.offsets_mm, columns.view, columns.places())
     cell = columns.lattice.pitch**2 * 1e-9
     first, last = columns.is_first, columns.is_last

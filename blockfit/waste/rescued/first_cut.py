@@ -14,8 +14,8 @@ from blockfit.search.proof.support import hull_of
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
-from blockfit.waste.offcuts.plan import Cut
-from blockfit.waste.rescued.freeing import cuts_of
+from blockfit.waste.cuts.cut import Cut
+from blockfit.waste.rescued.freeing import freed_cuts
 
 __all__ = ["FirstCut", "best_first_cut"]
 
@@ -67,5 +67,5 @@ def best_first_cut(fit: Fit, *, clearance: Length = 20, kerf: Length = 10, gap: 
     at = np.array([float((first @ normal).max()) + clear_mm])
     corners = corners_of(np.vstack([block.normals, -normal]), np.append(block.offsets_mm, -at))[0]
     piece = Figure(*arrays_of(hull_solid(corners)), name=f"a piece of {block.name}")
-    (cut,) = cuts_of(block, corners, normal[None], at, kerf_mm)
+    (cut,) = freed_cuts(block, corners, normal[None], at, kerf_mm)
     return FirstCut(cut, piece, volume * 1e-9, bound * 1e-9)

@@ -21,9 +21,9 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, length_mm
-from blockfit.waste.offcuts.plan import Cut
+from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.placed import placed_solid
-from blockfit.waste.rescued.freeing import cuts_of
+from blockfit.waste.rescued.freeing import freed_cuts
 from blockfit.waste.rescued.more_cuts import more_cuts
 
 __all__ = ["SecondFigure", "largest_from_waste"]
@@ -121,7 +121,7 @@ def largest_from_waste(  # noqa: PLR0913
         return SecondFigure((), None, None, 0.0, bound, cells)
     normals, offsets, second = best
     piece = Figure(*arrays_of(hull_solid(second.block.corners_mm)), name=second.block.name)
-    told = cuts_of(fit.block, second.block.corners_mm, normals, offsets, kerf_mm)
+    told = freed_cuts(fit.block, second.block.corners_mm, normals, offsets, kerf_mm)
     bound = None if bound is None else max(bound, second.scale)
     return SecondFigure(told, piece, second, second.scale, bound, cells)
 

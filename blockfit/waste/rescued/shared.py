@@ -25,8 +25,8 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
 from blockfit.solids.stance import Stance
 from blockfit.units import Length, Ratio, length_mm, ratio_value
-from blockfit.waste.offcuts.plan import Cut
-from blockfit.waste.rescued.freeing import cuts_of
+from blockfit.waste.cuts.cut import Cut
+from blockfit.waste.rescued.freeing import freed_cuts
 
 __all__ = ["Shared", "share_block"]
 
@@ -116,7 +116,7 @@ def share_block(
         safest(figure, part, scale=used * by, cover=margin, stance=stance)
         for figure, part, by, margin, stance in zip(figures, parts, asked, margins, both, strict=True)
     )
-    (cut,) = cuts_of(block, parts[1].corners_mm, normal[None], np.array([offset]), kerf_mm)
+    (cut,) = freed_cuts(block, parts[1].corners_mm, normal[None], np.array([offset]), kerf_mm)
     return Shared(fits, cut, scale, bound, Verdict.FITS)
 
 

@@ -12,6 +12,7 @@ from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit, counted_faces
+from blockfit.solids.block import SURFACE
 
 __all__ = ["Cover", "stone_cover"]
 
@@ -71,10 +72,10 @@ def _in_rough(fit: Fit, stone: Array, placed: Array) -> Cover:
     margin = fit.figure.margin_mm * fit.scale
     per_vertex = -away - float(fit.block.skin_mm.max()) - margin
     vertex = int(per_vertex.argmin())
-    exact = dict(fit.kept_mm).get("the block's surface", np.inf) - float(fit.block.skin_mm.max())
+    exact = dict(fit.kept_mm).get(SURFACE, np.inf) - float(fit.block.skin_mm.max())
     return Cover(
         least_mm=min(float(per_vertex[vertex]), exact),
-        least_face="block's surface",
+        least_face=SURFACE.removeprefix("the "),
         by_face={name: float(least) for name, least in zip(fit.block.names, stone.min(axis=0), strict=True)},
         at=placed[vertex].copy(),
         per_vertex_mm=per_vertex,

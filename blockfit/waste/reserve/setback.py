@@ -7,6 +7,7 @@ itself at most. Margins about flaws that are no balls are taken up to a twentiet
 that much too small. In the stone as a scan shows it, all is an estimate: what the scan may be off is taken off."""
 
 from dataclasses import dataclass, field, replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -53,6 +54,9 @@ class Setback(Result):
         return Sure.ESTIMATE if self.scan_error_mm else fact.sure
 
 
+_known: "WeakKeyDictionary[Fit, Setback]" = WeakKeyDictionary()
+
+
 def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
     """Return how far the figure can go straight back with the cover that was asked, and the five other ways.
 
@@ -66,6 +70,8 @@ def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
     >>> bf.setback(fit).back_mm, bf.setback(fit).up_mm
     (160.0, 50.0)
     """
+    if stage is None and fit in _known:
+        return _known[fit]
     held = {name: _to_the_planes(fit, np.array(way)) for name, way in _WAYS.items()}
     in_the_way, off = _obstacles(fit, stage), 0.0
     if in_the_way:
@@ -73,12 +79,15 @@ def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
         require_solid(placed, "the setback in the stone as it stands, or among flaws,")
         off = 0.0 if stage is None else stage.doubt_mm(placed.vertices)
         for name, (most, face, at) in held.items():
-            found = first_blocked(placed, in_the_way, _WAYS[name], most + off)
-            by = max(0.0, (found.by_mm or 0.0) - off)
-            held[name] = (by, found.stopped_by or face, found.at) if by < most else (most, face, at)
+            move = first_blocked(placed, in_the_way, _WAYS[name], most + off)
+            by = max(0.0, (move.by_mm or 0.0) - off)
+            held[name] = (by, move.stopped_by or face, move.at) if by < most else (most, face, at)
     back, face, at = held["back"]
     rest = {f"{name}_mm": held[name][0] for name in _WAYS if name != "back"}
-    return Setback(back, face, at, **rest, scan_error_mm=off)
+    found = Setback(back, face, at, **rest, scan_error_mm=off)
+    if stage is None:
+        _known[fit] = found  # a survey and its page ask for it a dozen times
+    return found
 
 
 def _obstacles(fit: Fit, stage: StageStone | None) -> list[Obstacle]:

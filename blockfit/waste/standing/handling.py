@@ -78,8 +78,8 @@ def handling(  # noqa: PLR0913
     roller); ``openings`` are doors to pass as (width, height). Limits left out are not checked; each one given is
     checked for every load that it concerns. ``hook_height`` must hold the load, its legs and ``hook_clearance``. With
     ``friction``, the slope at which the block slides is compared with that at which it tips. ``slings_kg`` is what the
-    slings carry as used; ``rigging_kg`` hangs on the hook with the load. In a rough block it is answered as delivered
-    and finished only. Raises `BadValueError` for limits that are none.
+    slings carry as used; ``rigging_kg`` hangs on the hook with the load. Raises `BadValueError` for limits that are
+    none.
     """
     figure = placed_solid(fit, "handling")
     limits = limits_of(
@@ -102,7 +102,7 @@ def handling(  # noqa: PLR0913
         stuff = Stuff(stone.density_kg_m3, stone.low_kg_m3, stone.high_kg_m3)
     points = None if supports is None else _points(supports)
     flat_mm = flat_within(length_mm(flat, "flat", least=0), figure.size_mm[2])
-    cut = None if fit.block.surface is not None else undercut or undercuts(fit)
+    cut = undercut or undercuts(fit)
     loads = loads_of(fit, figure, offcuts, cut, stuff, points, flat_mm)
     hung = [Hung(load.name, load.weight_range_kg[1], load.size_mm) for load in (loads[0], loads[-1])]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):

@@ -15,12 +15,15 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, hull_planes, inner_ball, polytope_volume
+from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
 from blockfit.waste.offcuts.plan import OffcutPlan
+from blockfit.waste.offcuts.sampling import grid_points
 from blockfit.waste.placed import placed_solid
-from blockfit.waste.reach.shares import PARTS, Planes, shares_of
+from blockfit.waste.reach.shares import PARTS, Planes, shares_of, shares_of_piece
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 
 __all__ = ["ALLOWANCES", "Allowance", "WeightStage", "Weights", "hours", "weights"]
@@ -69,7 +72,7 @@ class Weights(Result):
     removed_m3: float = field(metadata=fact("waste, volume", Sure.EXACT, shown=False))
     offcuts_m3: float = field(metadata=fact("offcuts, volume", Sure.EXACT, shown=False))
     chips_m3: float = field(metadata=fact("chips, volume", Sure.EXACT, shown=False))
-    skin_m3: float = field(metadata=fact("skin, volume", Sure.EXACT, shown=False))
+    skin_m3: float = field(metadata=fact("skin, volume", Sure.RESOLVED, shown=False))
     low: float = field(metadata=fact("least", Sure.GIVEN, key="range_low_factor", shown=False))
     high: float = field(metadata=fact("most", Sure.GIVEN, key="range_high_factor", shown=False))
     wet: float = field(metadata=fact("soaked", Sure.GIVEN, key="wet_factor", shown=False))
@@ -87,6 +90,8 @@ class Weights(Result):
         density = None if self.block_kg is None else self.block_kg / self.block_m3
         return tuple((name, _times(volume, density)) for name, volume in self.parts_m3)
 
+
+_SAMPLES = 40_000  # of a rough block, by which its skin is measured
 
 ALLOWANCES: Mapping[str, float] = {"point": 15.0, "claw": 5.0, "flat": 1.0}
 """Stone in mm that a tool leaves over the finished surface; common practice, no source: give your own."""
@@ -111,9 +116,13 @@ def weights(
     cut = undercut or undercuts(fit)
     stone = fit.block.stone
     block, figure = fit.block.volume_m3, solid.volume_m3 or 0.0
-    pieces = [] if offcuts is None else [hull_planes(piece.solid.vertices) for piece in offcuts.pieces]
+    pieces = [] if offcuts is None else [piece.solid for piece in offcuts.pieces]
     taken = 0.0 if offcuts is None else offcuts.volume_m3
-    skin, parts = _sound_parts(fit.block, figure, cut, pieces, taken)
+    if fit.block.surface is None:
+        planes = [hull_planes(piece.vertices) for piece in pieces]
+        skin, parts = _sound_parts(fit.block, figure, cut, planes, taken)
+    else:
+        skin, parts = _rough_parts(fit.block, cut, pieces)
     parts[3] += block - figure - taken - skin - parts.sum()  # what the pitch misses leaves with the last stage
     names = ["offcuts taken off whole", "skin", *PARTS]
     removed = [taken, skin, *parts.tolist()]
@@ -198,6 +207,23 @@ def _rate(value: float, name: str) -> float:
 
 def _times(volume: float, density: float | None) -> float | None:
     return None if density is None else volume * density
+
+
+def _rough_parts(block: Block, cut: Undercuts, pieces: Sequence[Figure]) -> tuple[float, Array]:
+    """Return a rough block's skin outside the pieces in m³, by samples, and (4,) the rest outside them, by place."""
+    whole = np.array([cut.front_m3, cut.beside_m3, cut.trapped_m3, cut.rear_m3])
+    outside = whole - sum((shares_of_piece(cut, piece.vertices, piece.faces) for piece in pieces), np.zeros(4))
+    skin_mm = float(block.skin_mm.max(initial=0.0))
+    if block.surface is None or skin_mm == 0:
+        return 0.0, outside
+    points = grid_points(block, _SAMPLES)
+    within = SurfaceDistance(block.surface.vertices, block.surface.faces).signed(points)[0]
+    skin = (within <= 0) & (within > -skin_mm)
+    for piece in pieces:
+        skin &= SurfaceDistance(piece.vertices, piece.faces).signed(points)[0] > 0
+    skin_m3 = float(skin.sum() / max(1, int((within <= 0).sum()))) * block.volume_m3
+    left = max(0.0, float(outside.sum()))
+    return min(skin_m3, left), outside * (1 - min(1.0, skin_m3 / left) if left > 0 else 1.0)
 
 
 def _sound_parts(

@@ -9,7 +9,7 @@ from scipy.spatial import ConvexHull
 
 import blockfit as bf
 from blockfit.measure.booleans import arrays_of, gap_between
-from blockfit.waste.offcuts.clipping import reach_beyond
+from blockfit.waste.cuts.clipping import reach_beyond
 
 
 def l_shape():

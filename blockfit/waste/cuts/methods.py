@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.units import Length, length_mm
-from blockfit.waste.offcuts.division import outline
+from blockfit.waste.cuts.division import outline
 
 __all__ = ["METHODS", "Method", "any_method", "capable", "depth_needed", "still_made", "ways_of"]
 
@@ -86,7 +86,7 @@ def ways_of(methods: Sequence[Method] | None, kerf: Length | None) -> tuple[Meth
 def capable(methods: Sequence[Method], cuts: int, depth_mm: float = 0.0) -> Method | None:
     """Return the first method that makes one of so many cuts so deep; ``None`` if none does.
 
-    >>> from blockfit.waste.offcuts.methods import METHODS, capable
+    >>> from blockfit.waste.cuts.methods import METHODS, capable
     >>> capable(METHODS, 2, 100).name, capable(METHODS, 3).name
     ('disc from both sides', 'hand channel')
     """

@@ -132,7 +132,7 @@ def marks_of(
 
     >>> import numpy as np
     >>> from blockfit import Block
-    >>> from blockfit.waste.offcuts.marks import marks_of
+    >>> from blockfit.waste.cuts.marks import marks_of
     >>> up, at, kerf = np.array([[0, 0, 1.0]]), np.array([1400.0]), np.array([12.0])
     >>> [(mark.face, mark.start_edge.mm) for mark in marks_of(Block.box(900, 700, 1600), [], up, at, kerf, 0)]
     [('front', 200.0), ('right', 200.0), ('back', 200.0), ('left', 200.0)]

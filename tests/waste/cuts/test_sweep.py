@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from conftest import cuboid
 
-from blockfit.waste.offcuts.sweep import free_travel, swept
+from blockfit.waste.cuts.sweep import free_travel, swept
 
 
 @pytest.mark.parametrize("by", [[0, 70, 0], [30, 40, -20]])

@@ -6,7 +6,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import area_vectors
-from blockfit.waste.offcuts.clipping import reach_beyond
+from blockfit.waste.cuts.clipping import reach_beyond
 
 __all__ = ["free_travel", "swept"]
 
@@ -41,7 +41,7 @@ def free_travel(vertices: Array, faces: Ints, along: Array, normals: Array, boun
     where ``normals @ x > bounds``; 0 if one does already.
 
     >>> import numpy as np
-    >>> from blockfit.waste.offcuts.sweep import free_travel
+    >>> from blockfit.waste.cuts.sweep import free_travel
     >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 2, 0], [0, 0, 2]])
     >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
     >>> y = np.array([0, 1.0, 0])

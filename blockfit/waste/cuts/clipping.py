@@ -16,7 +16,7 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
     cut by a plane, or a point where two planes meet on it. All are tried.
 
     >>> import numpy as np
-    >>> from blockfit.waste.offcuts.clipping import reach_beyond
+    >>> from blockfit.waste.cuts.clipping import reach_beyond
     >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 2, 0]])
     >>> x, y = np.eye(3)[:2]
     >>> reach_beyond(corners, np.array([[0, 1, 2]]), x[None], np.array([0.5]), y)

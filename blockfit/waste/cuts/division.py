@@ -7,20 +7,22 @@ from itertools import pairwise
 import numpy as np
 
 from blockfit.geometry.arrays import Array
-from blockfit.measure.booleans import Solid, hull_solid
+from blockfit.measure.booleans import Solid
 
 __all__ = ["divisions", "frame_of", "outline", "spans"]
 
 
-def divisions(corners: Array, most_volume_m3: float, least_mm: float) -> Iterator[tuple[Array, Array, Array, Array]]:
+def divisions(
+    solid: Solid, corners: Array, most_volume_m3: float, least_mm: float
+) -> Iterator[tuple[Array, Array, Array, Array]]:
     """Yield two axes and where to cut along each, so that no part is too heavy nor too thin: the fewest across first.
 
-    ``least_mm`` is the least thickness of a part with its cut. The longest side is divided first, the next longest
-    only as far as it must be. What need not be divided is yielded whole, and nothing else.
+    ``solid`` is the stone within the corners (n, 3), ``least_mm`` the least thickness of a part with its cut. The
+    longest side is divided first, the next longest only as far as it must be. What need not be divided is yielded
+    whole, and nothing else.
     """
     size = np.ptp(corners, axis=0)
     first, second = (np.eye(3)[k] for k in np.argsort(-size, kind="stable")[:2])
-    solid = hull_solid(corners)
     if solid.volume() * 1e-9 <= most_volume_m3:
         yield first, np.zeros(0), second, np.zeros(0)
         return

@@ -1,0 +1,70 @@
+"""A piece as it is planned: the wedge it comes from, the parts that it is divided into, what is taken in the end."""
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from blockfit.geometry.arrays import Array
+from blockfit.measure.booleans import Solid
+from blockfit.waste.cuts.division import spans
+from blockfit.waste.cuts.methods import Method
+from blockfit.waste.offcuts.wedges import Wedge
+
+__all__ = ["Part", "Setting", "Span", "parted"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A piece to take off: where ``normals @ x >= offsets`` within the corners (n, 3); its solid, the corners (m, 3) of
+    a convex body of ``sound`` stone in it, volume, way out, and for every cut its sawn area (m²), outline (k, 3) and
+    method."""
+
+    normals: Array
+    offsets: Array
+    corners: Array
+    solid: Solid
+    sound: Array
+    volume_m3: float
+    areas_m2: tuple[float, ...]
+    outlines: tuple[Array, ...]
+    methods: tuple[Method, ...]
+    draw_out: Array
+    divided: bool
+    left: Solid  # the stone then left
+    before: int  # how many of `Planner.hollows` were there when it was begun
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setting:
+    """A wedge set exactly, and what makes each of its cuts."""
+
+    wedge: Wedge
+    methods: tuple[Method, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Span:
+    """One part of a wedge that is divided: beyond ``normals`` and ``offsets``, and before each of ``ends``."""
+
+    normals: Array
+    offsets: Array
+    methods: tuple[Method, ...]
+    ends: tuple[tuple[Array, float], ...]
+    divided: bool
+
+
+def parted(
+    wedge: Wedge, methods: tuple[Method, ...], ways: tuple[Array, Array, Array, Array], saw: Method
+) -> list[Span]:
+    """Return a wedge's parts, the far ones first, as they are divided along two axes; a cut is a kerf wide."""
+    first, along, second, across = ways
+    parts: list[Span] = []
+    for bounds in product(spans(along), spans(across)):
+        sides = list(zip((first, second), bounds, strict=True))
+        starts = [(axis, start) for axis, (start, _) in sides if np.isfinite(start)]
+        ends = tuple((axis, end - saw.kerf_mm) for axis, (_, end) in sides if np.isfinite(end))
+        normals = np.vstack([wedge.normals, *[axis for axis, _ in starts]])
+        offsets = np.append(wedge.offsets, [start for _, start in starts])
+        parts.append(Span(normals, offsets, (*methods, *[saw for _ in starts]), ends, bool(starts or ends)))
+    return parts

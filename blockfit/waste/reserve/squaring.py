@@ -1,0 +1,172 @@
+"""The least squaring of a rough block: a true base to stand on, and two faces to measure from.
+
+mm, m³, kg, block frame. The three faces are level or upright, square to one another, and no nearer to the figure than
+the cover that was asked. Each goes in as little as makes it large enough, to a thousandth of the block; what then comes
+off is exact for the block's surface as it was read."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from blockfit.errors import BadValueError
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.facts.results import Result
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.measure.booleans import Solid, arrays_of
+from blockfit.measure.views import FACE_DIRECTIONS
+from blockfit.search.flawed.obstacles import stone_of
+from blockfit.search.result import Fit
+from blockfit.solids.block import Block
+from blockfit.solids.figure import Figure
+from blockfit.waste.statics import balance
+
+__all__ = ["Squaring", "TrueFace", "squaring"]
+
+_LOOKS = 250  # planes looked at from the outermost place in
+_UNDER_MM = 1e-3  # a section so far within has the area of the face itself
+_BASE = "bottom"
+_CORNERS = (("left", "front"), ("right", "front"), ("left", "back"), ("right", "back"))
+
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class TrueFace(Result):
+    """A face to be sawn: ``inset_mm`` in from the outermost place on that side, its area, what comes off, and the stone
+    that stays over the figure on that side.
+
+    ``is_large`` is whether it is as large as was asked: the figure may stand in the way.
+    """
+
+    face: str = field(metadata=fact("face", Sure.GIVEN))
+    inset_mm: float = field(metadata=fact("in from the outermost place", Sure.EXACT, Rounding.UP))
+    area_m2: float = field(metadata=fact("true face", Sure.EXACT, Rounding.DOWN))
+    loss_m3: float = field(metadata=fact("comes off", Sure.EXACT, Rounding.UP))
+    loss_kg: float | None = field(metadata=fact("that is", Sure.ESTIMATE, Rounding.UP))
+    cover_mm: float = field(metadata=fact("left over the figure", Sure.EXACT, Rounding.DOWN))
+    is_large: bool = field(metadata=fact("large enough", Sure.EXACT))
+
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Squaring(Result):
+    """The faces to saw, in order: the base, then two to measure from; what comes off in all, and what is then left.
+
+    ``stands`` tells whether the stone stands on its base by itself, ``left`` is the stone then left.
+    """
+
+    faces: tuple[TrueFace, ...] = field(metadata=fact("faces to saw", Sure.EXACT))
+    loss_m3: float = field(metadata=fact("comes off in all", Sure.EXACT, Rounding.UP))
+    loss_kg: float | None = field(metadata=fact("that is", Sure.ESTIMATE, Rounding.UP))
+    stands: bool = field(metadata=fact("then stands by itself", Sure.EXACT))
+    left: Figure
+    origin: Block
+
+    def block(self) -> Block:
+        """Return the squared stone as a rough block, in the first block's frame; ask `answer` again in it."""
+        block = self.origin
+        named = f"{block.name}, squared"
+        skin = float(block.skin_mm.max(initial=0.0))
+        return Block.scanned(
+            self.left, stone=block.stone, name=named, skin=skin, price=block.price, flaws=block.flaws
+        )  # fmt: skip
+
+
+def squaring(fit: Fit, *, share: float = 0.5) -> Squaring:
+    """Return the least that must be sawn off a rough block for a base and two reference faces beside it.
+
+    A face is large enough when it is ``share`` of the largest section parallel to it. Of the four pairs of upright
+    faces that meet, the one that costs least is taken. Where the figure and its cover stand in the way a face goes as
+    far as they allow, and `TrueFace.is_large` says so. Raises `BadValueError` for a block that is not rough.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 400) for y in (0, 300) for z in (0, 500)]
+    >>> faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6],
+    ...     [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+    >>> block = bf.Block.scanned(bf.Figure(corners, faces))
+    >>> small = bf.Figure([[c / 2 for c in corner] for corner in corners], faces)
+    >>> fit = bf.largest(small, block, scales=(0, 1), stance=bf.Stance.fixed())
+    >>> [face.face for face in bf.squaring(fit).faces], bf.squaring(fit).loss_m3    # it is square already
+    (['bottom', 'left', 'front'], 0.0)
+    """
+    if fit.block.surface is None:
+        raise BadValueError(f"{fit.block.name} is sawn already: squaring is asked of a rough block")
+    if fit.placement is None:
+        raise BadValueError(f"{fit.figure.name} has no place in {fit.block.name}: there is nothing to square it for")
+    if not 0 < share <= 1:
+        raise BadValueError(f"share={share!r} must be above 0 and at most 1")
+    stone = stone_of(fit.block)
+    base, stone = _sawn(fit, stone, _BASE, share)
+    best: tuple[float, list[TrueFace], Solid] | None = None
+    for pair in _CORNERS:
+        left, faces = stone, [base]
+        for side in pair:
+            face, left = _sawn(fit, left, side, share)
+            faces.append(face)
+        loss = sum(face.loss_m3 for face in faces) + 1e3 * sum(not face.is_large for face in faces)
+        if best is None or loss < best[0] - 1e-12:
+            best = (loss, faces, left)
+    assert best is not None
+    _, faces, left = best
+    vertices, triangles = arrays_of(left)
+    body = Figure(vertices, triangles, name=fit.block.name)
+    floor = vertices[vertices[:, 2] <= float(vertices[:, 2].min()) + 1e-6]
+    loss = sum(face.loss_m3 for face in faces)
+    stands = balance(body.centroid_mm, floor).stands
+    return Squaring(tuple(faces), loss, _kg(fit, loss), stands, body, fit.block)
+
+
+def _sawn(fit: Fit, stone: Solid, face: str, share: float) -> tuple[TrueFace, Solid]:
+    """Return a face sawn true with the least loss, and the stone then left."""
+    outward = -np.array(FACE_DIRECTIONS[face])
+    body = _Sections(*arrays_of(stone), outward)
+    figure = float((fit.solid().vertices @ outward).max()) + fit.figure.margin_mm * fit.scale
+    top, low = float(body.heights.max()), float(body.heights.min())
+    limit = max(low, figure + float(fit.asked_cover_mm.max(initial=0.0)))
+    levels = np.linspace(top, low, _LOOKS + 2)[1:-1]
+    areas = np.array([body.area_mm2(level) for level in levels])
+    enough = share * float(areas.max())
+    at = top
+    if body.area_mm2(top - _UNDER_MM) < enough:
+        reached = np.flatnonzero((areas >= enough) & (levels >= limit))
+        at = _first_level(body, enough, levels, int(reached[0]), top) if len(reached) else limit
+        at = min(max(limit, at), top)
+    left = stone.trim_by_plane((-outward).tolist(), -at)
+    area = body.area_mm2(at - _UNDER_MM)
+    loss = max(0.0, float(stone.volume() - left.volume())) * 1e-9 if at < top else 0.0
+    told = TrueFace(face, top - at, area * 1e-6, loss, _kg(fit, loss), at - figure, bool(area >= enough * (1 - 1e-6)))
+    return told, left
+
+
+class _Sections:
+    """Areas of a closed surface's sections square to a direction."""
+
+    def __init__(self, vertices: Array, faces: Ints, outward: Array) -> None:
+        self.heights = vertices @ outward
+        self._corners, self._levels, self._outward = vertices[faces], self.heights[faces], outward
+
+    def area_mm2(self, level: float) -> float:
+        """Return the area of the section at a level, by Green's theorem over the lines in which faces cross it."""
+        above = self._levels > level
+        some = above.any(axis=1) & ~above.all(axis=1)
+        corners, levels, above = self._corners[some], self._levels[some], above[some]
+        start, end = np.zeros((len(corners), 3)), np.zeros((len(corners), 3))
+        for k in range(3):
+            j = (k + 1) % 3
+            crosses = above[:, k] != above[:, j]
+            rise = np.where(crosses, levels[:, j] - levels[:, k], 1.0)
+            at = corners[:, k] + ((level - levels[:, k]) / rise)[:, None] * (corners[:, j] - corners[:, k])
+            start = np.where((crosses & above[:, k])[:, None], at, start)  # where the face's rim goes down
+            end = np.where((crosses & above[:, j])[:, None], at, end)
+        return abs(float((np.cross(start, end) @ self._outward).sum())) / 2
+
+
+def _first_level(body: _Sections, enough: float, levels: Array, k: int, top: float) -> float:
+    """Return the outermost level between the k-th and the one before whose section is large enough."""
+    low, high = float(levels[k]), float(levels[k - 1]) if k else top
+    for _ in range(20):
+        middle = (low + high) / 2
+        low, high = (middle, high) if body.area_mm2(middle) >= enough else (low, middle)
+    return low
+
+
+def _kg(fit: Fit, volume_m3: float) -> float | None:
+    stone = fit.block.stone
+    return None if stone is None else volume_m3 * stone.density_kg_m3
