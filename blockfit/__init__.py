@@ -39,6 +39,7 @@ from blockfit.search.choice.fit import answer, largest, safest
 from blockfit.search.choice.least_box import BlockSize, smallest_block
 from blockfit.search.choice.recovery import Recovery, Rung, recover
 from blockfit.search.result import Fit, Verdict
+from blockfit.sheets.page.left import save_left
 from blockfit.sheets.pictures import drawings as pictures
 from blockfit.sheets.survey.last_look import before_the_back
 from blockfit.sheets.templates.cut_sheets import cut_sheets, piece_sheets
@@ -186,6 +187,7 @@ __all__ = [
     "roughing",
     "ruler_sheet",
     "safest",
+    "save_left",
     "save_template",
     "setback",
     "setting",

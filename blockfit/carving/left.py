@@ -7,6 +7,7 @@ open is kept apart: "surely too deep" lies beyond both."""
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -136,6 +137,37 @@ class StoneLeft:
         if not known.any():
             return math.nan, math.nan, math.nan
         return float(told[known].min()), weighted_median(told[known], self.areas_mm2[known]), float(told[known].max())
+
+    def record(self) -> dict[str, Any]:
+        """Return the summary as plain data; keys say their units."""
+        least, typical, most = self.spread_mm()
+        return {
+            "figure": self.figure.name,
+            "block": self.fit.block.name,
+            "gone": list(self.stage.gone),
+            "volume_m3": self.volume_m3,
+            "mass_kg": self.mass_kg,
+            "too_deep_m3": self.too_deep_m3,
+            "share_done": self.share_done,
+            "parts_m3": dict(self.parts_m3),
+            "left_mm": {"least": least, "typical": typical, "most": most},
+            "share_within": {f"{mm:g}_mm": self.share_within(mm) for mm in CLASSES_MM},
+            "surface_m2": float(self.areas_mm2.sum()) * 1e-6,
+            "too_deep_share": self.too_deep_share,
+            "perhaps_too_deep_share": self.perhaps_share,
+            "regions": [
+                {
+                    "kind": region.kind,
+                    "place": str(region.place),
+                    "area_mm2": region.area_mm2,
+                    "least_mm": region.least_mm,
+                    "typical_mm": region.typical_mm,
+                    "most_mm": region.most_mm,
+                    "worst_mm": region.worst_mm.tolist(),
+                }
+                for region in self.regions
+            ],
+        }
 
     def text(self, units: str = "metric") -> str:
         """Return the summary: about thirty lines."""

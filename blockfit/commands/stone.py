@@ -9,7 +9,7 @@ from blockfit.carving.left import stone_left
 from blockfit.commands.cases import LOGGED, job_argument, job_of, with_options
 from blockfit.commands.headings import Command, Decorator, headed
 from blockfit.commands.options import US, figure_of, figure_options, units_name
-from blockfit.commands.terms import length_of, teller
+from blockfit.commands.terms import check_output, length_of, teller
 from blockfit.errors import BadValueError, safe_lines
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import units_of
@@ -20,6 +20,7 @@ from blockfit.jobs.job import Job
 from blockfit.jobs.readings import last_readings, read_back
 from blockfit.jobs.scans import scanned
 from blockfit.jobs.stone import stone_now
+from blockfit.sheets.page.left import save_left
 from blockfit.sheets.survey.last_look import before_the_back
 from blockfit.waste.rescued.second import largest_from_waste
 
@@ -33,7 +34,7 @@ __all__ = [
     "second_command",
 ]
 
-_readings, _scan, _second = map(headed, ("The readings", "The scan", "The second figure"))
+_readings, _scan, _second, _written = map(headed, ("The readings", "The scan", "The second figure", "What is written"))
 
 SCANNED: tuple[Decorator, ...] = (
     _scan("--marks", type=click.Path(path_type=Path), help="CSV file of crosses known on the scan and in the block."),
@@ -102,14 +103,19 @@ def scan_command(job: Path, stone: Path, **options: Any) -> None:
 @click.command("left", cls=Command)
 @job_argument
 @_readings("--front", type=click.Choice(("front", "back", "left", "right")), default="front", help="Side worked from.")
+@_written("-o", "--output", type=click.Path(path_type=Path), help="Also write to a .html, .txt or .json file.")
 @with_options(*US)
-def left_command(job: Path, front: str, us: bool) -> None:
+def left_command(job: Path, front: str, output: Path | None, us: bool) -> None:
     """Show the stone in JOB as it stands, and how much of it is still over the figure."""
+    check_output(output)
     held = job_of(job)
     stage = stone_now(held)
     click.echo(safe_lines(stage.text(units_name(us))))
     if held.fit.figure.is_solid:
-        click.echo(safe_lines(stone_left(held.fit, stage, front=front).text(units_name(us))), nl=False)
+        left = stone_left(held.fit, stage, front=front)
+        click.echo(safe_lines(left.text(units_name(us))), nl=False)
+        if output is not None:
+            save_left(left, output, units=units_name(us))
 
 
 @click.command("before-back", cls=Command)

@@ -60,8 +60,12 @@ class Datum:
 
     @classmethod
     def edges(cls, block: Block) -> "Datum":
-        """Return the block's own edges: left, front and bottom. They are the first thing cut away."""
-        return cls("the block's edges", _corner(block))
+        """Return the block's own edges: left, front and bottom. They are the first thing cut away.
+
+        A rough block has none: there it is a frame set up square around the stone, against its outermost points.
+        """
+        rough = "a frame square around the stone, against its outermost points"
+        return cls(rough if block.surface is not None else "the block's edges", _corner(block))
 
     @classmethod
     def lines(cls, *, centre: Length, base: Length = 0, front: Length = 0, block: Block | None = None) -> "Datum":

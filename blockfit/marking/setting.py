@@ -16,6 +16,7 @@ from blockfit.geometry.arrays import Array
 from blockfit.marking.table import in_columns
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
+from blockfit.solids.block import Block
 from blockfit.units import inches_of, rounded_up
 
 _WANTED_MM = 0.5  # on the block: what printed digits may be worth at most
@@ -200,7 +201,7 @@ def setting(fit: Fit) -> Setting:
     rotation = placement.rotation
     width, depth, height = (side / factor for side in block.size_mm)
     zero = model.min(axis=0)  # left end, front end, table
-    corners = block.corners_mm
+    corners = _frame_corners(block)
     on_model = np.round(((corners - low) / factor - shift) @ rotation - zero, 9) + 0.0
     named = tuple(
         FrameCorner(_corner_name(corner, low, corners.max(axis=0)), *place)
@@ -247,6 +248,14 @@ def _wedge_error(wedges: tuple[Wedge, ...], model: Array, zero: Array) -> float:
         moved = np.stack([-slope_x * ends[:, 2], -slope_y * ends[:, 2], up], axis=1)
         worst = max(worst, float(np.linalg.norm(moved, axis=1).max()))
     return worst
+
+
+def _frame_corners(block: Block) -> Array:
+    """Return the corners (n, 3) of the frame: the block's own, or of a box that stands around a rough one."""
+    if block.surface is None:
+        return np.asarray(block.corners_mm)
+    ends = np.stack([block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)])
+    return np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for k in (0, 1) for j in (0, 1) for i in (0, 1)])
 
 
 def _corner_name(corner: Array, low: Array, high: Array) -> str:

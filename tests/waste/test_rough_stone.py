@@ -189,6 +189,17 @@ def test_the_least_squaring_of_a_ball():
         bf.squaring(bf.largest(cuboid(10, 10, 10), bf.Block.box(20, 20, 20), stance=FIXED))
 
 
+def test_the_model_is_set_and_pointed_from_a_frame_around_the_stone(found):
+    told = bf.setting(found)
+    assert sorted(corner.name for corner in told.corners) == sorted(
+        f"{y} {x} {z}" for y in ("front", "back") for x in ("left", "right") for z in ("bottom", "top")
+    )
+    assert told.inside_mm == pytest.approx([side / told.factor for side in found.block.size_mm])
+    points = bf.pointing(found, count=30)
+    assert "a frame square around the stone" in points.text()
+    assert points.points[0].stop_mm > 0
+
+
 def test_the_survey_of_a_boulder_leaves_nothing_out(found):
     told = bf.survey(found, alternatives=False)
     text = told.text()

@@ -25,7 +25,7 @@ from blockfit.waste.reach.undercut import Undercuts
 from blockfit.waste.standing.weight import Weights
 from blockfit.waste.strength.thin import ThinStone
 
-__all__ = ["PageWords", "page_can_be_made", "page_of"]
+__all__ = ["PageWords", "asset", "image_of", "page_can_be_made", "page_of", "rendered"]
 
 _VIEWS = ("front", "left", "right", "back", "top")
 
@@ -53,19 +53,17 @@ def page_of(  # noqa: PLR0913
 ) -> str:  # fmt: skip
     """Return the page; ``words`` are by the name of the unit system, ``units`` what it opens with."""
     page_can_be_made()
-    from jinja2 import Environment, StrictUndefined
-
-    page = Environment(autoescape=True, undefined=StrictUndefined).from_string(_asset("page.html.jinja"))
     drawn = fit.placement is not None and len(fit.figure.faces) > 0
     stages = stages_of(fit, plan) if drawn else []
     cards = cards_of(fit, stages, plan, weight, cut) if drawn else {"pieces": [], "regions": []}
-    return page.render(
+    return rendered(
+        "page.html.jinja",
         title=f"{fit.figure.name} in {fit.block.name}",
         verdict=verdict,
         us_first=units is US,
         cautions=cautions,
-        style=_asset("page.css"),
-        script=_asset("viewer.js"),
+        style=asset("page.css"),
+        script=asset("viewer.js"),
         scene=scene_json(fit, stages, plan, cut) if drawn else "",
         stages=[stage.record(fit.block.stone) for stage in stages],
         symbols=symbols_of(fit) if drawn and (cards["pieces"] or cards["regions"]) else "",
@@ -78,7 +76,15 @@ def page_of(  # noqa: PLR0913
     )
 
 
-def _asset(name: str) -> str:
+def rendered(template: str, **values: Any) -> str:
+    """Return a template of the page's, filled; all values are escaped."""
+    from jinja2 import Environment, StrictUndefined
+
+    return Environment(autoescape=True, undefined=StrictUndefined).from_string(asset(template)).render(**values)
+
+
+def asset(name: str) -> str:
+    """Return a file of the page's, by name."""
     return files("blockfit.sheets.page").joinpath(name).read_text(encoding="utf-8")
 
 
@@ -103,7 +109,7 @@ def _views(fit: Fit, cut: Undercuts | None) -> list[dict[str, Any]]:
     for side in _VIEWS:
         alt = f"The figure in the block seen from the {side}, with ticks along the block's edges"
         words = f"From the {side}; ticks every 100 mm, long ones every 500 mm"
-        told.append({**_image(view_drawing(fit, side, undercut=cut)), "alt": alt, "caption": words})
+        told.append({**image_of(view_drawing(fit, side, undercut=cut)), "alt": alt, "caption": words})
     return told
 
 
@@ -114,7 +120,7 @@ def _maps(fit: Fit, thin: ThinStone | None) -> list[dict[str, Any]]:
             "title": "Stone over the figure, map",
             "caption": "Sound stone over every place: the darker, the less.",
             "alt": f"{about} by the sound stone over it",
-            **_image(cover_map(fit), 80),
+            **image_of(cover_map(fit), 80),
         }
     ]
     if thin is not None:
@@ -123,13 +129,14 @@ def _maps(fit: Fit, thin: ThinStone | None) -> list[dict[str, Any]]:
                 "title": "Thickness, map",
                 "caption": "How thick the figure is: the paler, the thinner.",
                 "alt": f"{about} by its thickness",
-                **_image(thickness_map(thin), 80),
+                **image_of(thickness_map(thin), 80),
             }
         )
     return told
 
 
-def _image(drawing: Any, dots_per_inch: int = 100) -> dict[str, Any]:
+def image_of(drawing: Any, dots_per_inch: int = 100) -> dict[str, Any]:
+    """Return a drawing as what an image on the page needs: its source, width and height."""
     width, height = (round(side * dots_per_inch) for side in drawing.get_size_inches())
     data = base64.b64encode(picture_bytes(drawing, dots_per_inch=dots_per_inch)).decode("ascii")
     return {"source": f"data:image/png;base64,{html.escape(data)}", "width": width, "height": height}

@@ -1,0 +1,74 @@
+"""How much stone is left, as one page that opens offline: the summary, and a map of it over the figure."""
+
+import base64
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from blockfit.carving.left import StoneLeft
+from blockfit.errors import BadValueError, shown_name
+from blockfit.facts.systems import US, units_of
+from blockfit.sheets.page.document import asset, image_of, page_can_be_made, rendered
+from blockfit.sheets.pictures.drawings import left_map
+from blockfit.sheets.saving import MADE_BY, check_free, write_whole
+from blockfit.sheets.survey.cautions import CAUTIONS
+
+__all__ = ["save_left"]
+
+_LABEL = 18  # columns of a summary's line before its words
+
+
+def save_left(left: StoneLeft, path: str | Path, *, units: str = "metric") -> None:
+    """Write how much stone is left: ``.html`` one page with a map of it, ``.txt`` as printed, ``.json`` as data.
+
+    The file appears whole or not at all, and only in the place of an earlier output of ours. The page needs the extra
+    ``page``; ``units`` are what it opens with.
+    """
+    file = Path(path)
+    kind = file.suffix.lower()
+    if kind == ".html":
+        body = _page(left, units)
+    elif kind == ".txt":
+        body = left.text(units)
+    elif kind == ".json":
+        body = "{\n " + MADE_BY + "," + json.dumps(left.record(), indent=1, ensure_ascii=False)[1:] + "\n"
+    else:
+        raise BadValueError(f"{shown_name(file)}: stone left is saved as .html, .txt or .json")
+    check_free(file)
+    write_whole(file, body)
+
+
+def _page(left: StoneLeft, units: str) -> str:
+    page_can_be_made()
+    deep = left.too_deep
+    alarm = ""
+    if deep:
+        where = f"{deep[0].place} first" if len(deep) > 1 else str(deep[0].place)
+        places = f"{len(deep)} places" if len(deep) > 1 else "one place"
+        alarm = f"cut too deep at {places}: {where}; blockfit recover says where the figure still goes"
+    return rendered(
+        "left.html.jinja",
+        title=f"Stone left over {left.figure.name} in {left.fit.block.name}",
+        us_first=units_of(units) is US,
+        style=asset("page.css"),
+        alarm=alarm,
+        metric=_rows(left.text("metric").splitlines()[1:]),
+        us=_rows(left.text("us").splitlines()[1:]),
+        map={
+            **image_of(left_map(left), 80),
+            "caption": "Stone over every place of the figure: the paler, the more. A cross is where it was surely cut "
+            "too deep, with how deep in mm.",
+            "alt": "Five views of the figure, coloured by the stone left over it",
+        },
+        caution=CAUTIONS[0],
+        data=base64.b64encode(json.dumps(left.record()).encode()).decode("ascii"),
+    )
+
+
+def _rows(lines: Sequence[str]) -> list[tuple[str, Any]]:
+    """Return lines of the summary as labels and words; what belongs to the line before has no label."""
+    return [
+        ("", line.strip()) if line.startswith("    ") else (line[:_LABEL].strip(), line[_LABEL:].strip())
+        for line in lines
+    ]
