@@ -198,7 +198,8 @@ def section_near(vertices: Array, faces: Ints, normal: Array, at: Array) -> Sect
     lines = _cut_lines(vertices, faces, normal, float(normal @ at))
     if len(lines) == 0:
         return None
-    area = shapely.build_area(shapely.multilinestrings([(line - at) @ axes.T for line in lines]))
+    flat = (lines.reshape(-1, 3) - at) @ axes.T
+    area = shapely.build_area(shapely.multilinestrings(shapely.linestrings(flat.reshape(-1, 2, 2))))
     parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
     parts = [part for part in parts if not part.is_empty and part.area > 0]
     if not parts:

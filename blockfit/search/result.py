@@ -5,6 +5,7 @@ mm, block frame. Every placement is checked with all vertices of the figure, apa
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
+from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 
@@ -37,6 +38,8 @@ __all__ = [
     "verified_cover_mm",
 ]
 
+_MOVED, _SHRUNK = 4, 6  # times, each by twice what is missing
+_OPERATIONS = 64  # roundings between a vertex and its distance from a plane, each of half a unit in the last place
 TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
 
 
@@ -140,19 +143,60 @@ def cover_of_faces(figure: Figure, block: Block, placement: Placement) -> Array:
 
 
 def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array) -> Placement:
-    """Return the placement, shrunk by the hair that rounding makes it miss its cover by, if it does.
+    """Return the placement, moved or shrunk by what rounding makes it miss its cover by, if it does.
 
-    Faces that are nearly parallel cost digits. Shrinking by a share ε towards the middle of the largest ball in
-    the stone, of radius r, draws every point in from every face by ε r at least.
+    It then keeps it exactly: every vertex is compared with every plane, in rational arithmetic where floating point
+    could not tell. Where there is room it is moved, and keeps its scale. Where there is none it is shrunk: by a share ε
+    towards the middle of the largest ball in the stone, of radius r, which draws every point in from every face by ε r
+    at least.
     """
-    worst = float((asked_mm - cover_of_faces(figure, block, placement)).max())
-    if worst <= 1e-12 * max(block.size_mm):
-        return placement
-    middle, radius = inner_ball(block.normals, block.sound_mm - asked_mm)
-    if worst > 1e-6 * radius:
-        return placement  # no hair: the check to come will say so
-    kept = 1 - 2 * worst / radius
-    return Placement(placement.scale * kept, placement.rotation, middle + kept * (placement.shift_mm - middle))
+    found = placement
+    size = max(max(block.size_mm), float(np.abs(placement.shift_mm).max()))
+    for turn in range(_MOVED + _SHRUNK):
+        worst, face = _missing_mm(figure, block, found, asked_mm)
+        if worst <= 0:
+            return found
+        if worst > 1e-6 * size:
+            return placement  # no rounding: the check to come will say so
+        if turn < _MOVED:
+            by = max(2 * worst, 2.0**-51 * size)
+            found = Placement(found.scale, found.rotation, found.shift_mm - by * block.normals[face])
+            continue
+        start = placement if turn == _MOVED else found
+        middle, radius = inner_ball(block.normals, block.sound_mm - asked_mm)
+        kept = 1 - 2 * max(worst, 2.0**-51 * size) / radius  # the shift itself is rounded too
+        found = Placement(start.scale * kept, start.rotation, middle + kept * (start.shift_mm - middle))
+    return found
+
+
+def _missing_mm(figure: Figure, block: Block, placement: Placement, asked_mm: Array) -> tuple[float, int]:
+    """Return by how much the worst vertex lies beyond its plane, exactly wherever it could at all, and which plane."""
+    heights = placement.apply(figure.vertices) @ block.normals.T
+    over = heights - (block.sound_mm - asked_mm - figure.margin_mm * placement.scale)  # (n, f)
+    size = max(float(np.abs(heights).max(initial=0.0)), float(np.abs(placement.shift_mm).max()), max(block.size_mm))
+    doubt = _OPERATIONS * 2.0**-53 * size
+    worst = float(over.max(initial=-np.inf))
+    if worst <= -doubt or worst > 1e6 * doubt:
+        return worst, int(over.max(axis=0).argmax())
+    rows, faces = np.nonzero(over >= max(worst, 0.0) - 2 * doubt)
+    scale = Fraction(placement.scale)
+    turned = [[scale * Fraction(x) for x in row] for row in placement.rotation.tolist()]
+    shift = [Fraction(x) for x in placement.shift_mm.tolist()]
+    known: dict[int, list[Fraction]] = {}
+    most, which = Fraction(-1), int(faces[0])
+    for row, face in zip(rows.tolist(), faces.tolist(), strict=True):
+        if row not in known:
+            corner = [Fraction(x) for x in figure.vertices[row].tolist()]
+            known[row] = [_dot(line, corner) + by for line, by in zip(turned, shift, strict=True)]
+        normal = [Fraction(x) for x in block.normals[face].tolist()]
+        room = Fraction(float(block.sound_mm[face])) - Fraction(float(asked_mm[face]))
+        missing = _dot(normal, known[row]) - room + Fraction(figure.margin_mm) * scale
+        most, which = max((most, which), (missing, face))
+    return (float(most) if most <= 0 else float(np.nextafter(float(most), np.inf))), which
+
+
+def _dot(first: Sequence[Fraction], second: Sequence[Fraction]) -> Fraction:
+    return sum((a * b for a, b in zip(first, second, strict=True)), Fraction(0))
 
 
 def verified_cover_mm(figure: Figure, block: Block, placement: Placement, asked_mm: Array, merit: float) -> float:

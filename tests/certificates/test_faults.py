@@ -99,7 +99,7 @@ FAULTS = {
     "a margin that is not the figure's": lambda c, k: replace(c, margin_mm=c.margin_mm + 1.0),
     "a weight below 0": lambda c, k: replace(c, weights=changed(c.weights, k, lambda x: -x)),
     "a weight that is no number": lambda c, k: replace(c, weights=changed(c.weights, k, lambda _: np.nan)),
-    "a dependency bent": lambda c, k: replace(c, weights=changed(c.weights, one_of(contacts(c), k), lambda x: 1.5 * x)),
+    "a dependency bent": lambda c, k: replace(c, weights=changed(c.weights, one_of(contacts(c), k), lambda x: 40 * x)),
     "a multiplier below 0": lambda c, k: replace(c, limits=changed(c.limits, k, lambda x: -x - 1.0)),
     "a row that is not there": lambda c, k: replace(c, rows=changed(c.rows, one_of(contacts(c), k), lambda _: 2 * 7)),
     "a row of another face": lambda c, k: replace(

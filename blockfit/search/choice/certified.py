@@ -17,7 +17,7 @@ from blockfit.solids.placement import Placement
 
 __all__ = ["certified"]
 
-_LAST_DIGITS = 4e-13  # of the scale or the block: what the search's bound is eased by, above all that rounding can do
+_LAST_DIGITS = 4e-13  # of the scale or the block: the least above what was reached that is tried to be proved
 
 
 def certified(fit: Fit, block: Block, ways: Sequence[Way]) -> Fit:
@@ -64,10 +64,11 @@ def _claim(fit: Fit, ways: Sequence[Way]) -> Claim | None:
     least_mm = min(min(way.block.size_mm) for way in ways)
     size = bound if is_scale else max(max(way.block.size_mm) for way in ways)
     gap = fit.ask.gap * (max(value, 0.0) if is_scale else least_mm)
-    tight = bound + _LAST_DIGITS * size
+    if question == "short":  # what is missing was found, and no more: the least above it is tried
+        bound += _LAST_DIGITS * size
     # Knowing the answer, the certificate may prove a gap that the search could not; but not more than was asked.
     eased = [max(value + gap * times, value + _LAST_DIGITS * size) for times in (1, 10, 100, 1000)]
-    bounds = [b for b in (tight, *eased) if fit.stance.is_upright or b >= eased[0]]
+    bounds = [b for b in (bound, *eased) if fit.stance.is_upright or b >= eased[0]]
     most = fit.ask.scales[1] if is_scale else np.inf
     if is_scale and fit.verdict is Verdict.CANNOT_FIT:
         bounds = [min(b, np.nextafter(fit.ask.scales[0], 0)) for b in bounds]

@@ -16,6 +16,7 @@ from blockfit.search.choice.solve import placed, solve
 from blockfit.search.flawed.rough import found_deepest, found_largest, plain_of
 from blockfit.search.proof.explore import Found
 from blockfit.search.proof.questions import Question, question_about
+from blockfit.search.proof.rounding import rounding_margin
 from blockfit.search.proof.support import Hull, hull_of
 from blockfit.search.result import (
     TOUCH,
@@ -216,12 +217,15 @@ def _largest(site: _Site) -> Fit:
     if short >= 0:
         return _no_room(site, max(0.0, short), tight)
 
+    hair = rounding_margin(question, site.hull, least)
+
     def allow(best: float) -> float:
         enough = best * (1 + ask.gap)
-        return enough if best >= least else max(best, min(enough, least * (1 - 1e-12)))
+        return enough if best >= least else max(best, min(enough, least * (1 - 1e-12) - hair))
 
     found = solve(question, site.hull, ask.stance, allow, ask.max_cells)
     bound = max(found.bound, found.value)
+    bound = max(found.value, min(most, bound + rounding_margin(question, site.hull, bound)))
     verdict = Verdict.FITS if found.value >= least else Verdict.CANNOT_FIT if bound < least else Verdict.UNDECIDED
     bare = placed(site.hull, question, found.rotation, found.value, 0.0)
     placement = drawn_in(site.figure, site.block, bare, site.cover_mm)
@@ -241,11 +245,14 @@ def _safest(site: _Site) -> Fit:
     question, least_asked = _safest_question(site)
     tolerance_mm = site.ask.gap * min(site.block.size_mm)
 
+    hair = rounding_margin(question, site.hull, 0.0)
+
     def allow(best: float) -> float:
-        return best + tolerance_mm if best >= 0 else min(best + tolerance_mm, -TOUCH)
+        return best + tolerance_mm if best >= 0 else min(best + tolerance_mm, -TOUCH - hair)
 
     found = solve(question, site.hull, site.ask.stance, allow, site.ask.max_cells)
     bound = max(found.bound, found.value)
+    bound += rounding_margin(question, site.hull, bound)
     gap_mm = bound - found.value if np.isfinite(found.value) else float(tolerance_mm)
     short, cells = 0.0, found.cells
     verdict = Verdict.CANNOT_FIT if bound < 0 else Verdict.UNDECIDED

@@ -3,7 +3,8 @@
 Setting: weights λ with Σ λ_j n_j = 0, and points p_j of the figure. At every rotation R,
 ``Σ λ_j h(Rᵀ n_j) >= Σ λ_j n_j·(R p_j) = tr(R M)`` with ``M = Σ λ_j p_j n_jᵀ``: any choice of points gives
 a lower bound, the support points at the cell's centre C the best one there. With R = E C and N = C M the
-bounds below minimise ``tr(E N)`` over the turns E of the cell."""
+bounds below minimise ``tr(E N)`` over the turns E of the cell. What rounding may do to each of them is bounded in
+`blockfit.search.proof.rounding`, and added to what is said in the end."""
 
 import numpy as np
 

@@ -14,7 +14,10 @@ from blockfit.search.proof.dependencies import dependencies, exact_dependency, p
 from blockfit.search.proof.support import reach
 from blockfit.solids.block import Block
 
-__all__ = ["Question", "Rows", "question_about"]
+__all__ = ["LEAST_LOAD", "Question", "Rows", "question_about"]
+
+LEAST_LOAD = 1e-6
+"""Weights that share less with the faces that give something are not asked: rounding would be all that they tell."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +113,7 @@ class Question:
             # A sum of 0 (a flat figure seen edge on) asks nothing of its faces.
             return np.asarray(np.where(sums > 0, rows.room / np.where(sums > 0, sums, 1.0), np.inf))
         spare = rows.room - self.scale * sums
-        loaded = rows.load > 1e-12
+        loaded = rows.load >= LEAST_LOAD
         # Rounding must not make a figure that fits exactly seem too large.
         unloaded = np.where(spare < -1e-11 * float(np.abs(self.offsets).max()), -np.inf, np.inf)
         return np.asarray(np.where(loaded, spare / np.where(loaded, rows.load, 1.0), unloaded))

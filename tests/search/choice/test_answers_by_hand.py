@@ -17,7 +17,7 @@ def test_right_angled_cases_by_hand():
     assert upright.placement.turn_deg == pytest.approx(90)
     fixed = bf.largest(brick, bf.Block.box(300, 500, 200), stance=bf.Stance.fixed())
     assert fixed.scale == 1.5
-    assert fixed.scale_bound == 1.5
+    assert 1.5 <= fixed.scale_bound <= 1.5 * (1 + 1e-12)  # rounded up by what rounding may have done
 
 
 def test_a_square_turned_in_its_block():
