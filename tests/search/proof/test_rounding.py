@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from certificates.certificate_cases import random_block, random_figure
+from certificate_cases import random_block, random_figure
 from scipy.spatial.transform import Rotation
 
 import blockfit as bf
