@@ -12,11 +12,10 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import METRIC, UnitSystem
 from blockfit.geometry.arrays import Array, frozen
-from blockfit.geometry.turns import from_quaternions
+from blockfit.geometry.turns import best_turn, from_quaternions, lie_in_a_line
 
 __all__ = ["NOISE", "Certainty", "Marks", "Motion", "by_marks", "marks_from", "motion_rows"]
 
-_LINE = 0.02  # of the marks' extent: less across it is a line
 NOISE = 3.0  # standard deviations by which one place of a scan may lie off
 _APART = 2.0  # standard errors of a mark at which marks are said to disagree
 
@@ -140,8 +139,7 @@ def marks_from(marks: Mapping[str, Sequence[Any]]) -> Marks:
         [frozen(pair[1], (3,), f"mark {name!r} in the block") for name, pair in zip(names, pairs, strict=True)]
     )
     for places in (scan, block):
-        size = np.linalg.svd(places - places.mean(axis=0), compute_uv=False)
-        if size[1] <= _LINE * size[0]:
+        if lie_in_a_line(places):
             raise BadValueError(
                 f"the marks {', '.join(names)} lie in a line, so the scan could turn about it; "
                 "take one more well to the side of that line"
@@ -165,11 +163,8 @@ def by_marks(marks: Marks, scale: float | None, error_mm: float) -> tuple[Motion
 
 def _least_squares(marks: Marks, scale: float | None) -> Motion:
     middle, place = marks.scan.mean(axis=0), marks.block.mean(axis=0)
-    a, b = marks.scan - middle, marks.block - place
-    u, sizes, vt = np.linalg.svd(b.T @ a)
-    sign = np.array([1.0, 1.0, float(np.sign(np.linalg.det(u @ vt)))])
-    rotation = (u * sign) @ vt
-    factor = float((sizes * sign).sum() / (a * a).sum()) if scale is None else scale
+    rotation, best = best_turn(marks.scan - middle, marks.block - place)
+    factor = best if scale is None else scale
     return Motion(factor, rotation, place - factor * rotation @ middle)
 
 

@@ -9,8 +9,19 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 
-__all__ = ["about", "angle_deg", "from_quaternions", "quaternion", "spread_directions", "tilt_deg", "turn_deg"]
+__all__ = [
+    "about",
+    "angle_deg",
+    "best_turn",
+    "from_quaternions",
+    "lie_in_a_line",
+    "quaternion",
+    "spread_directions",
+    "tilt_deg",
+    "turn_deg",
+]
 
+_LINE = 0.02  # of points' extent: less across it is a line, about which they tell no turn
 _QUARTERS = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))
 
 
@@ -94,3 +105,25 @@ def spread_directions(count: int) -> Array:
     around = np.pi * (1 + np.sqrt(5)) * k
     across = np.sqrt(1 - z * z)
     return np.stack([across * np.cos(around), across * np.sin(around), z], axis=1)
+
+
+def lie_in_a_line(points: Array) -> bool:
+    """Tell whether (n, 3) points lie so nearly in a line that they cannot tell a turn about it."""
+    sizes = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(sizes[1] <= _LINE * sizes[0])
+
+
+def best_turn(first: Array, second: Array) -> tuple[Array, float]:
+    """Return the rotation (3, 3) that takes (n, 3) vectors nearest to (n, 3) others, by least squares, and how many
+    times as long it should then make them (W. Kabsch 1976; S. Umeyama 1991; both from memory).
+
+    >>> import numpy as np
+    >>> from blockfit.geometry.turns import about, best_turn
+    >>> arms = np.array([[1.0, 0, 0], [0, 2, 0], [0, 0, 3]])
+    >>> turn, times = best_turn(arms, 2 * arms @ about(2, 90).T)
+    >>> bool(np.allclose(turn, about(2, 90))), round(times, 12)
+    (True, 2.0)
+    """
+    u, sizes, vt = np.linalg.svd(second.T @ first)
+    sign = np.array([1.0, 1.0, float(np.sign(np.linalg.det(u @ vt)))])
+    return np.asarray((u * sign) @ vt), float((sizes * sign).sum() / (first * first).sum())

@@ -9,6 +9,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.turns import angle_deg, best_turn, lie_in_a_line
 
 __all__ = ["Movement", "model_moved"]
 
@@ -46,15 +47,11 @@ def model_moved(before: Any, after: Any) -> Movement:
     if len(first) != len(second) or len(first) < 3:
         raise BadValueError(f"three points or more, the same before and after, not {len(first)} and {len(second)}")
     middle, later = first.mean(axis=0), second.mean(axis=0)
-    spread = (first - middle).T @ (second - later)
-    size = np.linalg.svd(first - middle, compute_uv=False)
-    if size[1] < 1e-6 * size[0]:
+    if lie_in_a_line(first):
         raise BadValueError("the points lie in a line: they cannot tell how the model has turned")
-    u, _, vt = np.linalg.svd(spread)
-    mirror = np.diag([1.0, 1.0, np.sign(np.linalg.det(vt.T @ u.T))])
-    rotation = vt.T @ mirror @ u.T
+    rotation, _ = best_turn(first - middle, second - later)
     left = second - later - (first - middle) @ rotation.T
-    angle = np.degrees(np.arccos(np.clip((np.trace(rotation) - 1) / 2, -1, 1)))
+    angle = angle_deg(rotation)
     shift = later - middle
     worst = float(np.linalg.norm(left, axis=1).max())
     return Movement(rotation, shift, float(np.linalg.norm(shift)), float(angle), worst, middle)
