@@ -3,6 +3,7 @@
 mm, block frame. The samples that the search looks at play no part in what is answered: they only say where to begin."""
 
 from dataclasses import dataclass, replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.flawed.crowd import Body
 from blockfit.search.flawed.obstacles import Obstacle
 from blockfit.search.flawed.room import Found, Room, in_figure, placement_of
+from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 
 __all__ = ["Kept", "kept_clear", "sharpened", "verified"]
@@ -28,6 +30,18 @@ _TURNS = 12  # from one surface to the other and back
 Kept = tuple[tuple[str, float], ...]
 
 
+_bodies: "WeakKeyDictionary[Figure, Solid]" = WeakKeyDictionary()
+
+
+def _body_at(room: Room, placement: Placement) -> Solid:
+    """Return the placed figure as a solid; it is made from the figure's surface once, and moved from then on."""
+    figure = room.figure
+    if figure not in _bodies:
+        _bodies[figure] = solid_from(figure.vertices, figure.faces)
+    turned = placement.scale * placement.rotation
+    return _bodies[figure].transform(np.column_stack([turned, placement.shift_mm]))
+
+
 def verified(room: Room, found: Found) -> tuple[Placement, Array, float]:
     """Return the placement, the clearance of planes, and what is missing at worst, exact."""
     placement = placement_of(room, found)
@@ -35,8 +49,7 @@ def verified(room: Room, found: Found) -> tuple[Placement, Array, float]:
     planes = room.offsets - (vertices @ room.normals.T).max(axis=0)
     missing = max(0.0, float(-planes.min(initial=np.inf)), float(-_ball_gaps(room, found).min(initial=np.inf)))
     if room.crowd.bodies:
-        solid = solid_from(vertices, room.figure.faces)
-        about = _about(room, found)
+        solid, about = _body_at(room, placement), _about(room, found)
         for body in room.crowd.bodies:
             by = _body_gap(room, solid, body, vertices, float(about[body.owners].min()))
             missing = max(missing, body.margin_mm - by)
@@ -53,7 +66,7 @@ def kept_clear(room: Room, at: Found) -> Kept:
     kept = np.full(len(room.obstacles), np.inf)
     kept[crowd.is_ball] = _ball_gaps(room, at) + [o.margin_mm for o in room.obstacles if o.is_ball]
     if crowd.bodies:
-        solid, about = solid_from(vertices, room.figure.faces), _about(room, at)
+        solid, about = _body_at(room, placement_of(room, at)), _about(room, at)
         faces = _Faces.of(vertices[room.figure.faces])
     for body in crowd.bodies:
         if len(body.owners) == 1:
@@ -200,7 +213,7 @@ def sharpened(room: Room, at: Found) -> Room:
     vertices = placement_of(room, at).apply(room.figure.vertices)
     faces = _Faces.of(vertices[room.figure.faces])
     close = vertices[crowd.grid.bounds(vertices)[0] <= 0]
-    solid = solid_from(vertices, room.figure.faces) if crowd.bodies else None
+    solid = _body_at(room, placement_of(room, at)) if crowd.bodies else None
     more, marks, owners = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, np.int64)]
     for body in crowd.bodies:
         if len(close):
