@@ -1,6 +1,5 @@
 """Every answer for one fit, as text and as JSON."""
 
-import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from inspect import signature
@@ -8,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from blockfit.errors import BadValueError, safe_lines, shown_name
+from blockfit.errors import BadValueError, safe_lines
 from blockfit.facts.results import plain
 from blockfit.facts.systems import METRIC, US, UnitSystem, units_of
 from blockfit.search.ask import Ask, Seek
@@ -17,7 +16,7 @@ from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.page.cards import CARDS
 from blockfit.sheets.page.document import PageWords, page_of
 from blockfit.sheets.page.markup import PageLayout, starts_with
-from blockfit.sheets.saving import MADE_BY, check_free, write_whole
+from blockfit.sheets.saving import as_json, write_as
 from blockfit.sheets.survey.alarms import alarms_of
 from blockfit.sheets.survey.brief import brief_lines
 from blockfit.sheets.survey.cautions import CAUTIONS, cautions_section, density_lines
@@ -205,18 +204,12 @@ class Survey:
         The file appears whole or not at all, and only in the place of an earlier output of ours. The page needs the
         extra ``page``.
         """
-        file = Path(path)
-        kind = file.suffix.lower()
-        if kind == ".html":
-            body = self.page(units)
-        elif kind == ".txt":
-            body = self.text(units)
-        elif kind == ".json":
-            body = "{\n " + MADE_BY + "," + json.dumps(self.record(), indent=1, ensure_ascii=False)[1:] + "\n"
-        else:
-            raise BadValueError(f"{shown_name(file)}: a survey is saved as .html, .txt or .json")
-        check_free(file)
-        write_whole(file, body)
+        bodies = {
+            ".html": lambda: self.page(units),
+            ".txt": lambda: self.text(units),
+            ".json": lambda: as_json(self.record()),
+        }
+        write_as(path, "a survey", bodies)
 
 
 def survey(  # noqa: PLR0913

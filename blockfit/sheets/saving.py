@@ -1,21 +1,24 @@
 """Files that appear whole or not at all, and never in the place of anything that is not ours."""
 
+import json
 import os
 import stat
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 from blockfit.errors import BadValueError, safe_lines, shown_name
 from blockfit.writing import whole
 
 __all__ = [
-    "MADE_BY",
+    "as_json",
     "check_folder",
     "check_free",
     "check_target",
     "is_ours",
     "partial_path",
     "put_in_place",
+    "write_as",
     "write_whole",
 ]
 
@@ -45,6 +48,22 @@ def write_whole(file: Path, body: str) -> None:
     """
     with whole(file) as beside:
         beside.write_text(safe_lines(body), encoding="utf-8", errors="replace", newline="")
+
+
+def write_as(path: str | Path, what: str, bodies: Mapping[str, Callable[[], str]]) -> None:
+    """Write what its ending asks for, of several ``bodies`` by ending; raises where it is no earlier output of ours."""
+    file = Path(path)
+    body = bodies.get(file.suffix.lower())
+    if body is None:
+        *first, last = bodies
+        raise BadValueError(f"{shown_name(file)}: {what} is saved as {', '.join(first)} or {last}")
+    check_free(file)
+    write_whole(file, body())
+
+
+def as_json(record: Mapping[str, Any]) -> str:
+    """Return plain data as JSON that says first who made it."""
+    return "{\n " + MADE_BY + "," + json.dumps(record, indent=1, ensure_ascii=False)[1:] + "\n"
 
 
 def put_in_place(made: Path, folder: Path) -> list[str]:

@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from blockfit.carving.left import StoneLeft
-from blockfit.errors import BadValueError, shown_name
 from blockfit.facts.systems import US, units_of
 from blockfit.sheets.page.document import asset, image_of, page_can_be_made, rendered
 from blockfit.sheets.pictures.drawings import left_map
-from blockfit.sheets.saving import MADE_BY, check_free, write_whole
+from blockfit.sheets.saving import as_json, write_as
 from blockfit.sheets.survey.cautions import CAUTIONS
 
 __all__ = ["save_left"]
@@ -25,18 +24,12 @@ def save_left(left: StoneLeft, path: str | Path, *, units: str = "metric") -> No
     The file appears whole or not at all, and only in the place of an earlier output of ours. The page needs the extra
     ``page``; ``units`` are what it opens with.
     """
-    file = Path(path)
-    kind = file.suffix.lower()
-    if kind == ".html":
-        body = _page(left, units)
-    elif kind == ".txt":
-        body = left.text(units)
-    elif kind == ".json":
-        body = "{\n " + MADE_BY + "," + json.dumps(left.record(), indent=1, ensure_ascii=False)[1:] + "\n"
-    else:
-        raise BadValueError(f"{shown_name(file)}: stone left is saved as .html, .txt or .json")
-    check_free(file)
-    write_whole(file, body)
+    bodies = {
+        ".html": lambda: _page(left, units),
+        ".txt": lambda: left.text(units),
+        ".json": lambda: as_json(left.record()),
+    }
+    write_as(path, "stone left", bodies)
 
 
 def _page(left: StoneLeft, units: str) -> str:

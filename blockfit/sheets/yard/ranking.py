@@ -2,7 +2,6 @@
 
 import html
 import importlib
-import json
 import math
 import textwrap
 from collections.abc import Callable
@@ -11,10 +10,10 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from blockfit.errors import BadValueError, MissingExtraError, shown_name
+from blockfit.errors import MissingExtraError
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import US, UnitSystem, units_of
-from blockfit.sheets.saving import MADE_BY, check_free, partial_path, write_whole
+from blockfit.sheets.saving import as_json, partial_path, write_as
 from blockfit.sheets.words import rounded_down, rounded_up
 from blockfit.sheets.yard.rows import Row, csv_heading, csv_line, csv_stopped, name_words, why_words
 
@@ -83,18 +82,13 @@ class Comparison:
         written. A file that is no earlier table of ours is left alone: that raises `BadValueError`.
         """
         file = Path(path) if self.finished else partial_path(Path(path))
-        kind = file.suffix.lower()
-        if kind == ".csv":
-            body = csv_heading() + "".join(csv_line(row) for row in self.rows)
-            body += "" if self.finished else csv_stopped()
-        elif kind == ".json":
-            body = "{\n " + MADE_BY + "," + json.dumps(_finite(self._record()), indent=1, ensure_ascii=False)[1:] + "\n"
-        elif kind == ".html":
-            body = _page(self, units_of(units))
-        else:
-            raise BadValueError(f"{shown_name(file)}: a yard is saved as .csv, .json or .html")
-        check_free(file)
-        write_whole(file, body)
+        stopped = "" if self.finished else csv_stopped()
+        bodies = {
+            ".csv": lambda: csv_heading() + "".join(csv_line(row) for row in self.rows) + stopped,
+            ".json": lambda: as_json(_finite(self._record())),
+            ".html": lambda: _page(self, units_of(units)),
+        }
+        write_as(file, "a yard", bodies)
         return file
 
     def _record(self) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from blockfit.waste.statics import balance
 
 __all__ = ["Squaring", "TrueFace", "squaring"]
 
-_LOOKS = 250  # planes looked at from the outermost place in
+_LOOKS = 96  # planes looked at from the outermost place in
 _UNDER_MM = 1e-3  # a section so far within has the area of the face itself
 _BASE = "bottom"
 _CORNERS = (("left", "front"), ("right", "front"), ("left", "back"), ("right", "back"))
