@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.survey.cutting import pieces_words
+from blockfit.sheets.survey.doubts import unit_doubts
 from blockfit.sheets.survey.fitting import gains_words, height_words, reserve_sure, scale_words, verdict_words
 from blockfit.sheets.words import Layout, standing_words
 from blockfit.waste.offcuts.plan import OffcutPlan
@@ -35,6 +36,8 @@ def brief_lines(  # noqa: PLR0913
     if fit.placement is not None:
         size = f"{scale_words(fit)}: {height_words(fit, units)} high"
         lines += layout.item("Size", size if fit.verdict is Verdict.FITS else f"{size}, as far as it goes")
+        for words in unit_doubts(fit):
+            lines += layout.item("Is it so?", words)
         lines += layout.item("Stands", standing_words(fit.placement) + _best_gain(gains, fit, layout))
     lines += layout.item("Block", _block_words(fit, layout))
     if would_fit is not None:
@@ -65,6 +68,10 @@ def first_words(
     in_stage: bool = False,
 ) -> str:
     """Return what to do first."""
+    if unit_doubts(fit):
+        return (
+            "check the unit of the figure's file, its ratio and the block's size: nothing else here holds before that"
+        )
     if fit.verdict is Verdict.CANNOT_FIT:
         other = "take a larger block" if would_fit is None else "take a larger block, or the scale that would fit"
         if fit.figure.is_envelope:

@@ -4,7 +4,7 @@ import numpy as np
 
 from blockfit.search.result import Fit
 
-__all__ = ["doubts_of"]
+__all__ = ["doubts_of", "unit_doubts"]
 
 _SMALL_MM, _TALL_MM = 20.0, 20_000.0
 _TRUCK_KG = 25_000.0  # quarry blocks of 25 short tons are ordinary (common practice, no source)
@@ -13,22 +13,28 @@ _COARSE = 0.02  # of the figure's height: a mesh whose sides are longer shows no
 
 def doubts_of(fit: Fit) -> list[str]:
     """Return the sentences; none where nothing looks odd."""
-    told: list[str] = []
+    told = unit_doubts(fit)
     block = fit.block
-    if fit.placement is not None and not 0.02 <= fit.scale <= 50:
-        told.append("The scale is far from full size: check the unit of the file and of the block.")
     if fit.placement is not None and fit.placement.tilt_deg > 0.05 and fit.figure.is_solid:
         told.append(
             "Leaned, the figure's base is not level: it stands so only on wedges, or once its base is cut level."
         )
-    size = fit.figure.size_mm
-    if max(size) < _SMALL_MM or max(size) > _TALL_MM:
-        told.append(f"At full size the figure is {max(size):,.4g} mm long as read: is the unit, or the ratio, right?")
     mass = block.mass_kg
     if mass is not None and mass > _TRUCK_KG:
         told.append(f"The block weighs some {mass / 1000:,.0f} t: more than a truck usually carries on one bed.")
     if fit.figure.is_solid:
         told += _about_the_solid(fit)
+    return told
+
+
+def unit_doubts(fit: Fit) -> list[str]:
+    """Return what looks as if a unit or a ratio were wrong: it decides all else."""
+    told = []
+    if fit.placement is not None and not 0.02 <= fit.scale <= 50:
+        told.append("The scale is far from full size: check the unit of the file and of the block.")
+    size = fit.figure.size_mm
+    if max(size) < _SMALL_MM or max(size) > _TALL_MM:
+        told.append(f"At full size the figure is {max(size):,.4g} mm long as read: is the unit, or the ratio, right?")
     return told
 
 

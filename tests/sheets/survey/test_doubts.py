@@ -14,7 +14,9 @@ def survey_of(figure, block, **options):
 
 def test_a_figure_of_a_wrong_unit_is_doubted():
     for size, block in ((1.7, bf.Block.box(10, 10, 10)), (1.7e6, bf.Block.box(9e5, 9e5, 9e5))):
-        assert "is the unit, or the ratio, right" in survey_of(cuboid(0.3 * size, 0.2 * size, size), block)
+        told = survey_of(cuboid(0.3 * size, 0.2 * size, size), block)
+        assert "is the unit, or the ratio, right" in told
+        assert told.index("Is it so?") < told.index("Do first") < told.index("THE FIT")  # in the lines that decide
 
 
 def test_a_block_that_no_truck_carries():
