@@ -77,6 +77,8 @@ def mark_command(  # noqa: PLR0913
     fit, job = case_of(tell, options)
     if fit.verdict is not Verdict.FITS:
         click.echo(f"{fit.figure.name} does not fit in {fit.block.name} as asked; blockfit survey says what is missing")
+        if output.is_dir() and any(output.iterdir()):
+            click.echo(f"what {shown_name(output)} holds is of an earlier run: do not cut by it")
         return
     tell("marking")
     points = _kept_points(job) or pointing(fit, count=count, inches=us)

@@ -234,7 +234,8 @@ def _contradiction(
 ) -> list[Contradiction]:
     short, long = min(lengths, key=lambda k: lengths[k]), max(lengths, key=lambda k: lengths[k])
     by = lengths[long] - lengths[short]
-    spare = sum(placed[k].blur_mm + placed[k].slack_mm for k in (short, long))
+    # Perspective moves both ends; of a photograph that is not exact its blur has that once already.
+    spare = sum(placed[k].blur_mm + (2 if placed[k].is_exact_photo else 1) * placed[k].slack_mm for k in (short, long))
     if by <= tolerance_mm + spare + _SAME * lengths[long]:
         return []
     a, b = placed[long].name, placed[short].name

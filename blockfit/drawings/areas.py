@@ -2,28 +2,24 @@
 
 A shapely area has u to the viewer's right and v up, in mm or in the drawing's own units."""
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
-from blockfit.measure.sections import area_of, moved, only_areas, polygon_area, rings_of, swept_area
+from blockfit.measure.sections import area_of, moved, only_areas, rings_of, swept_area
 
 __all__ = [
     "area_from_rings",
     "area_of_cells",
     "beyond",
     "checked_area",
-    "closed_rings",
     "combined",
     "corners_of_area",
-    "distinct_rings",
     "enclosed_area",
     "filled_lines",
     "grown_outward",
-    "inked",
     "intervals",
     "is_area",
     "kept_parts",
@@ -37,7 +33,7 @@ __all__ = [
     "with_box",
 ]
 
-_ALIKE = 1e-3  # of its area and of its root: outlines so near were drawn twice
+_NOTHING = 1e-9  # of its area: what rounding leaves of an outline within another
 _CUT = 0.5  # of a cell: how far from each corner a stair is cut off before it is simplified
 _CORNER = _CUT / np.sqrt(2.0)  # of a cell: how far the corner then lies outside
 _PINCH = 2e-8  # of an outline's size
@@ -109,43 +105,6 @@ def area_from_rings(rings: list[Array], *, even_odd: bool = True) -> Any:
     return only_areas(shapely.union_all(inside)) if inside else shapely.Polygon()
 
 
-def distinct_rings(rings: list[Array]) -> tuple[list[Array], str]:
-    """Return rings (n, 2) with those drawn more than once as one, the widest, and a note of it.
-
-    By even-odd a figure drawn twice would vanish. Rings are the same where they differ by a thousandth of their area.
-    """
-    import shapely
-
-    kept: list[tuple[Any, Array]] = []
-    again = 0
-    for ring in sorted((ring for ring in rings if len(ring) >= 3), key=lambda ring: -polygon_area(ring)):
-        own = only_areas(shapely.make_valid(shapely.Polygon(ring)))
-        same = [
-            other
-            for other, _ in kept
-            if np.abs(np.subtract(other.bounds, own.bounds)).max(initial=0.0) <= _ALIKE * np.sqrt(other.area)
-            and shapely.symmetric_difference(other, own).area <= _ALIKE * other.area
-        ]
-        if same:
-            again += 1
-        elif not own.is_empty:
-            kept.append((own, ring))
-    return [ring for _, ring in kept], f"{again} lines drawn more than once were taken once" if again else ""
-
-
-def inked(rings: Sequence[Array], lines: Sequence[Array], width: float, cap: str) -> Any:
-    """Return what lines of a ``width`` cover: closed ``rings``, and ``lines`` that end butt, round or square."""
-    import shapely
-
-    ends = {"round": "round", "square": "square"}.get(cap, "flat")
-    covered = [shapely.LinearRing(ring).buffer(width / 2, join_style="mitre", mitre_limit=4) for ring in rings]
-    covered += [
-        shapely.LineString(line).buffer(width / 2, cap_style=ends, join_style="mitre", mitre_limit=4)
-        for line in lines
-    ]  # fmt: skip
-    return only_areas(shapely.union_all(covered)) if covered else shapely.Polygon()
-
-
 def _winding(rings: list[Array], at: Array) -> int:
     """Return how often rings go round a place, counter-clockwise."""
     turns = 0
@@ -156,30 +115,6 @@ def _winding(rings: list[Array], at: Array) -> int:
         down = (here[:, 1] > 0) & (there[:, 1] <= 0) & (left < 0)
         turns += int(up.sum()) - int(down.sum())
     return turns
-
-
-def closed_rings(lines: list[Array], join: float) -> tuple[list[Array], float]:
-    """Return the rings that open lines (n, 2) close together, ends within ``join`` joined, and the length left over."""
-    import shapely
-
-    if not lines:
-        return [], 0.0
-    whole = shapely.union_all([shapely.LineString(line) for line in lines if len(line) >= 2])
-    whole = shapely.union_all(shapely.snap(whole, shapely.MultiPoint(_ends(lines, join)), join))
-    cells = list(shapely.polygonize([whole]).geoms)
-    rings = [np.array(cell.exterior.coords)[:-1] for cell in cells]
-    used = sum(float(cell.exterior.length) for cell in cells)
-    return rings, max(0.0, float(whole.length) - used)
-
-
-def _ends(lines: list[Array], join: float) -> Array:
-    """Return the ends of lines, those within ``join`` of one another as one."""
-    ends = np.concatenate([line[[0, -1]] for line in lines])
-    kept: list[Array] = []
-    for end in ends:
-        if not any(np.abs(end - other).max() <= join for other in kept):
-            kept.append(end)
-    return np.array(kept)
 
 
 def combined(first: Any, second: Any, how: str) -> Any:
@@ -346,18 +281,29 @@ def beyond(area: Any, shadow: Any, spare: float, nothing: float) -> tuple[list[t
     rest = np.array(_parts(only_areas(shapely.difference(area, shadow))))
     reaches = _at_most(rest, shadow)
     rest, reaches = rest[reaches > nothing], reaches[reaches > nothing]
-    if (reaches <= spare).all():
+    if (reaches <= spare).all() and _is_within(rest, shadow, float(reaches.max(initial=0.0))):
         return [], float(reaches.max(initial=0.0))
     far = only_areas(shapely.difference(shapely.union_all(rest), rounded_outward(shadow, spare)))
     shapely.prepare(far)
     wrong = shapely.intersects(rest, far) if not far.is_empty else np.zeros(len(rest), bool)
     found = sorted(((ranges(p), float(p.area), p) for p in rest[wrong]), key=lambda one: -one[1])
     told = [(place, size, _reach(p, shadow)) for place, size, p in found[:_MOST_PARTS]]
-    return told, min(spare, float(reaches[~wrong].max(initial=0.0)))
+    others = float(reaches[~wrong].max(initial=0.0))
+    return told, others if others < spare and _is_within(rest[~wrong], shadow, others) else spare
+
+
+def _is_within(parts: Any, shadow: Any, by: float) -> bool:
+    """Tell whether all of some parts lies within so much of a shadow: a side between two near corners may not."""
+    import shapely
+
+    if len(parts) == 0:
+        return True
+    rest = shapely.difference(shapely.union_all(parts), rounded_outward(shadow, by * (1 + 1e-9)))
+    return bool(only_areas(rest).area <= _NOTHING * max(shadow.area, 1e-300))
 
 
 def _at_most(parts: Any, shadow: Any) -> Array:
-    """Return (n,) what no point of each part is further than from a shadow: its rim's distance and half its width."""
+    """Return (n,) about how far each part reaches from a shadow: its corners' distance and half its width."""
     import shapely
 
     if len(parts) == 0 or shadow.is_empty:

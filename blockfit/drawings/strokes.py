@@ -1,20 +1,40 @@
-"""Curves of SVG as points: path data, basic shapes, transforms (W3C, Scalable Vector Graphics 1.1, chapters 7 to 9)."""
+"""Lines of drawings: curves of SVG as points, and what lines enclose or cover.
+
+Path data, basic shapes, transforms: W3C, Scalable Vector Graphics 1.1, chapters 7 to 9."""
 
 import math
 import re
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
+from blockfit.drawings.areas import combined
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.measure.nearest import tree_of
+from blockfit.measure.patches import linked
+from blockfit.measure.sections import only_areas, polygon_area
 
-__all__ = ["affine", "chord_of_turn", "ellipse", "numbers", "path_lines", "rounded_box"]
+__all__ = [
+    "affine",
+    "area_of_outlines",
+    "chord_of_turn",
+    "closed_rings",
+    "ellipse",
+    "inked",
+    "numbers",
+    "path_lines",
+    "rounded_box",
+]
 
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _TOKEN = re.compile(rf"([MmLlHhVvCcSsQqTtAaZz])|({_NUMBER})|([\s,]+)|(.)")
 _FLAGS = re.compile(r"\s*,?\s*([01])")
 _CALL = re.compile(r"(matrix|translate|scale|rotate|skewX|skewY)\s*\(([^)]*)\)")
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
+_NOTHING = 1e-9  # of its area: what rounding leaves of an outline within another
+_ALIKE = 1e-3  # of its area and of its root: outlines so near were drawn twice
 _STEPS = 96  # chords for a cubic, or for a quarter of a turn
 
 Line = tuple[Array, bool]
@@ -228,3 +248,93 @@ def _commands(data: str, name: str) -> list[tuple[str, list[float]]]:
     if found and found[0][0] not in "Mm":
         raise BadValueError(f"{name}: path data must begin with M")
     return found
+
+
+def area_of_outlines(rings: list[Array]) -> tuple[Any, str]:
+    """Return the area of drawn outlines (n, 2), and a note: a ring within a ring is an opening, one within it stone.
+
+    Wherever a drawing may mean either, stone is kept: outlines that cross are united, an outline drawn again counts
+    once, the larger, and openings that all but coincide are as small as both.
+    """
+    import shapely
+
+    levels: list[tuple[Any, int]] = []
+    again = 0
+    for ring in sorted((ring for ring in rings if len(ring) >= 3), key=lambda ring: -polygon_area(ring)):
+        own = only_areas(shapely.make_valid(shapely.Polygon(ring)))
+        if own.is_empty:
+            continue
+        around = [k for k, (other, _) in enumerate(levels) if _lies_in(own, other)]
+        inmost = around[-1] if around else -1
+        depth = levels[inmost][1] + 1 if around else 0
+        alike = [k for k, (other, _) in enumerate(levels) if _are_alike(own, other)]
+        if any(levels[k][1] % 2 == 0 for k in alike):  # stone drawn again
+            k = next(k for k in alike if levels[k][1] % 2 == 0)
+            levels[k] = (combined(levels[k][0], own, "add"), levels[k][1])
+            again += 1
+        elif alike and depth % 2 == 1:  # an opening drawn again
+            levels[alike[0]] = (only_areas(shapely.intersection(levels[alike[0]][0], own)), levels[alike[0]][1])
+            again += 1
+        elif alike and _are_the_same(own, levels[alike[0]][0]):
+            again += 1
+        else:
+            levels.append((own, depth))
+    area: Any = shapely.Polygon()
+    for depth in range(max((d for _, d in levels), default=-1) + 1):
+        for own, at in levels:
+            area = combined(area, own, "take" if depth % 2 else "add") if at == depth else area
+    return area, f"{again} lines drawn more than once were taken once" if again else ""
+
+
+def _lies_in(inner: Any, outer: Any) -> bool:
+    import shapely
+
+    return bool(shapely.difference(inner, outer).area <= _NOTHING * inner.area)
+
+
+def _are_alike(one: Any, other: Any) -> bool:
+    import shapely
+
+    near = np.abs(np.subtract(one.bounds, other.bounds)).max(initial=0.0) <= _ALIKE * np.sqrt(other.area)
+    return bool(near and shapely.symmetric_difference(one, other).area <= _ALIKE * other.area)
+
+
+def _are_the_same(one: Any, other: Any) -> bool:
+    import shapely
+
+    return bool(shapely.symmetric_difference(one, other).area <= _NOTHING * other.area)
+
+
+def inked(rings: Sequence[Array], lines: Sequence[Array], width: float, cap: str) -> Any:
+    """Return what lines of a ``width`` cover: closed ``rings``, and ``lines`` that end butt, round or square."""
+    import shapely
+
+    ends = {"round": "round", "square": "square"}.get(cap, "flat")
+    covered = [shapely.LinearRing(ring).buffer(width / 2, join_style="mitre", mitre_limit=4) for ring in rings]
+    covered += [
+        shapely.LineString(line).buffer(width / 2, quad_segs=64, cap_style=ends, join_style="mitre", mitre_limit=4)
+        for line in lines
+    ]  # fmt: skip
+    return only_areas(shapely.union_all(covered)) if covered else shapely.Polygon()
+
+
+def closed_rings(lines: list[Array], join: float) -> tuple[list[Array], float]:
+    """Return the rings that open lines (n, 2) close together, ends within ``join`` joined, and the length left over."""
+    import shapely
+
+    if not lines:
+        return [], 0.0
+    whole = shapely.union_all([shapely.LineString(line) for line in lines if len(line) >= 2])
+    whole = shapely.union_all(shapely.snap(whole, shapely.MultiPoint(_ends(lines, join)), join))
+    cells = list(shapely.polygonize([whole]).geoms)
+    rings = [np.array(cell.exterior.coords)[:-1] for cell in cells]
+    used = float(shapely.union_all([cell.exterior for cell in cells]).length) if cells else 0.0  # shared sides once
+    return rings, max(0.0, float(whole.length) - used)
+
+
+def _ends(lines: list[Array], join: float) -> Array:
+    """Return the ends of lines, those within ``join`` of one another as one."""
+    ends = np.concatenate([line[[0, -1]] for line in lines])
+    pairs = np.array(sorted(tree_of(ends).query_pairs(join)), np.int64).reshape(-1, 2)
+    _, first = np.unique(linked(len(ends), pairs[:, 0], pairs[:, 1]), return_index=True)
+    return ends[np.sort(first)]

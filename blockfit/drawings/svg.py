@@ -10,8 +10,18 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.drawings.areas import area_from_rings, closed_rings, combined, distinct_rings, inked, linear
-from blockfit.drawings.strokes import affine, chord_of_turn, ellipse, numbers, path_lines, rounded_box
+from blockfit.drawings.areas import area_from_rings, combined, linear
+from blockfit.drawings.strokes import (
+    affine,
+    area_of_outlines,
+    chord_of_turn,
+    closed_rings,
+    ellipse,
+    inked,
+    numbers,
+    path_lines,
+    rounded_box,
+)
 from blockfit.errors import BadValueError, UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array
 from blockfit.intake.guard import bytes_of
@@ -24,13 +34,15 @@ _MOST_SHAPES = 200_000
 _DEEPEST = 60
 _SKIPPED = {"defs", "clipPath", "mask", "pattern", "marker", "symbol", "linearGradient", "radialGradient", "style",
             "metadata", "title", "desc", "script", "filter", "text", "image", "foreignObject", "switch"}  # fmt: skip
-_LOST = {"text": "text", "image": "pictures", "foreignObject": "foreign objects"}
+_LOST = {"text": "text", "image": "pictures", "foreignObject": "foreign objects", "switch": "switched parts"}
 _LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(mm|cm|in|pt|pc|m|px|%)?\s*$")
 _ABSOLUTE = {**MM_PER_UNIT, "pt": 25.4 / 72, "pc": 25.4 / 6}  # CSS: a point is a 72nd of an inch, a pica a 6th
 _NAMED = {"white": 1.0, "none": 1.0, "transparent": 1.0, "black": 0.0, "red": 0.3, "blue": 0.11, "green": 0.3,
           "yellow": 0.89, "gray": 0.5, "grey": 0.5, "silver": 0.75}  # fmt: skip
 _SAID = ("fill", "stroke", "fill-rule", "display", "visibility", "fill-opacity", "stroke-opacity", "opacity",
          "stroke-width", "stroke-linecap")  # fmt: skip
+_RELATIVE = re.compile(r"[\d.]\s*(%|em|rem|ex|ch|vw|vh)\s*$")
+_SIZES = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "x1", "y1", "x2", "y2", "stroke-width")
 _FARTHEST = 1e9  # user units
 _LIGHT = 0.9  # brightness from which paint counts as ground
 _OPAQUE = 0.99  # light paint that lets more through takes nothing away
@@ -44,6 +56,7 @@ class _Style:
     stroke: str = "none"
     rule: str = "nonzero"
     shown: bool = True
+    visible: bool = True
     fill_share: float = 1.0  # how much of what lies below each paint hides, groups' opacity included
     stroke_share: float = 1.0
     opacity: float = 1.0
@@ -64,7 +77,7 @@ def svg_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     """Return the dark area of an SVG (v upwards), mm per user unit if it says so, what chords cost, and notes.
 
     Opaque white paint takes away what it covers; dark lines on a filled shape belong to it. A drawing of lines only,
-    without any fill, is taken for what they enclose, to the middle of the line.
+    without any fill, is taken for what they enclose, to the middle of thin lines.
     """
     name = shown_name(path)
     root = _root(bytes_of(path, _MOST_BYTES), name)
@@ -120,6 +133,10 @@ class _Reader:
         self._by_id = {e.get("id"): e for e in root.iter() if isinstance(e.tag, str) and e.get("id")}
         sheets = " ".join(e.text or "" for e in root.iter() if _tag(e) == "style")
         sheets = re.sub(r"/\*.*?\*/", "", sheets, flags=re.DOTALL)
+        plain = re.sub(r"@[^{]*\{(?:[^{}]*\{[^{}]*\})*[^{}]*\}", "", sheets)  # for print, for screens: not for us
+        if any(re.search(r"[\s>+~:\[]", name.strip()) for name in re.findall(r"([^{},]+)[{,]", plain)):
+            self.lost.add("style rules for more than a name or a class")
+        sheets = plain
         self._rules = [
             (selector.strip(), body)
             for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", sheets)
@@ -137,6 +154,7 @@ class _Reader:
             self.lost.add(_LOST[tag])
         if not tag or tag in _SKIPPED:
             return
+        self._note_what_is_lost(element, tag, depth)
         style = self._styled(element, style)
         if not style.shown:
             return
@@ -152,7 +170,15 @@ class _Reader:
             for child in element:
                 self.walk(child, matrix, style, depth + 1)
             return
-        self._add(element, tag, matrix, style)
+        if style.visible:
+            self._add(element, tag, matrix, style)
+
+    def _note_what_is_lost(self, element: Any, tag: str, depth: int) -> None:
+        """Note lengths and frames that are not understood."""
+        if any(_RELATIVE.search(element.get(key) or "") for key in _SIZES) and depth:
+            self.lost.add("lengths in % or em")
+        if tag in ("svg", "symbol") and depth and element.get("viewBox"):
+            self.lost.add("the view box of a drawing within it")
 
     def _add(self, element: Any, tag: str, matrix: Array, style: _Style) -> None:
         lines, chord = self._lines(element, tag)
@@ -160,7 +186,7 @@ class _Reader:
             raise BadValueError(f"{self.name}: a {tag} has a place that no drawing has")
         moved = [(points @ matrix[:2, :2].T + matrix[:2, 2], closed) for points, closed in lines if len(points)]
         rings = tuple(points for points, closed in moved if closed and len(points) > 2)
-        loose = tuple(points for points, closed in moved if not closed and len(points) > 1)
+        loose = tuple(points for points, closed in moved if len(points) > 1 and not (closed and len(points) > 2))
         if rings or loose:
             size = float(np.linalg.norm(matrix[:2, :2], 2))
             self.shapes.append(_Shape(rings, loose, style, chord * size, style.width * size))
@@ -200,7 +226,9 @@ class _Reader:
                 said |= _declared(body)
         said |= _declared(element.get("style") or "")
         fill, stroke = (_paint(said, key, getattr(style, key)) for key in ("fill", "stroke"))
-        shown = style.shown and said.get("display") != "none" and said.get("visibility") not in ("hidden", "collapse")
+        seen = said.get("visibility")
+        visible = style.visible if seen in (None, "inherit") else seen == "visible"
+        shown = style.shown and said.get("display") != "none"
         opacity = style.opacity * _share(said.get("opacity"), 1.0)
         rule, cap, width = (
             said.get("fill-rule"),
@@ -212,6 +240,7 @@ class _Reader:
             fill=fill,
             stroke=stroke,
             shown=shown and opacity > 0,
+            visible=visible,
             rule=style.rule if rule is None else rule,
             opacity=opacity,
             fill_share=_share(said.get("fill-opacity"), style.fill_share),
@@ -258,6 +287,15 @@ def _user_units(found: re.Match[str]) -> float:
     return float(found.group(1)) * (1.0 if unit in (None, "px") else _ABSOLUTE[unit] * 96 / 25.4)
 
 
+def _alpha(paint: str) -> float:
+    """Return how much of what lies below a paint hides by itself, as ``rgba(…)`` and ``rgb(… / …)`` say."""
+    shares = re.fullmatch(r"rgba?\(([^)]*)\)", paint)
+    given = re.findall(r"[\d.]+(?:e-?\d+)?%?", shares.group(1)) if shares else []
+    if len(given) < 4:
+        return 1.0
+    return min(1.0, float(given[3].rstrip("%")) / (100 if given[3].endswith("%") else 1))
+
+
 def _brightness(paint: str) -> float:
     """Return how light a paint is, 0 to 1; what is not known (a gradient, a name) counts as dark."""
     if paint in _NAMED:
@@ -277,7 +315,8 @@ def _brightness(paint: str) -> float:
 
 def _ink(paint: str, share: float) -> str:
     """Return what paint does that hides a ``share`` of what lies below: ``add`` dark, ``take`` it away, or nothing."""
-    if paint == "none" or share <= 0:
+    share *= _alpha(paint)
+    if paint in ("none", "transparent") or share <= 0:
         return ""
     if 1 - share * (1 - _brightness(paint)) < _LIGHT:
         return "add"
@@ -286,7 +325,10 @@ def _ink(paint: str, share: float) -> str:
 
 def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
     """Return what is dark once all shapes are painted in order, or what lines enclose where nothing is filled."""
-    inks = [_ink(shape.style.fill, shape.style.fill_share * shape.style.opacity) for shape in shapes]
+    inks = [
+        _ink(shape.style.fill, shape.style.fill_share * shape.style.opacity) if _can_be_filled(shape) else ""
+        for shape in shapes
+    ]
     if "add" not in inks:
         return _enclosed([shape for shape in shapes if _is_drawn(shape)], name)
     size = _size(shapes)
@@ -304,6 +346,11 @@ def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
     return area, [f"{thin} thin lines that fill nothing were left out"] if thin else []
 
 
+def _can_be_filled(shape: _Shape) -> bool:
+    """Whether a shape encloses anything: a line is black inside by default, and has no inside."""
+    return bool(shape.rings) or any(len(line) > 2 for line in shape.open)
+
+
 def _is_drawn(shape: _Shape) -> bool:
     return shape.width > 0 and _ink(shape.style.stroke, shape.style.stroke_share * shape.style.opacity) == "add"
 
@@ -314,20 +361,19 @@ def _size(shapes: list[_Shape]) -> float:
 
 
 def _enclosed(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
-    """Return what dark lines enclose, to their middle, by even-odd; broad lines that enclose nothing are limbs."""
+    """Return what dark lines enclose, to the middle of thin ones; broad ones are stone themselves."""
     none = BadValueError(f"{name} has neither dark areas nor closed lines; close and fill the outline")
     if not shapes or not (size := _size(shapes)) > 0:
         raise none
     thin = [line for shape in shapes if shape.width < _BROAD * size for line in shape.open]
-    broad = [shape for shape in shapes if shape.open and shape.width >= _BROAD * size]
+    broad = [shape for shape in shapes if shape.width >= _BROAD * size]
     joined, left_over = closed_rings([*thin, *(line for shape in broad for line in shape.open)], _JOIN * size)
-    rings, twice = distinct_rings([*(ring for shape in shapes for ring in shape.rings), *joined])
-    area = area_from_rings(rings)
+    area, twice = area_of_outlines([*(ring for shape in shapes for ring in shape.rings), *joined])
     for shape in broad:
-        area = combined(area, inked((), shape.open, shape.width, shape.style.cap), "add")
+        area = combined(area, inked(shape.rings, shape.open, shape.width, shape.style.cap), "add")
     if area.is_empty:
         raise none
-    notes = ["nothing in it is filled: what its closed lines enclose was taken, by even-odd"]
+    notes = ["nothing in it is filled: what its closed lines enclose was taken; lines within lines are openings"]
     if left_over > 1e-3 * size and thin:
         notes.append(f"lines of {left_over:.3g} units in all close nothing; thin ones among them were left out")
     return area, [*notes, *([twice] if twice else [])]

@@ -37,6 +37,7 @@ _OURS = {
 LIST_OF_SHEETS = "sheets.txt"
 """Which files of a folder of sheets were made together, by name, below two lines."""
 
+_TOGETHER, _HALF = "made together", "HALF WRITTEN: do not cut by them, run blockfit mark again"
 _SHEETS = (".txt", ".csv", ".svg", ".dxf", ".pdf")
 _FIRST_SHEET, _SHEET_BEGINS = "setting.txt", "SETTING THE MODEL"  # by which a folder of sheets is known
 
@@ -73,14 +74,22 @@ def put_in_place(made: Path, folder: Path) -> list[str]:
     files are ours is listed in `LIST_OF_SHEETS`; what is not listed stays, and is returned.
     """
     names = sorted(file.name for file in made.iterdir())
+    taken = [name for name in names if (folder / name).is_dir()]
+    if taken:
+        raise BadValueError(f"{shown_name(folder / taken[0])} is a folder where a sheet is to be; nothing was changed")
     listed = folder / LIST_OF_SHEETS
-    with_us = listed.read_text(encoding="utf-8", errors="replace").splitlines()[2:] if listed.is_file() else []
-    for old in with_us:
-        if old not in names and Path(old).name == old and Path(old).suffix in _SHEETS:
-            (folder / old).unlink(missing_ok=True)
-    write_whole(listed, "\n".join([f"{len(names)} SHEETS, made together", "", *names]) + "\n")
+    said = listed.read_text(encoding="utf-8", errors="replace").splitlines() if listed.is_file() else []
+    if said and not said[0].endswith((_TOGETHER, _HALF)):
+        raise BadValueError(f"{shown_name(listed)} is no list of ours; nothing was changed: name a new folder")
+    old = [name for name in said[2:] if Path(name).name == name and Path(name).suffix in _SHEETS]
+    # Stopped on the way, the list still says what is there, and that it is not to be cut by.
+    write_whole(listed, "\n".join([f"{len(names)} SHEETS, {_HALF}", "", *sorted({*old, *names})]) + "\n")
+    for name in old:
+        if name not in names:
+            (folder / name).unlink(missing_ok=True)
     for name in names:
         os.replace(made / name, folder / name)
+    write_whole(listed, "\n".join([f"{len(names)} SHEETS, {_TOGETHER}", "", *names]) + "\n")
     return sorted(
         file.name
         for file in folder.iterdir()

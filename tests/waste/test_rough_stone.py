@@ -209,3 +209,76 @@ def test_the_survey_of_a_boulder_leaves_nothing_out(found):
     record = told.record()
     assert record["squaring"]["faces"][0]["face"] == "bottom"
     assert record["offcuts"]["pieces"][0]["cuts"][0]["places_mm"]
+
+
+def tilted(width, depth, height):
+    """A box that no plane along the axes touches flat."""
+    return figure_of(box((0, 0, 0), (width, depth, height)).rotate([13, 27, 41]))
+
+
+@pytest.mark.parametrize("kind", ["turned", "tetrahedron", "prism"])
+def test_stones_without_flat_sides_to_the_axes_are_answered_whole(kind):
+    stones = {
+        "turned": figure_of(box((0, 0, 0), (800, 800, 900)).rotate([0, 0, 45])),
+        "tetrahedron": bf.Figure(
+            [[0, 0, 0], [900, 0, 0], [0, 900, 0], [0, 0, 1500]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
+        ),
+        "prism": figure_of(rod(600, 0, 900).hull()),
+    }
+    block = bf.Block.scanned(stones[kind], stone="marble")
+    fit = bf.largest(cuboid(100, 80, 200), block, stance=FIXED, cover=15, scales=(0, 0.7))
+    cut = bf.undercuts(fit)
+    assert set(cut.reach_by_face) == {"front", "back", "left", "right", "bottom", "top"}
+    told = bf.weights(fit, undercut=cut)
+    assert sum(volume for _, volume in told.parts_m3) == pytest.approx(block.volume_m3)
+    assert bf.handling(fit, undercut=cut).loads
+
+
+def test_sound_stone_lies_a_skin_away_from_the_surface():
+    stone = tilted(800, 500, 900)
+    fit = bf.largest(
+        statue(), bf.Block.scanned(stone, stone="marble", skin=20), stance=FIXED, cover=15, scales=(0, 0.7)
+    )
+    plan = bf.offcuts(fit, clearance=15, kerf=6, reserve=0, least_weight_kg=10, most_pieces=4)
+    assert plan.pieces
+    low, high = np.asarray(stone.vertices).min(axis=0) - 200, np.asarray(stone.vertices).max(axis=0) + 200
+    outside = box(tuple(low), tuple(high)) - solid_of(stone)
+    for piece in plan.pieces:
+        body = solid_of(figure_of(trimesh.convex.convex_hull(piece.convex_mm)))
+        assert body.min_gap(outside, 60) >= 20 - 1e-3
+
+
+def test_the_arm_of_an_l_is_a_piece_as_large_as_it_is():
+    """One cut beside the figure frees half the stone; a notch at an edge costs little more than the notch."""
+    stone = figure_of(union(box((0, 0, 0), (900, 400, 400)), box((0, 0, 0), (350, 400, 1000))))
+    fit = bf.safest(statue(), bf.Block.scanned(stone, stone="marble"), stance=FIXED)
+    plan = bf.offcuts(fit, clearance=15, kerf=6, reserve=0, least_weight_kg=10)
+    first = plan.pieces[0]
+    assert first.volume_m3 > 0.4 * 0.4 * 0.45
+    assert first.block().volume_m3 > 0.7 * first.volume_m3
+    notched = figure_of(box((0, 0, 0), (900, 400, 900)) - box((840, -1, -1), (901, 401, 90)))
+    fit = bf.largest(statue(), bf.Block.scanned(notched, stone="marble"), stance=FIXED, cover=15, scales=(0, 0.7))
+    piece = bf.offcuts(fit, clearance=15, kerf=6, reserve=0, most_pieces=1, cuts="square", compare=False).pieces[0]
+    assert piece.block().volume_m3 > 0.85 * piece.volume_m3
+
+
+def test_a_convex_stone_turned_any_way_saves_what_the_convex_block_does():
+    stone, recovered = tilted(800, 700, 900), []
+    for block in (bf.Block.scanned(stone, stone="marble"), bf.Block.convex(stone.vertices, stone="marble")):
+        fit = bf.largest(statue(), block, stance=FIXED, cover=20, scales=(0, 0.5))
+        plan = bf.offcuts(fit, clearance=12, kerf=5, reserve=0, lift_limit_kg=250, most_pieces=4)
+        recovered.append(plan.recovered)
+        assert all(piece.weight_range_kg[1] <= 250 for piece in plan.pieces)
+    assert recovered[0] > 0.6 * recovered[1] > 0
+
+
+def test_what_is_true_already_is_not_sawn():
+    """By hand: a box has nothing to lose, whatever share is asked; a peg cannot become larger by being shortened."""
+    for size in ((800, 600, 900), (700.6, 333.1, 910.8)):
+        fit = bf.largest(statue(), bf.Block.scanned(cuboid(*size)), stance=FIXED, cover=10, scales=(0, 0.3))
+        for share in (0.3, 0.95, 1):
+            assert bf.squaring(fit, share=share).loss_m3 == pytest.approx(0, abs=1e-9)
+    pegged = figure_of(union(box((0, 0, 100), (600, 600, 900)), box((200, 200, 0), (400, 400, 110))))
+    fit = bf.safest(cuboid(300, 300, 600), bf.Block.scanned(pegged), stance=FIXED)
+    base = bf.squaring(fit, share=1).faces[0]
+    assert (base.inset_mm, base.is_large) == (pytest.approx(100, abs=0.5), True) or base.inset_mm == 0

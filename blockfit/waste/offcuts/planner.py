@@ -166,8 +166,9 @@ class Planner:
             gone = span.offsets - np.array([method.kerf_mm for method in span.methods])
             self._remove(span.normals, gone)
             volume, way = self._rock.volume_m3(corners), draw_out(span.normals)
-            sound = self._sound(span)
-            if corners is None or way is None or sound is None or volume < self._limits.least_volume_m3:
+            sound = self._sound(span, closely=True)
+            is_good = sound is not None and (not self._rock.is_rough or self._is_wanted(span))
+            if corners is None or way is None or sound is None or not is_good or volume < self._limits.least_volume_m3:
                 self.too_light_m3 += volume
                 self.hollows.append(Hollow.after(span.normals, gone, None, f"the chips after piece {self._kept}"))
                 continue
@@ -209,7 +210,9 @@ class Planner:
         for ways in islice(divisions(whole, corners, self._limits.most_volume_m3, thick_mm), _DIVISIONS):
             parts = parted(wedge, plan.methods, ways, saw)
             kept = [part for part in parts if self._is_kept(part)]
-            if kept and all(self._is_wanted(part) for part in kept):
+            wanted = sum(self._is_wanted(part) for part in kept)
+            # Of rough stone, parts that are no good go to the chips, as long as most are.
+            if wanted and (wanted == len(kept) or (self._rock.is_rough and 2 * wanted >= len(kept))):
                 return parts
         return []
 
@@ -221,20 +224,16 @@ class Planner:
     def _is_wanted(self, part: Span) -> bool:
         """Whether a part is of one body, thick enough all the way, and what the wishes ask."""
         sound = self._sound(part)
-        if sound is None or (self._rock.is_rough and least_width(sound) < self._limits.least_thickness_mm):
-            return False
-        return self.wishes.met_by(sound)
+        return sound is not None and self.wishes.met_by(sound)
 
-    def _sound(self, part: Span) -> Array | None:
+    def _sound(self, part: Span, *, closely: bool = False) -> Array | None:
         """Return the corners of the sound stone in a part; see `PlannedStone.sound`."""
         corners = self._corners(part.normals, part.offsets, part.ends)
         if corners is None:
             return None
-
-        def inset(by_mm: float) -> Array | None:
-            return self._corners(part.normals, part.offsets, part.ends, by_mm)
-
-        return self._rock.sound(corners, inset)
+        through = self._normals[len(self._block.normals) :]  # of cuts that earlier pieces left by
+        cuts = np.vstack([-part.normals, *[axis[None] for axis, _ in part.ends], through])
+        return self._rock.sound(corners, cuts, self._limits.least_thickness_mm, closely=closely)
 
     def _dividing_saw(self, corners: Array, plan: Setting) -> Method | None:
         """Return what divides a piece: its cut stops at the piece's own, and runs on no further."""
@@ -358,16 +357,10 @@ class Planner:
         # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
         return reach_beyond(*self._obstacle, normals[others], bounds[others] + _TOUCH_MM, normals[k])
 
-    def _corners(
-        self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = (), inset_mm: float = 0.0
-    ) -> Array | None:
-        """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``.
-
-        ``inset_mm`` is by how much the block's own planes are moved in.
-        """
+    def _corners(self, normals: Array, offsets: Array, ends: Sequence[tuple[Array, float]] = ()) -> Array | None:
+        """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
         bounds = [self._normals, -normals, *(axis[None] for axis, _ in ends)]
-        own = np.where(np.arange(len(self._offsets)) < len(self._block.normals), inset_mm, 0.0)
-        at = [self._offsets - own, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
+        at = [self._offsets, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
         try:
             return corners_of(np.concatenate(bounds), np.concatenate(at))[0]
         except BadValueError:

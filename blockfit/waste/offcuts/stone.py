@@ -3,13 +3,16 @@
 mm and m³, block frame. Of a rough block pieces are planned between planes that stand around it, and are what those hold
 of its stone: exact for the surface as it was read, or within `LIGHT_MM` of it where that is finer than can matter."""
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array
-from blockfit.geometry.polytope import least_width
+from blockfit.errors import BadValueError
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.polytope import corners_of, least_width
+from blockfit.geometry.surface import area_vectors
 from blockfit.measure.booleans import Solid, arrays_of, hull_solid, lighter, solid_from
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.sections import section_near
@@ -24,12 +27,19 @@ LIGHT_MM = 0.5
 
 _MANY = 40_000  # faces of a rough block: finer ones are made lighter
 _ONE_BODY = 0.99  # of a piece's stone: what else comes off is crumbs
-_NARROWED = 12  # halvings of the depth of what is rough
+_NARROWED = 9  # halvings of the way to the planes around a piece
+_BACK = (1.0, 0.8, 0.6, 0.4, 0.2)  # of the way left: how far a plane may be moved back out
+_FEW = (1.0, 0.5)
+_MOVED_MM = 0.5  # what a plane was drawn in by less is left so
+_PLACES = 2000
+_OWN_FACES = 12  # of a piece, by area, whose directions are tried
+_SIDES = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], np.float64)
+_AROUND = _SIDES / np.linalg.norm(_SIDES, axis=1, keepdims=True)
 _NOTHING_MM3 = 1.0
 _UNDER_MM = 1e-3  # a section so far within a piece has the outline of its cut
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class PlannedStone:
     """A block's stone as a solid; ``is_rough`` where it has a surface of its own."""
 
@@ -61,30 +71,109 @@ class PlannedStone:
         found = section_near(vertices, faces, normal, around.mean(axis=0) + _UNDER_MM * normal)
         return np.zeros((0, 3)) if found is None else np.asarray(found.outline - _UNDER_MM * normal)
 
-    def sound(self, corners: Array, inset: Callable[[float], Array | None]) -> Array | None:
+    def sound(self, corners: Array, cuts: Array, least_mm: float, *, closely: bool = False) -> Array | None:
         """Return the corners of a convex body of sound stone within a piece: all of it in a sawn block.
 
-        Of a rough one it is what is left when the planes around the block are moved in by as little as makes it lie in
-        the stone, and by the skin: ``inset`` returns the piece's corners then. ``None`` where nothing is left, or where
-        the piece would come off as several.
+        Of a rough one it lies between planes around the piece's stone, along its own large faces and twenty-six
+        directions. They are drawn in towards a place deep in it until all between them lies in the stone, and the skin
+        away from the block's surface; then each is moved back out as far as it can: ``closely``, or until the body is
+        ``least_mm`` wide. The planes of ``cuts`` (c, 3), outward normals, stay where they are. ``None`` where nothing
+        so wide is left, or where the piece would come off as several.
         """
         if not self.is_rough:
             return corners
         stone = self.piece(corners)
         if max((part.volume() for part in stone.decompose()), default=0.0) < _ONE_BODY * stone.volume():
             return None
-        low, high = 0.0, least_width(corners)
-        best: Array | None = None
-        deep = 0.0
-        for _ in range(_NARROWED):
-            middle = (low + high) / 2
-            trial = inset(middle)
-            if trial is not None and (hull_solid(trial) - stone).volume() > _NOTHING_MM3:
+        vertices, faces = arrays_of(stone)
+        normals = _planes_about(vertices, faces)
+        outer = (vertices @ normals.T).max(axis=0)
+        moving = (normals @ cuts.T).max(axis=1, initial=-1.0) < 1 - 1e-9
+        inner = np.where(moving, normals @ _deep_place(vertices, faces), outer)
+        found = self._drawn_in(stone, normals, outer, inner)
+        if found is None:
+            return None
+        share, body = found
+        if closely or least_width(body) < least_mm:
+            at = inner + share * (outer - inner)
+            body = self._let_out(stone, normals, outer, at, body, _BACK if closely else _FEW)
+        return body if least_width(body) >= least_mm else None
+
+    def _is_sound(self, body: Array, stone: Solid) -> bool:
+        inner, skin_mm = hull_solid(body), float(self.block.skin_mm.max(initial=0.0))
+        if (inner - stone).volume() > _NOTHING_MM3:
+            return False
+        return skin_mm == 0 or bool(inner.min_gap(self.around, skin_mm) >= skin_mm * (1 - 1e-6))
+
+    def _drawn_in(self, stone: Solid, normals: Array, outer: Array, inner: Array) -> tuple[float, Array] | None:
+        """Return the largest share of the way from inner to outer planes that leaves a sound body, and its corners."""
+        low, high, best = 0.0, 1.0, None
+        for turn in range(_NARROWED):
+            middle = high if turn == 0 else (low + high) / 2  # first all of it: it may be convex
+            body = _corners_within(normals, inner + middle * (outer - inner))
+            if body is None:
                 low = middle
+            elif self._is_sound(body, stone):
+                low, best = middle, (middle, body)
+                if turn == 0:
+                    break
             else:
-                high, best, deep = middle, trial, middle
-        skin = float(self.block.skin_mm.max(initial=0.0))
-        return inset(deep + skin) if best is not None and skin > 0 else best
+                high = middle
+        return best
+
+    def _let_out(
+        self, stone: Solid, normals: Array, outer: Array, at: Array, body: Array, shares: Sequence[float]
+    ) -> Array:
+        """Return the body once each of its planes was moved back out as far as one of the shares allows."""
+        for k in np.argsort(at - outer, kind="stable"):  # what was drawn in furthest first
+            for share in shares if outer[k] - at[k] > _MOVED_MM else ():
+                freer = at.copy()
+                freer[k] += share * (outer[k] - at[k])
+                wider = _corners_within(normals, freer)
+                if wider is not None and self._is_sound(wider, stone):
+                    at, body = freer, wider
+                    break
+        return body
+
+    @cached_property
+    def around(self) -> Solid:
+        """All about the stone, as far as a skin could matter."""
+        low, high = self.block.corners_mm.min(axis=0), self.block.corners_mm.max(axis=0)
+        far = 10 + float(self.block.skin_mm.max(initial=0.0))
+        ends = np.stack([low - far, high + far])
+        box = np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+        return hull_solid(box) - self.solid
+
+
+def _deep_place(vertices: Array, faces: Ints) -> Array:
+    """Return a place (3,) deep in a solid: of a few thousand, the one furthest from its surface."""
+    places = np.random.default_rng(0).uniform(vertices.min(axis=0), vertices.max(axis=0), (_PLACES, 3))
+    return np.asarray(places[SurfaceDistance(vertices, faces).signed(places)[0].argmin()])
+
+
+def _planes_about(vertices: Array, faces: Ints) -> Array:
+    """Return unit normals (n, 3) of planes about a solid: of its largest faces, of a box, its edges and corners."""
+    outward = area_vectors(vertices, faces)
+    sizes = np.linalg.norm(outward, axis=1)
+    keys = np.round(outward / np.maximum(sizes, 1e-300)[:, None], 3)
+    ways, which = np.unique(keys[sizes > 0], axis=0, return_inverse=True)
+    together = np.zeros((len(ways), 3))
+    np.add.at(together, which.ravel(), outward[sizes > 0])
+    areas = np.linalg.norm(together, axis=1)
+    large = np.argsort(-areas, kind="stable")[:_OWN_FACES]
+    own = together[large] / areas[large][:, None]
+    normals = [*own]
+    for way in _AROUND:
+        if all(float(way @ other) < 1 - 1e-6 for other in normals):
+            normals.append(way)
+    return np.array(normals)
+
+
+def _corners_within(normals: Array, offsets: Array) -> Array | None:
+    try:
+        return corners_of(normals, offsets)[0]
+    except BadValueError:
+        return None
 
 
 def stone_for_pieces(block: Block) -> PlannedStone:

@@ -5,11 +5,11 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.measure.columns import columns_of
 from blockfit.measure.distance import SurfaceDistance
-from blockfit.measure.views import View, lattice_over
+from blockfit.measure.views import FACE_DIRECTIONS, View, lattice_over
 from blockfit.solids.block import Block
 from blockfit.waste.reach.sight import Elements
 
-__all__ = ["block_chords", "divided", "end_of_stone"]
+__all__ = ["block_chords", "divided", "end_of_stone", "into_face"]
 
 
 def block_chords(normals: Array, offsets: Array, view: View, places: Array) -> tuple[Array, Array]:
@@ -26,6 +26,13 @@ def block_chords(normals: Array, offsets: Array, view: View, places: Array) -> t
     end = np.where(tilted & (along > 0), at, np.inf).min(axis=1)
     outside = (rest[:, ~tilted] < 0).any(axis=1)
     return np.where(outside, end, start), end
+
+
+def into_face(block: Block, face: str) -> Array:
+    """Return the direction (3,) into a face: a block's own, or of the box around a rough one."""
+    if face in block.names:
+        return np.asarray(-block.normals[block.names.index(face)])
+    return np.array(FACE_DIRECTIONS[face])
 
 
 def end_of_stone(block: Block, view: View, places: Array, depths: Array) -> Array:

@@ -18,7 +18,7 @@ from blockfit.measure.pictures import closed_once
 from blockfit.measure.sections import Outline, outline_of_spots
 from blockfit.measure.views import lattice_over, view_along
 from blockfit.search.result import Fit
-from blockfit.waste.reach.chords import end_of_stone
+from blockfit.waste.reach.chords import end_of_stone, into_face
 from blockfit.waste.reach.directions import around, seen_along
 from blockfit.waste.reach.opening import opened_before
 from blockfit.waste.reach.places import approach_words, place_words
@@ -92,9 +92,9 @@ def classes(setting: FrontView, bare: dict[str, Flags], later: Flags, slants: in
     ahead = setting.columns.view.into
     ways: list[Array | None] = []
     labels, squarest = np.full(len(later), -1, np.int64), np.zeros(len(later))
-    outward = {name: -block.normals[block.names.index(name)] for name in bare}
-    for name in sorted(outward, key=lambda name: float(outward[name] @ ahead)):  # the back first
-        into = outward[name]
+    inward = {name: into_face(block, name) for name in bare}
+    for name in sorted(inward, key=lambda name: float(inward[name] @ ahead)):  # the back first
+        into = inward[name]
         if into[2] > 0.8 or float(into @ ahead) > 1 - 1e-9:
             continue
         hit = bare[name] & later

@@ -23,6 +23,7 @@ from blockfit.waste.statics import balance
 __all__ = ["Squaring", "TrueFace", "squaring"]
 
 _LOOKS = 96  # planes looked at from the outermost place in
+_SAME = 1e-6  # of an area: what rounding makes of it
 _UNDER_MM = 1e-3  # a section so far within has the area of the face itself
 _BASE = "bottom"
 _CORNERS = (("left", "front"), ("right", "front"), ("left", "back"), ("right", "back"))
@@ -122,16 +123,20 @@ def _sawn(fit: Fit, stone: Solid, face: str, share: float) -> tuple[TrueFace, So
     limit = max(low, figure + float(fit.asked_cover_mm.max(initial=0.0)))
     levels = np.linspace(top, low, _LOOKS + 2)[1:-1]
     areas = np.array([body.area_mm2(level) for level in levels])
-    enough = share * float(areas.max())
-    at = top
+    enough = share * float(areas.max()) * (1 - _SAME)
+    at, wanted = top, enough
     if body.area_mm2(top - _UNDER_MM) < enough:
-        reached = np.flatnonzero((areas >= enough) & (levels >= limit))
+        allowed = levels >= limit
+        if not (allowed & (areas >= enough)).any():  # as large as it can be, and no deeper than that takes
+            most = max(float(areas[allowed].max(initial=0.0)), body.area_mm2(limit), body.area_mm2(top - _UNDER_MM))
+            enough = most * (1 - _SAME)
+        reached = np.flatnonzero((areas >= enough) & allowed)
         at = _first_level(body, enough, levels, int(reached[0]), top) if len(reached) else limit
-        at = min(max(limit, at), top)
+        at = top if body.area_mm2(top - _UNDER_MM) >= enough else min(max(limit, at), top)
     left = stone.trim_by_plane((-outward).tolist(), -at)
     area = body.area_mm2(at - _UNDER_MM)
     loss = max(0.0, float(stone.volume() - left.volume())) * 1e-9 if at < top else 0.0
-    told = TrueFace(face, top - at, area * 1e-6, loss, _kg(fit, loss), at - figure, bool(area >= enough * (1 - 1e-6)))
+    told = TrueFace(face, top - at, area * 1e-6, loss, _kg(fit, loss), at - figure, bool(area >= wanted * (1 - _SAME)))
     return told, left
 
 
