@@ -1,5 +1,7 @@
 """`blockfit mark`: the sheets that it writes, and those that it leaves out."""
 
+import os
+
 import numpy as np
 import pytest
 import trimesh
@@ -7,6 +9,7 @@ from conftest import BRICK, KNEELING, run
 
 import blockfit as bf
 from blockfit.commands.terms import check_output
+from blockfit.sheets.saving import put_in_place
 
 
 def test_the_command_line_writes_every_sheet(tmp_path):
@@ -39,6 +42,45 @@ def test_sheets_of_an_earlier_run_do_not_stay_among_new_ones(capsys, tmp_path):
     listed = set((marks / "sheets.txt").read_text(encoding="utf-8").splitlines()[2:])
     assert listed == after - {"mine.pdf", "sheets.txt"}
     assert not any(name.startswith(".") for name in after)
+
+
+def test_a_list_that_is_not_ours_and_a_folder_in_a_sheets_place_are_left(tmp_path):
+    made, folder = tmp_path / "made", tmp_path / "marks"
+    made.mkdir()
+    folder.mkdir()
+    (made / "front.svg").write_text("new")
+    (folder / "sheets.txt").write_text("my list\n\nmine.svg\n")
+    (folder / "mine.svg").write_text("mine")
+    with pytest.raises(bf.BadValueError, match="no list of ours"):
+        put_in_place(made, folder)
+    assert (folder / "mine.svg").exists()
+    (folder / "sheets.txt").unlink()
+    (folder / "front.svg").mkdir()
+    with pytest.raises(bf.BadValueError, match="is a folder where a sheet"):
+        put_in_place(made, folder)
+    (folder / "front.svg").rmdir()
+    assert put_in_place(made, folder) == ["mine.svg"]
+    assert (folder / "sheets.txt").read_text().splitlines() == ["1 SHEETS, made together", "", "front.svg"]
+
+
+def test_stopped_on_the_way_the_list_says_so(tmp_path, monkeypatch):
+    made, folder = tmp_path / "made", tmp_path / "marks"
+    made.mkdir()
+    folder.mkdir()
+    for name in ("a.svg", "b.svg"):
+        (made / name).write_text("new")
+    moves, move = [], os.replace
+
+    def stopped(source, target):
+        moves.append(target)
+        if len(moves) == 3:
+            raise KeyboardInterrupt
+        move(source, target)
+
+    monkeypatch.setattr(os, "replace", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        put_in_place(made, folder)
+    assert "HALF WRITTEN: do not cut by them" in (folder / "sheets.txt").read_text()
 
 
 def test_options_that_exclude_each_other_and_targets_that_cannot_be(capsys, tmp_path):

@@ -153,6 +153,59 @@ def test_what_is_drawn_twice_or_hidden_in_a_dxf(tmp_path):
     ]
 
 
+def test_blocks_placed_on_hidden_layers_and_outlines_that_cross_in_a_dxf(tmp_path):
+    import ezdxf
+
+    drawing = ezdxf.new("R2010", units=4)
+    space = drawing.modelspace()
+    for low, high in (((0, 0), (300, 1000)), ((200, 400), (700, 600))):
+        space.add_lwpolyline([low, (high[0], low[1]), high, (low[0], high[1])], close=True)
+    note = drawing.blocks.new("note")
+    note.add_lwpolyline([(0, 0), (200, 0), (200, 900), (0, 900)], close=True)
+    drawing.layers.add("NOTES").freeze()
+    space.add_blockref("note", (50, 50), dxfattribs={"layer": "NOTES"})
+    drawing.saveas(tmp_path / "a.dxf")
+    area, _, _, notes = dxf_area(tmp_path / "a.dxf")
+    assert area.area == pytest.approx(300 * 1000 + 500 * 200 - 100 * 200)
+    assert notes == ["layers switched off, or things hidden on them, were left out: NOTES"]
+
+
+@pytest.mark.parametrize("radius", [300.0, 950.0])
+def test_arcs_and_splines_of_a_dxf_keep_to_the_stated_error(tmp_path, radius):
+    import ezdxf
+
+    drawing = ezdxf.new("R2010", units=4)
+    space = drawing.modelspace()
+    space.add_circle((0, 0), radius)
+    drawing.saveas(tmp_path / "a.dxf")
+    area, _, chord, _ = dxf_area(tmp_path / "a.dxf")
+    turn = np.linspace(0, 2 * np.pi, 5001)
+    rim = shapely.points(radius * np.stack([np.cos(turn), np.sin(turn)], axis=1))
+    assert shapely.distance(area.exterior, rim).max() <= chord
+    # A cubic that turns back on itself, by de Casteljau.
+    control = np.array([[0, 1500 * (t - 0.125) ** 3] for t in (0, 0)] + [[1000, 900.0], [1000, 1005.0]])
+    drawing = ezdxf.new("R2010", units=4)
+    space = drawing.modelspace()
+    space.add_open_spline([(x, y, 0) for x, y in control], degree=3)
+    space.add_lwpolyline([tuple(control[-1]), (1000, 3000), (0, 3000), tuple(control[0])])
+    drawing.saveas(tmp_path / "b.dxf")
+    area, _, chord, _ = dxf_area(tmp_path / "b.dxf")
+    t, level = np.linspace(0, 1, 2001)[:, None], [np.broadcast_to(p, (2001, 2)) for p in control]
+    while len(level) > 1:
+        level = [(1 - t) * p + t * q for p, q in pairwise(level)]
+    assert shapely.distance(area.exterior, shapely.points(level[0])).max() <= chord
+
+
+def test_an_exact_photograph_agrees_with_a_true_drawing():
+    body = cuboid(400, 200, 1000, at=(-200, -100, 0))
+    away, eye, focal = 3000.0, 500.0, 900
+    picture = photographed(body, 0, away, eye, focal, size=(700, 700))
+    bar = ((100.0, 50.0), (100.0 + focal * 500 / away, 50.0), "500 mm")
+    photo = bf.Photo(picture=picture, distance=away, bar=bar, mark=(350.0, 350 + focal * eye / away))
+    told = bf.figure_from_outlines(front=photo, side=shapely.box(-100, 0, 100, 1000))
+    assert outside_by(told, np.asarray(body.vertices)) <= 1.5 * away / focal
+
+
 def test_units_of_an_svg(tmp_path):
     bare = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 100">'
     file = svg(tmp_path, '<rect width="20" height="100"/>', bare)

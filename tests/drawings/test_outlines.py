@@ -275,6 +275,19 @@ def test_stone_that_another_outline_denies_is_reported_where_it_is():
         assert shapely.affinity.translate(asked, *low).difference(shown.buffer(0.01)).area < 1
 
 
+def test_a_thin_bar_far_from_all_other_stone_is_not_lost():
+    """Its corners touch stone, its middle lies 200 mm away: between near corners a side may be far."""
+    pillars = shapely.box(0, 0, 100, 1200) | shapely.box(500, 0, 600, 1200)
+    front, top = (
+        pillars | shapely.box(100, 600, 500, 603.9),
+        shapely.box(0, 0, 100, 300) | shapely.box(500, 0, 600, 300),
+    )
+    with pytest.raises(bf.OutlinesDisagreeError, match="600 to 604 mm up"):
+        bf.figure_from_outlines(front=front, top=top)
+    kept = bf.figure_from_outlines(front=front, top=top, reconcile=True)
+    assert kept.volume_m3 == pytest.approx(2 * 0.1 * 0.3 * 1.2 + 0.4 * 0.3 * 0.0039, rel=1e-4)
+
+
 def test_outlines_drawn_elsewhere_are_moved_to_meet():
     figure = bf.figure_from_outlines(front=shapely.box(5000, 300, 5200, 1300), side=shapely.box(0, 0, 300, 1000))
     assert figure.size_mm == pytest.approx((200, 300, 1000))
