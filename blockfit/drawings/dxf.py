@@ -26,7 +26,8 @@ _DRAWN = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE"
 def dxf_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     """Return the area that a DXF's lines and curves enclose, mm per unit if it says so, what curves cost, and notes.
 
-    Closed outlines count by even-odd, so that openings stay; open lines and arcs are joined where their ends meet.
+    Outlines within outlines are openings, outlines that cross are united; open lines and arcs are joined where their
+    ends meet.
     """
     name = shown_name(path)
     drawing = _read(path, name)
