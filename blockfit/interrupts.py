@@ -37,6 +37,15 @@ def _end_at_once(number: int, frame: FrameType | None) -> None:
     _end()
 
 
+def _is_importing(frame: FrameType | None) -> bool:
+    """Tell whether an import is under way in a frame: nothing has been written yet that could be left half done."""
+    while frame is not None:
+        if frame.f_code.co_filename.startswith("<frozen importlib"):
+            return True
+        frame = frame.f_back
+    return False
+
+
 def _end() -> NoReturn:
     """End the process with its workers, which nobody could end later."""
     processes = sys.modules.get("multiprocessing")
@@ -65,6 +74,8 @@ def interrupts_end_us() -> Iterator[None]:
         signal.signal(signal.SIGINT, _end_at_once)
         if is_command():
             threading.excepthook = lambda failed: None  # threads of libraries whose ground is taken away
+            if _is_importing(frame):  # compiled libraries abort, or take it for a fault of theirs, in their beginnings
+                _end_at_once(number, frame)
         threading.Thread(target=end, daemon=True).start()
         raise KeyboardInterrupt
 
