@@ -9,7 +9,9 @@ from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.programs import largest_box, least
 
 __all__ = [
+    "box_corners",
     "corners_of",
+    "corners_or_none",
     "hull_corners",
     "hull_planes",
     "inner_ball",
@@ -111,6 +113,26 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
     rows = np.round(np.column_stack([normals, offsets / size]), 9)[touching]
     _, first = np.unique(rows, axis=0, return_index=True)
     return corners, touching[np.sort(first)]
+
+
+def corners_or_none(normals: Array, offsets: Array) -> Array | None:
+    """Return the corners (n, 3) of the solid between planes; ``None`` where they leave nothing or do not close."""
+    try:
+        return corners_of(normals, offsets)[0]
+    except BadValueError:
+        return None
+
+
+def box_corners(low: Array, high: Array) -> Array:
+    """Return the corners (8, 3) of the box between two corners (3,).
+
+    >>> import numpy as np
+    >>> from blockfit.geometry.polytope import box_corners
+    >>> box_corners(np.zeros(3), np.array([1.0, 2, 3])).tolist()[-1]
+    [1.0, 2.0, 3.0]
+    """
+    ends = np.stack([low, high])
+    return np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for k in (0, 1) for j in (0, 1) for i in (0, 1)])
 
 
 def inner_box(corners: Array, frames: list[Array]) -> Array:

@@ -13,6 +13,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.polytope import box_corners
 from blockfit.marking.table import in_columns
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
@@ -254,8 +255,7 @@ def _frame_corners(block: Block) -> Array:
     """Return the corners (n, 3) of the frame: the block's own, or of a box that stands around a rough one."""
     if block.surface is None:
         return np.asarray(block.corners_mm)
-    ends = np.stack([block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)])
-    return np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for k in (0, 1) for j in (0, 1) for i in (0, 1)])
+    return box_corners(block.corners_mm.min(axis=0), block.corners_mm.max(axis=0))
 
 
 def _corner_name(corner: Array, low: Array, high: Array) -> str:

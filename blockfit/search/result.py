@@ -164,7 +164,8 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
             continue
         start = placement if turn == _MOVED else found
         middle, radius = inner_ball(block.normals, block.sound_mm - asked_mm)
-        kept = 1 - 2 * max(worst, 2.0**-51 * size) / radius  # the shift itself is rounded too
+        more = 2.0 ** (1 + turn - _MOVED)  # the shift itself is rounded too
+        kept = 1 - more * max(worst, 2.0**-51 * size) / radius
         found = Placement(start.scale * kept, start.rotation, middle + kept * (start.shift_mm - middle))
     return found
 

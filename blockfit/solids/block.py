@@ -19,7 +19,7 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import Length, length_mm
 
-__all__ = ["BOX_FACES", "SURFACE", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
+__all__ = ["AROUND", "BOX_FACES", "SURFACE", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
 
 SURFACE = "the block's surface"
 """What a rough block's own surface is called among what a figure keeps clear of."""
@@ -28,7 +28,7 @@ BOX_FACES = ("front", "back", "left", "right", "bottom", "top")
 _BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1], [0, 0, 1]], dtype=np.float64)
 
 _SIDES = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], np.float64)
-_AROUND = _SIDES / np.linalg.norm(_SIDES, axis=1, keepdims=True)  # planes around a rough block, its box's among them
+AROUND = _SIDES / np.linalg.norm(_SIDES, axis=1, keepdims=True)  # planes around a rough block, its box's among them
 
 _readers: list[Callable[[Any, str | None], Figure]] = []
 
@@ -191,9 +191,9 @@ class Block:
         """
         surface = source if isinstance(source, Figure) else _read_surface(source, unit)
         require_solid(surface, "a rough block")
-        offsets = (surface.vertices @ _AROUND.T).max(axis=0)
-        kept = corners_of(_AROUND, offsets)[1]
-        normals, offsets = _AROUND[kept], offsets[kept]
+        offsets = (surface.vertices @ AROUND.T).max(axis=0)
+        kept = corners_of(AROUND, offsets)[1]
+        normals, offsets = AROUND[kept], offsets[kept]
         order, called = named_faces(normals)
         bare = cls(
             normals[order],

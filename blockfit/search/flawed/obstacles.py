@@ -8,6 +8,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.polytope import box_corners
 from blockfit.measure.booleans import (
     Solid,
     arrays_of,
@@ -118,8 +119,7 @@ def _box_around(corners: Array) -> Array:
     """Return the corners (8, 3) of a box with room to spare around (n, 3) corners."""
     low, high = corners.min(axis=0), corners.max(axis=0)
     side = 0.05 * (high - low) + 1
-    ends = np.stack([low - side, high + side])
-    return np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+    return box_corners(low - side, high + side)
 
 
 def stone_of(block: Block) -> Solid:

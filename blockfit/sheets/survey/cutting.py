@@ -102,10 +102,11 @@ def offcuts_section(plan: OffcutPlan, weight: Weights, layout: Layout) -> list[s
         "Take these off whole, in this order, each slung before its last cut is finished: the hook plumb above its "
         "centre of gravity, in slings that cannot slip. Where a web is named, opposed cuts may leave it until then."
     )
+    sure = "exact solids" if plan.block.surface is None else "solids of the stone as scanned"
     lines += layout.item(
         "Offcuts",
         f"{pieces_words(plan, weight, units)}; cuts up to {units.given(plan.kerf_mm)} wide, "
-        f"{units.given(plan.clearance_mm)} clear of the figure beyond cut, drift and overrun (exact solids; the choice "
+        f"{units.given(plan.clearance_mm)} clear of the figure beyond cut, drift and overrun ({sure}; the choice "
         "is good, not proved best):",
     )
     for number, piece in enumerate(plan.pieces, 1):

@@ -169,7 +169,8 @@ def _squaring_lines(squared: Squaring, layout: Layout) -> list[str]:
     lost = units.volume(squared.loss_m3, Rounding.UP)
     lost += "" if squared.loss_kg is None else f", {units.mass(squared.loss_kg)}"
     stands = "it then stands by itself" if squared.stands else "IT DOES NOT THEN STAND BY ITSELF"
-    lines = layout.item("Least squaring", f"a true base and two faces to measure from cost {lost} in all; {stands}:")
+    cost = f"a true base and two faces to measure from cost {lost} in all (resolved to a hundredth of the block)"
+    lines = layout.item("Least squaring", f"{cost}; {stands}:")
     for face in squared.faces:
         small = "" if face.is_large else ", no larger for the figure's sake"
         lines += layout.item(

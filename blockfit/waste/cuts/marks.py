@@ -9,11 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.errors import BadValueError
 from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.geometry.polytope import corners_of
+from blockfit.geometry.polytope import corners_or_none
 from blockfit.solids.block import Block
 from blockfit.units import rounded_down
 
@@ -157,10 +156,8 @@ def _where_cut(block: Block, normals: Array, offsets: Array, k: int) -> Array:
     run; none where it misses the block."""
     bounds = np.vstack([block.normals, -normals, normals[k]])
     at = np.concatenate([block.offsets_mm, _NEAR_MM - offsets, [offsets[k] + _NEAR_MM]])
-    try:
-        return corners_of(bounds, at)[0]
-    except BadValueError:
-        return np.zeros((0, 3))
+    corners = corners_or_none(bounds, at)
+    return np.zeros((0, 3)) if corners is None else corners
 
 
 def _stone_near(

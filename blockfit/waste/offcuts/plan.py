@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.facts.measures import Measure, Rounding, Sure, fact
+from blockfit.facts.measures import Fact, Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
@@ -96,6 +96,11 @@ class Offcut(Result):
         corners = self.convex_mm
         name = f"{self.solid.name} of {self.origin.name}"
         return sawn_block(corners, self.origin, margin_mm=length_mm(margin, "margin", least=0), name=name)
+
+    def _sure(self, name: str, fact: Fact) -> Sure:
+        """Return how sure a fact is: of a rough block's piece what is exact elsewhere is resolved."""
+        rough = self.origin is not None and self.origin.surface is not None
+        return Sure.RESOLVED if rough and fact.sure is Sure.EXACT else fact.sure
 
     @property
     def convex_mm(self) -> Array:

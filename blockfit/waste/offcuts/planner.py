@@ -8,9 +8,8 @@ from itertools import islice
 
 import numpy as np
 
-from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
-from blockfit.geometry.polytope import corners_of, least_width
+from blockfit.geometry.polytope import corners_of, corners_or_none, least_width
 from blockfit.measure.booleans import Solid, hull_solid
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -361,10 +360,7 @@ class Planner:
         """Return the corners of the outline beyond the planes (and before each of ``ends``), or ``None``."""
         bounds = [self._normals, -normals, *(axis[None] for axis, _ in ends)]
         at = [self._offsets, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
-        try:
-            return corners_of(np.concatenate(bounds), np.concatenate(at))[0]
-        except BadValueError:
-            return None
+        return corners_or_none(np.concatenate(bounds), np.concatenate(at))
 
     def _volume_beyond(self, normals: Array, offsets: Array) -> float:
         """Return the stone in m³ beyond planes, within the outline."""

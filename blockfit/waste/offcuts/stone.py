@@ -1,7 +1,7 @@
 """The stone that pieces are planned in: all between a sawn block's planes, or what a rough block's own surface holds.
 
 mm and m³, block frame. Of a rough block pieces are planned between planes that stand around it, and are what those hold
-of its stone: exact for the surface as it was read, or within `LIGHT_MM` of it where that is finer than can matter."""
+of its stone: resolved to a cubic millimetre, and for a surface of very many faces to `LIGHT_MM` of it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,14 +9,13 @@ from functools import cached_property
 
 import numpy as np
 
-from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.polytope import corners_of, least_width
+from blockfit.geometry.polytope import box_corners, corners_or_none, least_width
 from blockfit.geometry.surface import area_vectors
 from blockfit.measure.booleans import Solid, arrays_of, hull_solid, lighter, solid_from
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.sections import section_near
-from blockfit.solids.block import Block
+from blockfit.solids.block import AROUND, Block
 from blockfit.waste.cuts.division import outline
 from blockfit.waste.offcuts.sampling import grid_points
 
@@ -33,8 +32,6 @@ _FEW = (1.0, 0.5)
 _MOVED_MM = 0.5  # what a plane was drawn in by less is left so
 _PLACES = 2000
 _OWN_FACES = 12  # of a piece, by area, whose directions are tried
-_SIDES = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], np.float64)
-_AROUND = _SIDES / np.linalg.norm(_SIDES, axis=1, keepdims=True)
 _NOTHING_MM3 = 1.0
 _UNDER_MM = 1e-3  # a section so far within a piece has the outline of its cut
 
@@ -110,7 +107,7 @@ class PlannedStone:
         low, high, best = 0.0, 1.0, None
         for turn in range(_NARROWED):
             middle = high if turn == 0 else (low + high) / 2  # first all of it: it may be convex
-            body = _corners_within(normals, inner + middle * (outer - inner))
+            body = corners_or_none(normals, inner + middle * (outer - inner))
             if body is None:
                 low = middle
             elif self._is_sound(body, stone):
@@ -129,7 +126,7 @@ class PlannedStone:
             for share in shares if outer[k] - at[k] > _MOVED_MM else ():
                 freer = at.copy()
                 freer[k] += share * (outer[k] - at[k])
-                wider = _corners_within(normals, freer)
+                wider = corners_or_none(normals, freer)
                 if wider is not None and self._is_sound(wider, stone):
                     at, body = freer, wider
                     break
@@ -140,9 +137,7 @@ class PlannedStone:
         """All about the stone, as far as a skin could matter."""
         low, high = self.block.corners_mm.min(axis=0), self.block.corners_mm.max(axis=0)
         far = 10 + float(self.block.skin_mm.max(initial=0.0))
-        ends = np.stack([low - far, high + far])
-        box = np.array([[ends[i, 0], ends[j, 1], ends[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)])
-        return hull_solid(box) - self.solid
+        return hull_solid(box_corners(low - far, high + far)) - self.solid
 
 
 def _deep_place(vertices: Array, faces: Ints) -> Array:
@@ -163,17 +158,10 @@ def _planes_about(vertices: Array, faces: Ints) -> Array:
     large = np.argsort(-areas, kind="stable")[:_OWN_FACES]
     own = together[large] / areas[large][:, None]
     normals = [*own]
-    for way in _AROUND:
+    for way in AROUND:
         if all(float(way @ other) < 1 - 1e-6 for other in normals):
             normals.append(way)
     return np.array(normals)
-
-
-def _corners_within(normals: Array, offsets: Array) -> Array | None:
-    try:
-        return corners_of(normals, offsets)[0]
-    except BadValueError:
-        return None
 
 
 def stone_for_pieces(block: Block) -> PlannedStone:

@@ -1,8 +1,8 @@
 """The least squaring of a rough block: a true base to stand on, and two faces to measure from.
 
 mm, m³, kg, block frame. The three faces are level or upright, square to one another, and no nearer to the figure than
-the cover that was asked. Each goes in as little as makes it large enough, to a thousandth of the block; what then comes
-off is exact for the block's surface as it was read."""
+the cover that was asked. Each goes in as little as makes it large enough, resolved to a hundredth of the block: so far
+apart are the planes looked at. Its area and what comes off are exact for the surface as it was read."""
 
 from dataclasses import dataclass, field
 
@@ -38,7 +38,7 @@ class TrueFace(Result):
     """
 
     face: str = field(metadata=fact("face", Sure.GIVEN))
-    inset_mm: float = field(metadata=fact("in from the outermost place", Sure.EXACT, Rounding.UP))
+    inset_mm: float = field(metadata=fact("in from the outermost place", Sure.RESOLVED, Rounding.UP))
     area_m2: float = field(metadata=fact("true face", Sure.EXACT, Rounding.DOWN))
     loss_m3: float = field(metadata=fact("comes off", Sure.EXACT, Rounding.UP))
     loss_kg: float | None = field(metadata=fact("that is", Sure.ESTIMATE, Rounding.UP))
@@ -95,15 +95,15 @@ def squaring(fit: Fit, *, share: float = 0.5) -> Squaring:
         raise BadValueError(f"share={share!r} must be above 0 and at most 1")
     stone = stone_of(fit.block)
     base, stone = _sawn(fit, stone, _BASE, share)
-    best: tuple[float, list[TrueFace], Solid] | None = None
+    best: tuple[tuple[int, float], list[TrueFace], Solid] | None = None
     for pair in _CORNERS:
         left, faces = stone, [base]
         for side in pair:
             face, left = _sawn(fit, left, side, share)
             faces.append(face)
-        loss = sum(face.loss_m3 for face in faces) + 1e3 * sum(not face.is_large for face in faces)
-        if best is None or loss < best[0] - 1e-12:
-            best = (loss, faces, left)
+        cost = sum(not face.is_large for face in faces), round(sum(face.loss_m3 for face in faces), 12)
+        if best is None or cost < best[0]:
+            best = (cost, faces, left)
     assert best is not None
     _, faces, left = best
     vertices, triangles = arrays_of(left)
