@@ -7,16 +7,16 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
-from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.arrays import Array, Flags
 
 __all__ = [
     "Outline",
     "SectionPlane",
-    "Section",
     "area_from_parts",
     "area_of",
     "band",
     "convex_area",
+    "distance_from",
     "distance_to",
     "footprint",
     "grown",
@@ -30,7 +30,6 @@ __all__ = [
     "plane_of",
     "polygon_area",
     "rings_of",
-    "section_near",
     "swept_area",
     "united",
     "united_triangles",
@@ -100,26 +99,6 @@ def band(ring: Array, middle: Array, along: Array, across: Array, width: float) 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Section:
-    """A plane section: area, centroid (3,), second moments about it along the plane's axes, and its outline.
-
-    ``moments`` (2, 2) are ∫uu, ∫uv; ∫uv, ∫vv in mm⁴ over the plane's ``axes`` (2, 3); ``rim`` (n, 2) are the
-    outline's corners from the centroid along them, ``outline`` (n, 3) the same in space.
-    """
-
-    area_mm2: float
-    centre: Array
-    moments: Array
-    axes: Array
-    rim: Array
-
-    @property
-    def outline(self) -> Array:
-        """The outside's corners (n, 3)."""
-        return np.asarray(self.centre + self.rim @ self.axes)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class SectionPlane:
     """A level area of any number of loops: mm², middle (2,), second moments about it (2, 2), and its corners (n, 2)."""
 
@@ -154,7 +133,7 @@ def plane_of(area: Any) -> SectionPlane:
         return SectionPlane(0.0, np.zeros(2), np.zeros((2, 2)), np.zeros((0, 2)))
     middle = np.array([area.centroid.x, area.centroid.y])
     parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
-    rings = [np.array(ring.coords)[:-1] for part in parts for ring in _rings(part)]
+    rings = [ring for part in parts for ring in _oriented_rings(part)]
     moments = sum((_second_moments(ring - middle) for ring in rings), np.zeros((2, 2)))
     return SectionPlane(float(area.area), middle, moments, np.concatenate(rings))
 
@@ -185,60 +164,15 @@ def overlap(area: Any, ground: Any) -> Any:
     return shapely.union_all(standing) if standing else shapely.Polygon()
 
 
-def section_near(vertices: Array, faces: Ints, normal: Array, at: Array) -> Section | None:
-    """Return the connected part of a closed surface's section through ``at`` that holds it or is nearest to it.
+def _oriented_rings(polygon: Any) -> list[Array]:
+    """Return the rings (n, 2) of a shapely polygon, the outside first and counter-clockwise, the holes clockwise.
 
-    ``None`` where the plane meets nothing.
+    Signed sums over them then come out right.
     """
     import shapely
 
-    level = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
-    first = level / np.linalg.norm(level)
-    axes = np.stack([first, np.cross(normal, first)])
-    lines = _cut_lines(vertices, faces, normal, float(normal @ at))
-    if len(lines) == 0:
-        return None
-    flat = (lines.reshape(-1, 3) - at) @ axes.T
-    area = shapely.build_area(shapely.multilinestrings(shapely.linestrings(flat.reshape(-1, 2, 2))))
-    parts = [area] if area.geom_type == "Polygon" else list(area.geoms)
-    parts = [part for part in parts if not part.is_empty and part.area > 0]
-    if not parts:
-        return None
-    here = shapely.Point(0, 0)
-    part = min(parts, key=lambda p: (p.distance(here), p.area))
-    middle = np.array([part.centroid.x, part.centroid.y])
-    moments = sum((_second_moments(np.array(ring.coords)[:-1] - middle) for ring in _rings(part)), np.zeros((2, 2)))
-    rim = np.array(part.exterior.coords)[:-1] - middle
-    return Section(float(part.area), at + middle @ axes, moments, axes, rim)
-
-
-def _cut_lines(vertices: Array, faces: Ints, normal: Array, offset: float) -> Array:
-    """Return (k, 2, 3) where a plane cuts the faces; both faces on a side get the very same point of it."""
-    height = vertices @ normal - offset
-    above = height > 0
-    count = above[faces].sum(axis=1)
-    cut = faces[(count == 1) | (count == 2)]
-    if len(cut) == 0:
-        return np.zeros((0, 2, 3))
-    ends = []
-    for k in range(3):
-        a, b = cut[:, k], cut[:, (k + 1) % 3]
-        low, high = np.minimum(a, b), np.maximum(a, b)
-        crosses = above[low] != above[high]
-        rise = np.where(crosses, height[high] - height[low], 1.0)
-        share = np.where(crosses, -height[low] / rise, 0.0)
-        ends.append((crosses, vertices[low] + share[:, None] * (vertices[high] - vertices[low])))
-    crosses = np.stack([c for c, _ in ends], axis=1)  # (k, 3), two of each row
-    points = np.stack([p for _, p in ends], axis=1)
-    return np.asarray(points[crosses].reshape(-1, 2, 3))
-
-
-def _rings(polygon: Any) -> list[Any]:
-    """Return the outside counter-clockwise and the holes clockwise, so that signed sums come out right."""
-    import shapely
-
     right = shapely.geometry.polygon.orient(polygon)
-    return [right.exterior, *right.interiors]
+    return [np.array(ring.coords)[:-1] for ring in (right.exterior, *right.interiors)]
 
 
 def _second_moments(ring: Array) -> Array:
@@ -302,11 +236,16 @@ def distance_to(points: Array, place: Array) -> float:
     return float(shapely.distance(shapely.MultiPoint(points).convex_hull, shapely.Point(place)))
 
 
-def within(area: Any, points: Array, near: float) -> Flags:
-    """Return which of (n, 2) points lie in a shapely area, or within ``near`` of it; none where it is empty."""
+def distance_from(area: Any, points: Array) -> Array:
+    """Return how far (n, 2) points lie from a shapely area, 0 in it; nan where it is empty."""
     import shapely
 
-    return np.asarray(shapely.distance(area, shapely.points(points)) <= near)
+    return np.asarray(shapely.distance(area, shapely.points(points)), np.float64)
+
+
+def within(area: Any, points: Array, near: float) -> Flags:
+    """Return which of (n, 2) points lie in a shapely area, or within ``near`` of it; none where it is empty."""
+    return np.asarray(distance_from(area, points) <= near)
 
 
 def swept_area(area: Any, by: Array) -> Any:

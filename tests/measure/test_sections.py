@@ -5,7 +5,7 @@ import pytest
 from conftest import cuboid
 
 from blockfit.measure.booleans import prism
-from blockfit.measure.sections import section_near
+from blockfit.measure.cross_sections import section_near
 from blockfit.search.proof.widths import least_and_longest
 
 

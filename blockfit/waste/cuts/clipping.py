@@ -4,7 +4,7 @@ from itertools import combinations
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = ["reach_beyond"]
 
@@ -22,17 +22,20 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
     >>> reach_beyond(corners, np.array([[0, 1, 2]]), x[None], np.array([0.5]), y)
     1.5
     """
-    heights = vertices @ normals.T - bounds  # (n, p) above 0 is beyond
     values = vertices @ along
-    inside = np.asarray((heights > 0).all(axis=1))
+    heights = (normals @ vertices.T).T - bounds  # (n, p) above 0 is beyond; each plane's in one row
+    inside = np.ones(len(vertices), bool)
+    for k in range(len(bounds)):
+        inside &= heights[:, k] > 0
     most = float(values[inside].max(initial=-np.inf))
-    beyond = heights[faces]  # (m, 3, p)
-    # Triangles that reach past every plane but do not lie past all, and that could still beat the most.
-    cut = (beyond.max(axis=1) > 0).all(axis=1) & ~inside[faces].all(axis=1)
-    cut &= values[faces].max(axis=1) > most
-    if not cut.any():
+    # Triangles that could still beat the most, reach past every plane but do not lie past all.
+    some = faces[_any_corner(values > most, faces)]
+    for k in range(len(bounds)):
+        some = some[_any_corner(heights[:, k] > 0, some)]
+    cut = some[_any_corner(~inside, some)]
+    if len(cut) == 0:
         return most
-    beyond, value = beyond[cut], values[faces[cut]]
+    beyond, value = heights[cut], values[cut]  # (m, 3, p), (m, 3)
     spots = [_side_cuts(beyond, j) for j in range(len(bounds))]
     spots += [_meetings(beyond, j, k) for j, k in combinations(range(len(bounds)), 2)]
     for shares in spots:  # (m, s, 3) barycentric
@@ -42,6 +45,12 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
         at = np.einsum("msc,mc->ms", shares, value)
         most = max(most, float(at[valid].max(initial=-np.inf)))
     return most
+
+
+def _any_corner(marked: Flags, faces: Ints) -> Flags:
+    """Return (m,) which faces have a corner that is marked."""
+    a, b, c = (marked[faces[:, k]] for k in range(3))
+    return np.asarray(a | b | c)
 
 
 def _side_cuts(beyond: Array, plane: int) -> Array:

@@ -13,8 +13,8 @@ from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.polytope import box_corners, corners_or_none, least_width
 from blockfit.geometry.surface import area_vectors
 from blockfit.measure.booleans import Solid, arrays_of, hull_solid, lighter, solid_from
+from blockfit.measure.cross_sections import section_near
 from blockfit.measure.distance import SurfaceDistance
-from blockfit.measure.sections import section_near
 from blockfit.solids.block import AROUND, Block
 from blockfit.waste.cuts.division import outline
 from blockfit.waste.offcuts.sampling import grid_points

@@ -17,6 +17,7 @@ __all__ = ["Samples", "Wedge", "best_wedges", "draw_out"]
 
 _BINS = 26
 _MOST_TRIPLES = 8
+_FULL = 1 << 24  # what an obstacle counts for: more than all samples of stone
 _PER_CUT = 0.004  # of the block's stone that a further cut must bring
 
 
@@ -183,28 +184,37 @@ def _evaluate(frame: Array, samples: Samples, most_cuts: int, least_mm: float) -
     blocked = frame @ samples.obstacles.T + samples.keep
     low, high = places.min(axis=1), places.max(axis=1)
     step = np.maximum((high - low) / _BINS, 1e-9)
-    counts = np.bincount(_bin(places, low, step), minlength=_BINS**3).reshape((_BINS,) * 3)
+    counts = np.bincount(_bin(places, low, step), minlength=_BINS**3)
     inside = (blocked[0] >= low[0]) & (blocked[1] >= low[1]) & (blocked[2] >= low[2])
-    full = np.zeros(_BINS**3, bool)
-    full[_bin(blocked[:, inside], low, step)] = True
-    full = full.reshape((_BINS,) * 3)
+    counts[_bin(blocked[:, inside], low, step)] += _FULL
+    counts = counts.reshape((_BINS,) * 3)
     for axis in range(3):
-        counts = np.flip(np.cumsum(np.flip(counts, axis), axis=axis), axis)
-        full = np.flip(np.logical_or.accumulate(np.flip(full, axis), axis=axis), axis)
-    counts = np.where(full, 0, counts)
-    deepest = [_BINS - int(np.ceil(least_mm / s)) for s in step]
-    counts = counts[: max(deepest[0], 1), : max(deepest[1], 1), : max(deepest[2], 1)]
-    used = sum(np.ix_(*[(np.arange(n) > 0).astype(np.int64) for n in counts.shape]))
+        far_first = np.flip(counts, axis)
+        np.cumsum(far_first, axis=axis, out=far_first)
+    deepest = [max(_BINS - int(np.ceil(least_mm / s)), 1) for s in step]
+    counts = counts[: deepest[0], : deepest[1], : deepest[2]]
+    counts[counts >= _FULL] = 0
     wedges = []
     for cuts in range(1, most_cuts + 1):
-        some = np.where(used == cuts, counts, 0)
-        best = np.unravel_index(int(some.argmax()), some.shape)
-        if some[best] > 0:
-            kept = [k for k in range(3) if best[k] > 0]
+        most, best = max((_most_of(counts, kept) for kept in combinations(range(3), cuts)), key=lambda one: one[0])
+        if most > 0:
+            chosen = [k for k in range(3) if best[k] > 0]
             offsets = low + step * np.array(best)
-            if draw_out(frame[kept]) is not None:
-                wedges.append(Wedge(frame[kept], offsets[kept], float(some[best]) / samples.whole))
+            if draw_out(frame[chosen]) is not None:
+                wedges.append(Wedge(frame[chosen], offsets[chosen], most / samples.whole))
     return wedges
+
+
+def _most_of(counts: Ints, along: tuple[int, ...]) -> tuple[int, list[int]]:
+    """Return the most stone beyond planes along just these of the three directions, and their places along all."""
+    part = counts[tuple(slice(1, None) if k in along else 0 for k in range(3))]
+    if part.size == 0:
+        return 0, [0, 0, 0]
+    best = np.unravel_index(int(part.argmax()), part.shape)
+    place = [0, 0, 0]
+    for k, at in zip(along, best, strict=True):
+        place[k] = int(at) + 1
+    return int(part[best]), place
 
 
 def _bin(places: Array, low: Array, step: Array) -> Ints:

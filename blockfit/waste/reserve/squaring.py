@@ -13,6 +13,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.measure.booleans import Solid, arrays_of
+from blockfit.measure.cross_sections import section_areas
 from blockfit.measure.views import FACE_DIRECTIONS
 from blockfit.search.flawed.obstacles import stone_of
 from blockfit.search.result import Fit
@@ -119,10 +120,11 @@ def _sawn(fit: Fit, stone: Solid, face: str, share: float) -> tuple[TrueFace, So
     outward = -np.array(FACE_DIRECTIONS[face])
     body = _Sections(*arrays_of(stone), outward)
     figure = float((fit.solid().vertices @ outward).max()) + fit.figure.margin_mm * fit.scale
-    top, low = float(body.heights.max()), float(body.heights.min())
+    heights = body.vertices @ outward
+    top, low = float(heights.max()), float(heights.min())
     limit = max(low, figure + float(fit.asked_cover_mm.max(initial=0.0)))
     levels = np.linspace(top, low, _LOOKS + 2)[1:-1]
-    areas = np.array([body.area_mm2(level) for level in levels])
+    areas = body.areas_mm2(levels)
     enough = share * float(areas.max()) * (1 - _SAME)
     at, wanted = top, enough
     if body.area_mm2(top - _UNDER_MM) < enough:
@@ -140,27 +142,21 @@ def _sawn(fit: Fit, stone: Solid, face: str, share: float) -> tuple[TrueFace, So
     return told, left
 
 
+@dataclass(frozen=True, slots=True, eq=False)
 class _Sections:
-    """Areas of a closed surface's sections square to a direction."""
+    """Sections of a closed surface square to a direction."""
 
-    def __init__(self, vertices: Array, faces: Ints, outward: Array) -> None:
-        self.heights = vertices @ outward
-        self._corners, self._levels, self._outward = vertices[faces], self.heights[faces], outward
+    vertices: Array
+    faces: Ints
+    outward: Array
+
+    def areas_mm2(self, levels: Array) -> Array:
+        """Return the areas of the sections at levels (p,)."""
+        return section_areas(self.vertices, self.faces, self.outward, levels)
 
     def area_mm2(self, level: float) -> float:
-        """Return the area of the section at a level, by Green's theorem over the lines in which faces cross it."""
-        above = self._levels > level
-        some = above.any(axis=1) & ~above.all(axis=1)
-        corners, levels, above = self._corners[some], self._levels[some], above[some]
-        start, end = np.zeros((len(corners), 3)), np.zeros((len(corners), 3))
-        for k in range(3):
-            j = (k + 1) % 3
-            crosses = above[:, k] != above[:, j]
-            rise = np.where(crosses, levels[:, j] - levels[:, k], 1.0)
-            at = corners[:, k] + ((level - levels[:, k]) / rise)[:, None] * (corners[:, j] - corners[:, k])
-            start = np.where((crosses & above[:, k])[:, None], at, start)  # where the face's rim goes down
-            end = np.where((crosses & above[:, j])[:, None], at, end)
-        return abs(float((np.cross(start, end) @ self._outward).sum())) / 2
+        """Return the area of one section."""
+        return float(self.areas_mm2(np.array([level]))[0])
 
 
 def _first_level(body: _Sections, enough: float, levels: Array, k: int, top: float) -> float:

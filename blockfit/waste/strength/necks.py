@@ -10,9 +10,10 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.surface import Part, part_beyond
-from blockfit.measure.patches import linked
-from blockfit.measure.sections import Section, polygon_area, section_near
+from blockfit.geometry.surface import Part, compacted, part_beyond
+from blockfit.measure.cross_sections import Section, least_section, section_near, sections_across
+from blockfit.measure.patches import Links
+from blockfit.measure.sections import polygon_area
 from blockfit.waste.statics import side_words
 from blockfit.waste.strength.bearing import GRAVITY, Bearing
 from blockfit.waste.strength.thickness import Thickness
@@ -22,6 +23,8 @@ __all__ = ["Neck", "bending_mpa", "neck_of_bearing", "necks_of"]
 _MOST_PLACES = 48
 _JUMP = 1.4  # of a section to the next: where a limb ends in the rest
 _MOST_STEPS = 80
+_AT_ONCE = 8  # sections looked at together on the way to a limb's root
+_FINER = 4  # sizes of step in the search for the least section, each half of the one before
 _ROD = 0.1  # normals across a limb spread so much the other way, of what they do one way
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
 
@@ -82,7 +85,7 @@ def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -
     ``normal`` points from the section to the mass. The plain beam: σ = N/A + bending about both axes of the section.
 
     >>> import numpy as np
-    >>> from blockfit.measure.sections import Section
+    >>> from blockfit.measure.cross_sections import Section
     >>> from blockfit.waste.strength.bearing import GRAVITY
     >>> from blockfit.waste.strength.necks import bending_mpa
     >>> rim = np.array([[-10, -20], [10, -20], [10, 20], [-10, 20]], float)  # 20 wide, 40 high, along y and z
@@ -91,17 +94,12 @@ def bending_mpa(section: Section, normal: Array, lever: Array, mass_kg: float) -
     >>> bool(abs(stress - 6 * 10 * GRAVITY * 300 / (20 * 40**2)) < 1e-9)
     True
     """
-    force = np.array([0.0, 0.0, -GRAVITY * mass_kg])  # newtons; with mm² gives MPa
-    moment = np.cross(lever, force)  # about the section's middle, of what hangs on it
-    u, v = section.axes
+    pull = -GRAVITY * mass_kg  # newtons, along z; with mm² gives MPa
+    moment = pull * np.array([lever[1], -lever[0], 0.0])  # about the section's middle, of what hangs on it
     # Fibres pull back: σ = N/A + a·r with ∫ r × (σ n) dA = moment, for r in the plane.
-    about = np.array([moment @ u, moment @ v])
-    lean = np.cross(u, normal), np.cross(v, normal)
-    matrix = np.array(
-        [[sum(section.moments[i, j] * (lean[i] @ w) for i in range(2)) for j in range(2)] for w in (u, v)]
-    )
-    slope = np.linalg.solve(matrix, about)
-    stress = float(force @ normal) / section.area_mm2 + section.rim @ slope
+    lean = np.cross(section.axes, normal)
+    slope = np.linalg.solve(section.axes @ lean.T @ section.moments, section.axes @ moment)
+    stress = pull * float(normal[2]) / section.area_mm2 + section.rim @ slope
     return float(stress.max())
 
 
@@ -109,8 +107,7 @@ def necks_of(
     whole_mm3: float, vertices: Array, faces: Ints, thick: Thickness, density_kg_m3: float, most: int
 ) -> tuple[Neck, ...]:
     """Return the necks of overhanging parts found, the most stressed first, one for each part."""
-    whole = whole_mm3
-    floor = float(vertices[:, 2].min())
+    body = _Body.of(vertices, faces, whole_mm3)
     tall = float(np.ptp(vertices[:, 2]))
     found: list[Neck] = []
     looked = 0
@@ -121,21 +118,44 @@ def necks_of(
         looked += 1
         if looked > _MOST_PLACES:
             break
-        section, normal, at = _least_section(vertices, faces, normal, at, width)
+        section, normal = _least_section(body, normal, at, width)
         if section is None or section.area_mm2 > 40 * width**2:
             continue
-        part = _part(vertices, faces, section, normal, floor, whole)
+        part = _part(body, section, normal)
         if part is None:
             continue
-        body, towards = part
+        carried, towards = part
         # Towards its root a limb carries more, and over a longer lever: the section that this asks most of counts.
-        root = _root(vertices, faces, section, towards, body, width)
+        root = _root(body, section, towards, carried, width)
         if root is not section:
-            further = _part(vertices, faces, root, towards, floor, whole)
+            further = _part(body, root, towards)
             if further is not None:
-                (body, towards), section = further, root
-        found.append(_neck(section, towards, body, density_kg_m3, width, vertices))
+                (carried, towards), section = further, root
+        found.append(_neck(section, towards, carried, density_kg_m3, width, vertices))
     return _distinct(found)[:most]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Body:
+    """The figure's surface, its volume, where it stands, and what hangs together along the sides of its faces."""
+
+    vertices: Array
+    faces: Ints
+    whole_mm3: float
+    floor: float
+    sides: Links
+
+    @classmethod
+    def of(cls, vertices: Array, faces: Ints, whole_mm3: float) -> "_Body":
+        start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+        return cls(vertices, faces, whole_mm3, float(vertices[:, 2].min()), Links.of(len(vertices), start, end))
+
+    def near(self, at: Array, reach: float) -> tuple[Array, Ints]:
+        """Return the faces with a corner in a box around a place, as a surface of their own."""
+        x, y, z = (np.abs(self.vertices[:, k] - at[k]) < reach for k in range(3))
+        inside = x & y & z
+        a, b, c = (inside[self.faces[:, k]] for k in range(3))
+        return compacted(self.vertices, self.faces[a | b | c])
 
 
 def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
@@ -165,89 +185,87 @@ def _limb(thick: Thickness, at: Array, width: float) -> Array | None:
     return np.asarray(ways[:, 0]) if sizes[1] > _ROD * sizes[2] else None
 
 
-def _least_section(
-    vertices: Array, faces: Ints, normal: Array, at: Array, width: float
-) -> tuple[Section | None, Array, Array]:
+def _least_section(body: _Body, normal: Array, at: Array, width: float) -> tuple[Section | None, Array]:
     """Return the least section near a place, by turning and shifting the plane in ever smaller steps."""
-    near = _faces_near(vertices, faces, at, 4 * width)
-    best = section_near(vertices, near, normal, at)
-    turn, shift = 0.35, 0.5 * width
-    for _ in range(4):
-        for step in _steps(normal, turn, shift):
-            tilt, along = step
-            trial_normal = tilt / np.linalg.norm(tilt)
-            trial_at = (at if best is None else best.centre) + along * normal
-            trial = section_near(vertices, near, trial_normal, trial_at)
-            if trial is not None and (best is None or trial.area_mm2 < best.area_mm2 * (1 - 1e-6)):
-                best, normal, at = trial, trial_normal, trial_at
-        turn, shift = turn / 2, shift / 2
+    near = body.near(at, 4 * width)
+    best = section_near(*near, normal, at)
+    for share in 0.5 ** np.arange(_FINER):
+        for turn, shift in ((0.35 * share, 0.0), (0.0, 0.5 * share * width)):
+            normals, shifts = _turned(normal, turn) if turn else _shifted(normal, shift)
+            places = (at if best is None else best.centre) + shifts[:, None] * normal
+            trial = least_section(*near, normals, places)
+            if trial is not None and (best is None or trial[1].area_mm2 < best.area_mm2 * (1 - 1e-6)):
+                best, normal, at = trial[1], normals[trial[0]], places[trial[0]]
     if best is None:
-        return None, normal, at
+        return None, normal
     # Once more with the whole surface: what was left out may have closed an outline that is none.
-    whole = section_near(vertices, faces, normal, best.centre)
-    return (whole if whole is not None and whole.area_mm2 < 1.2 * best.area_mm2 else None), normal, at
+    whole = section_near(body.vertices, body.faces, normal, best.centre)
+    return (whole if whole is not None and whole.area_mm2 < 1.2 * best.area_mm2 else None), normal
 
 
-def _root(vertices: Array, faces: Ints, section: Section, towards: Array, body: Part, width: float) -> Section:
+def _root(body: _Body, section: Section, towards: Array, carried: Part, width: float) -> Section:
     """Return the section on the way back along a limb, to where it ends in the rest, that its part asks most of.
 
     The part grows by the slices passed; the limb ends where a section is much larger than the one before.
     """
     best, here = section, section
     step = 0.1 * width
-    near = _faces_near(vertices, faces, section.centre, 10 * width)
-    volume, moment = body.volume_mm3, body.volume_mm3 * body.centre
-    most = bending_mpa(section, towards, body.centre - section.centre, volume)
-    for _ in range(_MOST_STEPS):
-        trial = section_near(vertices, near, towards, here.centre - step * towards)
-        if trial is None or not 0.6 < trial.area_mm2 / here.area_mm2 < _JUMP or trial.area_mm2 > 16 * section.area_mm2:
-            break
-        volume, moment = volume + step * trial.area_mm2, moment + step * trial.area_mm2 * trial.centre
-        stress = bending_mpa(trial, towards, moment / volume - trial.centre, volume)
-        if stress > most * (1 + 1e-9):
-            best, most = trial, stress
-        here = trial
+    near = body.near(section.centre, 10 * width)
+    volume, moment = carried.volume_mm3, carried.volume_mm3 * carried.centre
+    most = bending_mpa(section, towards, carried.centre - section.centre, volume)
+    for _ in range(_MOST_STEPS // _AT_ONCE):
+        # Square to the limb all together; each is the outline that holds the middle of the one before them all.
+        back = step * np.arange(1, _AT_ONCE + 1)
+        places = here.centre - back[:, None] * towards
+        for trial in sections_across(*near, np.tile(towards, (_AT_ONCE, 1)), places):
+            if trial is None or not 0.6 < trial.area_mm2 / here.area_mm2 < _JUMP:
+                return best
+            if trial.area_mm2 > 16 * section.area_mm2:
+                return best
+            volume, moment = volume + step * trial.area_mm2, moment + step * trial.area_mm2 * trial.centre
+            stress = bending_mpa(trial, towards, moment / volume - trial.centre, volume)
+            if stress > most * (1 + 1e-9):
+                best, most = trial, stress
+            here = trial
     return best
 
 
-def _steps(normal: Array, turn: float, shift: float) -> list[tuple[Array, float]]:
+def _shifted(normal: Array, shift: float) -> tuple[Array, Array]:
+    """Return (2, 3) normals and (2,) shifts to try: moved both ways along."""
+    return np.stack([normal, normal]), np.array([shift, -shift])
+
+
+def _turned(normal: Array, turn: float) -> tuple[Array, Array]:
+    """Return (4, 3) normals, tilted four ways, and (4,) no shifts."""
     level = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
     u = level / np.linalg.norm(level)
     v = np.cross(normal, u)
-    tilts = [normal + turn * side for side in (u, -u, v, -v)]
-    return [(tilt, 0.0) for tilt in tilts] + [(normal, shift), (normal, -shift)]
+    tilts = np.stack([normal + turn * side for side in (u, -u, v, -v)]) / np.hypot(1, turn)
+    return tilts, np.zeros(4)
 
 
-def _faces_near(vertices: Array, faces: Ints, at: Array, reach: float) -> Ints:
-    near = np.abs(vertices - at).max(axis=1) < reach
-    return np.asarray(faces[near[faces].any(axis=1)])
-
-
-def _part(
-    vertices: Array, faces: Ints, section: Section, normal: Array, floor: float, whole: float
-) -> tuple[Part, Array] | None:
+def _part(body: _Body, section: Section, normal: Array) -> tuple[Part, Array] | None:
     """Return the piece that the section alone joins to the rest, and the way from the section to it.
 
     It is a piece of one side that does not stand on the base and is cut by the plane in this section only.
     """
-    height = (vertices - section.centre) @ normal
-    above = height > 0
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    together = above[start] == above[end]
-    group = linked(len(vertices), start[together], end[together])
-    crossing = faces[(above[faces].sum(axis=1) % 3) != 0]
+    vertices, faces = body.vertices, body.faces
+    above = vertices @ normal > float(section.centre @ normal)
+    group = body.sides.groups(above)
+    a, b, c = (above[faces[:, k]] for k in range(3))
+    crossing = faces[(a | b | c) & ~(a & b & c)]
     reach = 2 * np.sqrt(section.area_mm2)
     middles = vertices[crossing].mean(axis=1)
     close = np.linalg.norm(middles - section.centre, axis=1) < reach + np.ptp(vertices[crossing], axis=1).max(axis=1)
     for side, way in ((True, normal), (False, -normal)):
-        corners = np.unique(crossing[close])
-        for label in np.unique(group[corners[above[corners] == side]]).tolist():
+        rim = np.unique(crossing[close])
+        for label in np.unique(group[rim[above[rim] == side]]).tolist():
             inside = group == label
-            if float(vertices[inside, 2].min()) <= floor + 1:
+            if float(vertices[inside, 2].min()) <= body.floor + 1:
                 continue
-            part = part_beyond(vertices, faces[inside[faces].any(axis=1)], inside, section.centre, way)
-            volume = part.volume_mm3
-            if volume <= _LEAST_PART * whole:
+            a, b, c = (inside[faces[:, k]] for k in range(3))
+            part = part_beyond(vertices, faces[a | b | c], inside, section.centre, way)
+            if part.volume_mm3 <= _LEAST_PART * body.whole_mm3:
                 continue
             if abs(part.cut_mm2 - section.area_mm2) < 0.02 * section.area_mm2:
                 return part, way

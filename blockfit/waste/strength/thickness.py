@@ -70,7 +70,7 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
     ahead = _opposite(elements, points, inward, spacing_mm)
     diameter = _shrunk(elements, tree, points, inward, ahead)
     diameter = _settled(points, diameter)
-    of_element = np.asarray(tree_of(points).query(elements.points)[1], np.int64)
+    of_element = np.asarray(tree_of(points).query(elements.points, workers=-1)[1], np.int64)
     areas = np.asarray(np.bincount(of_element, weights=elements.areas, minlength=len(points)), np.float64)
     return Thickness(points, inward, diameter, areas, of_element, spacing_mm)
 
@@ -78,7 +78,7 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
 def _smoothed(elements: Elements, tree: object, chosen: Ints) -> Array:
     """Return (k, 3) outward normals, each the mean over near elements within 30° of its own."""
     own = elements.normals[chosen]
-    _, near = tree.query(elements.points[chosen], k=min(_NEAR, len(elements.points)))  # type: ignore[attr-defined]
+    _, near = tree.query(elements.points[chosen], k=min(_NEAR, len(elements.points)), workers=-1)  # type: ignore[attr-defined]
     near = near.reshape(len(chosen), -1)
     alike = np.einsum("kij,kj->ki", elements.normals[near], own) > np.cos(np.radians(30))
     weight = np.where(alike, elements.areas[near], 0.0)
@@ -134,7 +134,7 @@ def _near_inside(tree: object, middles: Array, diameter: Array, count: int) -> t
     for some in np.array_split(np.argsort(diameter, kind="stable"), 24):
         if len(some):
             bound = _ENOUGH / 2 * float(diameter[some].max())
-            far, which = tree.query(middles[some], k=count, distance_upper_bound=bound)  # type: ignore[attr-defined]
+            far, which = tree.query(middles[some], k=count, distance_upper_bound=bound, workers=-1)  # type: ignore[attr-defined]
             near[some], away[some] = which.reshape(len(some), -1), far.reshape(len(some), -1)
     return near, away
 
@@ -158,5 +158,5 @@ def _through(elements: Elements, points: Array, inward: Array, near: Ints) -> Ar
 
 def _settled(points: Array, diameter: Array) -> Array:
     """Return each diameter as the median of it and its five nearest: one bad sample makes no stone thin."""
-    _, near = tree_of(points).query(points, k=min(6, len(points)))
+    _, near = tree_of(points).query(points, k=min(6, len(points)), workers=-1)
     return np.asarray(np.median(diameter[near.reshape(len(points), -1)], axis=1))
