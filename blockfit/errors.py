@@ -55,7 +55,18 @@ def _seen(letter: str) -> str:
 
 
 class BlockfitError(Exception):
-    """Root of every error blockfit raises on purpose; the message names the value and the way out, in one line."""
+    """Root of every error blockfit raises on purpose; the message names the value and the way out, in one line.
+
+    It is an `Exception`, and each of its kinds is also the builtin error that fits. That a figure does not fit is an
+    answer, never an error.
+
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.Block.box(900, 700, -1600)
+    ... except bf.BlockfitError as error:
+    ...     print(type(error).__name__, "-", error)
+    BadValueError - height=-1600 must be more than 0
+    """
 
     def __str__(self) -> str:
         """Return the message without control characters, shortened in the middle where it is long."""
@@ -67,32 +78,110 @@ class BlockfitError(Exception):
 
 
 class BadValueError(BlockfitError, ValueError):
-    """A length, ratio, cover or other option that has no meaning."""
+    """A length, ratio, cover or other option that has no meaning.
+
+    Also a `ValueError`. The message names the option, its value and what it must be.
+
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.Stance.upright(turn=200)
+    ... except bf.BadValueError as error:
+    ...     print(error)
+    turn=200 must be an angle of 0 to 180 degrees
+    """
 
 
 class UnitNeededError(BlockfitError, ValueError):
-    """A file or a number without a unit."""
+    """A file or a number without a unit.
+
+    Also a `ValueError`. Numbers given from Python are mm; text, and most mesh files, must be given a unit.
+
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.Block.box("900", "700 mm", "1.6 m")
+    ... except bf.UnitNeededError as error:
+    ...     print(error)
+    width='900' has no unit; write for instance "900 mm", "0.9 m", "36 in" or "2 ft 6 in"
+    """
 
 
 class UnknownStoneError(BlockfitError, LookupError):
-    """A stone that is not in the table."""
+    """A stone that is not in the table.
+
+    Also a `LookupError`. The message lists the stones of `STONES`; any other is given as a `Stone`.
+
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.Block.box(900, 700, 1600, stone="pumice")
+    ... except bf.UnknownStoneError as error:
+    ...     print(str(error).split(";")[0])
+    stone='pumice' is not in the table
+    """
 
 
 class UnreadableFileError(BlockfitError, OSError):
-    """A file that is missing, cut short, or holds no figure."""
+    """A file that is missing, cut short, or holds no figure.
+
+    Also an `OSError`. It is raised as well where a file cannot be written.
+
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.read_certificate("kneeling.proof")
+    ... except bf.UnreadableFileError as error:
+    ...     print(error)
+    kneeling.proof is no file
+    """
 
 
 class OpenSurfaceError(BlockfitError, ValueError):
-    """A figure without an inside, so that its volume and weight mean nothing."""
+    """A figure without an inside, so that its volume and weight mean nothing.
+
+    Also a `ValueError`. Such a figure, from points or an open surface, is good for fitting; the message says what needs
+    a solid.
+
+    >>> import blockfit as bf
+    >>> points = bf.Figure.from_points([[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 1200]])
+    >>> try:
+    ...     points.centroid_mm
+    ... except bf.OpenSurfaceError as error:
+    ...     print(str(error).split(",")[0])
+    figure: the centre of gravity needs a closed solid
+    """
 
 
 class MissingExtraError(BlockfitError, ImportError):
-    """A package that an extra would install is missing."""
+    """A package that an extra would install is missing.
+
+    Also an `ImportError`. The message names what to install.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> from unittest import mock
+    >>> try:
+    ...     with mock.patch.dict("sys.modules", flint=None):  # as where the extra is not installed
+    ...         bf.verify("kneeling.proof", cube, bf.Block.box(300, 200, 250))
+    ... except bf.MissingExtraError as error:
+    ...     print(error)
+    python-flint is needed to verify: install 'blockfit[verify]'
+    """
 
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """What no solid can have: ``where`` in which two ``outlines``, by how much, and the least ``change`` that helps."""
+    """What no solid can have: ``where`` in which two ``outlines``, by how much, and the least ``change`` that helps.
+
+    ``by_mm`` is in mm, of the figure; ``text`` says the same in words. Each comes with an `OutlinesDisagreeError`.
+
+    >>> import shapely
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.figure_from_outlines(front=shapely.box(0, 0, 600, 1000), side=shapely.box(0, 0, 300, 900))
+    ... except bf.OutlinesDisagreeError as error:
+    ...     worst = error.contradictions[0]
+    >>> worst.where, worst.outlines, round(worst.by_mm)
+    ('height', ('front', 'side'), 100)
+    """
 
     where: str
     outlines: tuple[str, ...]
@@ -102,7 +191,18 @@ class Contradiction:
 
 
 class OutlinesDisagreeError(BlockfitError, ValueError):
-    """Outlines that no solid can have together; ``contradictions`` holds each of them, worst first."""
+    """Outlines that no solid can have together; ``contradictions`` holds each of them, worst first.
+
+    Also a `ValueError`. The message says the worst of them, and the least change that helps.
+
+    >>> import shapely
+    >>> import blockfit as bf
+    >>> try:
+    ...     bf.figure_from_outlines(front=shapely.box(0, 0, 600, 1000), side=shapely.box(0, 0, 300, 900))
+    ... except bf.OutlinesDisagreeError as error:
+    ...     print(str(error).split(". ")[0])
+    no solid has these outlines: height: front 1,000.0 mm, side 900.0 mm, 100.0 mm apart
+    """
 
     def __init__(self, contradictions: Sequence[Contradiction]) -> None:
         """Say the worst, and how many others there are."""
