@@ -106,7 +106,18 @@ _PACKED = {"vertices": "<u4", "down": "<u2", "nodes": "|u1", "leaves": "<u4", "s
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Certificate:
-    """What is claimed, and the statements that prove it; the fields are explained in this module's docstring."""
+    """What is claimed, and the statements that prove it; the fields are explained in this module's docstring.
+
+    Lengths are mm. What it proves holds in exact arithmetic: `verify` checks it, and `save` writes it.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> block = bf.Block.box(300, 200, 250)
+    >>> proof = bf.largest(cube, block, stance=bf.Stance.upright(), certificate=True).certificate
+    >>> proof.question, round(proof.bound, 6), round(proof.value, 6), proof.cells == len(proof.leaves)
+    ('largest', 2.0, 2.0, True)
+    """
 
     question: str
     scale: float
@@ -250,6 +261,19 @@ class Verified:
 
     If valid, the reason is what is proved, in words: a proof of another question than yours is as valid. If not, it
     is the first thing that does not hold, and by how much.
+
+    ``bound`` is a scale, or mm, as the certificate's question has it. Exact: no rounding is left in it.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> block = bf.Block.box(300, 200, 250)
+    >>> proof = bf.largest(cube, block, stance=bf.Stance.upright(), certificate=True).certificate
+    >>> bf.verify(proof, cube, block).valid
+    True
+    >>> other = bf.verify(proof, cube, bf.Block.box(300, 200, 260))
+    >>> other.valid, other.reason
+    (False, 'the planes are not those of the block')
     """
 
     valid: bool
@@ -259,7 +283,22 @@ class Verified:
 
 
 def read_certificate(path: str | Path) -> Certificate:
-    """Return the certificate in a file. Raises `UnreadableFileError` for a file that holds none."""
+    """Return the certificate in a file. Raises `UnreadableFileError` for a file that holds none.
+
+    Nothing in the file is run, and whether it proves anything is not looked at here: that is for `verify`. Every number
+    comes back to the last bit.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> block = bf.Block.box(300, 200, 250)
+    >>> proof = bf.largest(cube, block, stance=bf.Stance.upright(), certificate=True).certificate
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     again = bf.read_certificate(proof.save(pathlib.Path(folder) / "cube.proof"))
+    >>> again.bound == proof.bound, again.cells == proof.cells
+    (True, True)
+    """
     file = Path(path)
     try:
         if not file.is_file():

@@ -43,6 +43,9 @@ def figure_from_measures(
     exactly for points with one error and no limbs, and a fiftieth of the rest too large otherwise. That it does not
     fit is not sure.
 
+    The error and the roundness are starting values, without a source. Raises `BadValueError` for points, girths or
+    options that are none, and for a girth about a point that is not given.
+
     >>> import blockfit as bf
     >>> points = {"crown": (0, 0, 1700), "heel": (0, 60, 0), "toe": (0, -190, 0, 8), "hand": (420, -50, 800)}
     >>> figure = bf.figure_from_measures(points=points, lengths={("crown", "heel"): "90 cm"})

@@ -62,6 +62,10 @@ def figure_from_outlines(  # noqa: PLR0913
     ``margin_mm`` is how far a figure may still reach beyond this one's hull, for the pixels' size and what was
     stretched: every cover and scale is reported with it.
 
+    Raises `BadValueError` for no outlines or options out of range, `UnitNeededError` where nothing says how long they
+    are, `UnreadableFileError` for a file that is none, and `MissingExtraError` without the extra ``drawings`` for its
+    files.
+
     >>> import blockfit as bf
     >>> import shapely
     >>> front, side = shapely.box(0, 0, 400, 1200), shapely.box(0, 0, 300, 1200)

@@ -72,6 +72,15 @@ class Photo:
 
     With distance, bar and mark the photograph is exact: what it shows is a cone to the lens. With less, what is
     missing is taken from the height and from the other outlines, and the error is stated and kept as a margin.
+
+    Lengths are mm or text. Raises `BadValueError` for places or lengths that are none.
+
+    >>> import numpy as np
+    >>> import blockfit as bf
+    >>> picture = np.ones((100, 40), bool)  # where the figure is seen
+    >>> photo = bf.Photo(picture=picture, distance="4 m", bar=((5, 10), (5, 90), "80 cm"), mark=(20, 99))
+    >>> photo.distance, photo.is_exact, bf.Photo(picture=picture).is_exact
+    (4000.0, True, False)
     """
 
     picture: Any

@@ -85,7 +85,14 @@ def demo_figure(*, scan: bool = True, ratio: float = 4.0) -> Figure:
 
 
 def demo_blocks() -> list[Block]:
-    """Return the blocks of an invented yard: limestone of one bed, weighed by the yard."""
+    """Return the blocks of an invented yard: limestone of one bed, weighed by the yard.
+
+    Sizes are mm, of sawn boxes with a skin of 15 mm; prices are for the whole block. All of it is invented.
+
+    >>> import blockfit as bf
+    >>> [(block.name, block.size_mm, block.price) for block in bf.demo_blocks()][:2]
+    [('L-11', (620.0, 900.0, 1250.0), 940.0), ('L-14', (800.0, 1000.0, 1300.0), 1390.0)]
+    """
     stone = Stone("shell limestone", 2320, 2280, 2360, source="weighed by the yard (invented)")
     sizes = [
         ("L-11", 620, 900, 1250, 940.0),

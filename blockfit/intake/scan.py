@@ -49,7 +49,7 @@ def read_figure(  # noqa: PLR0913
     pitch: Length | None = None,
     name: str | None = None,
 ) -> Figure:
-    """Return the figure in a mesh file (STL, PLY, OBJ, OFF, GLB, 3MF), at full size and repaired.
+    r"""Return the figure in a mesh file (STL, PLY, OBJ, OFF, GLB, 3MF), at full size and repaired.
 
     ``unit`` is the file's; it may be left out only where the format states it. ``ratio`` "1:4" makes the
     maquette four times larger. ``up`` and ``front`` are the file's axes that become +z and −y (default "+z",
@@ -58,6 +58,19 @@ def read_figure(  # noqa: PLR0913
     ``pitch`` that of a rebuilt solid, should one be needed. What was repaired is listed in ``figure.repairs``.
 
     Raises `UnreadableFileError`, `UnitNeededError` or `BadValueError`.
+
+    The vertices come back (n, 3) in mm, at full size; where nothing had to be repaired they are the file's, scaled and
+    turned. What closes a hole is an estimate. A file that is missing, cut short or empty is unreadable; a unit is
+    needed where neither you nor the format says it; axes, sizes and options out of range are bad values.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder) / "corner.obj"
+    ...     text = file.write_text("v 0 0 0\nv 4 0 0\nv 0 3 0\nv 0 0 6\nf 1 3 2\nf 1 2 4\nf 1 4 3\nf 2 3 4\n")
+    ...     figure = bf.read_figure(file, unit="cm", ratio="1:10", landmarks={"tip": (0, 0, 6)})
+    >>> figure.size_mm, figure.is_solid, round(figure.volume_m3, 6), figure.landmarks["tip"]
+    ((400.0, 300.0, 600.0), True, 0.012, (0.0, 0.0, 600.0))
     """
     file = Path(path)
     raw = read_mesh(file)
@@ -87,10 +100,21 @@ def read_figure(  # noqa: PLR0913
 
 
 def read_scan(path: str | Path, *, unit: str | None = None) -> Figure:
-    """Return a scan of the stone in a mesh file as it is: in mm, neither turned nor repaired, holes and table in it.
+    r"""Return a scan of the stone in a mesh file as it is: in mm, neither turned nor repaired, holes and table in it.
 
     ``unit`` is the file's; for photogrammetry without a scale any unit will do. `register` lays it into the block, and
     tells the stone in it from the rest. Raises `UnreadableFileError`, `UnitNeededError` or `BadValueError`.
+
+    Vertices come back (n, 3) in mm, in the file's own axes; faces whose corners are not finite are dropped.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder) / "stone.obj"
+    ...     text = file.write_text("v 0 0 0\nv 4 0 0\nv 0 3 0\nv 0 0 6\nf 1 3 2\nf 1 2 4\nf 1 4 3\n")
+    ...     scan = bf.read_scan(file, unit="cm")
+    >>> scan.size_mm, scan.is_solid, scan.repairs
+    ((40.0, 30.0, 60.0), False, ())
     """
     file = Path(path)
     raw = read_mesh(file)

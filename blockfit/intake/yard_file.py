@@ -26,13 +26,25 @@ _LEAST_MM = 10.0  # a size below that, written as 1.500, is taken for one whose 
 
 
 def read_blocks(path: str | Path, *, skip_bad: bool = False) -> list[Block]:
-    """Return the blocks of a yard file.
+    r"""Return the blocks of a yard file.
 
     Columns, in any order: ``width depth height`` (with a unit in the heading, such as ``width (in)``, or in every
     cell), and if you like ``name stone skin bed price density note``. A price is for the block, or ``per tonne`` or
     ``per m3`` in the heading or the cell; it is turned into the block's. ``density`` is kg/m³, measured. A JSON file
     holds a list of objects with the same keys. Raises `BadValueError` with every mistake: line, column, value and
     what was expected; ``skip_bad`` leaves those rows out instead.
+
+    Sizes come back in mm. Also raises `BadValueError` where no block is left, and `UnreadableFileError` for a file that
+    is missing or no table.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder) / "yard.csv"
+    ...     text = file.write_text("name,width (in),depth (in),height (in),stone\nA-3,36,30,60,marble\nA-4,0,30,60,\n")
+    ...     blocks = bf.read_blocks(file, skip_bad=True)
+    >>> [(block.name, block.size_mm, block.stone.name) for block in blocks]
+    [('A-3', (914.4, 762.0, 1524.0), 'marble')]
     """
     blocks, wrong = [], []
     for place, block in iter_blocks(path):
@@ -58,7 +70,21 @@ def _all_mistakes(name: str, wrong: list[str]) -> str:
 
 
 def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
-    """Yield each row's place in the file, and its block or what is wrong with it; one row in memory at a time."""
+    r"""Yield each row's place in the file, and its block or what is wrong with it; one row in memory at a time.
+
+    The place is ``line 2`` or ``block 2``, the mistakes a list of sentences; columns are those of `read_blocks`.
+    Raises, once it is asked for rows, `BadValueError` for a file that is empty or whose JSON is no list, and
+    `UnreadableFileError` for one that is missing or no table.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder) / "yard.csv"
+    ...     text = file.write_text("name,width (in),depth (in),height (in),stone\nA-3,36,30,60,marble\nA-4,0,30,60,\n")
+    ...     rows = list(bf.iter_blocks(file))
+    >>> rows[0][0], rows[0][1].name, rows[1]
+    ('line 2', 'A-3', ('line 3', ['width=0.0 must be more than 0']))
+    """
     file = Path(path)
     try:
         if file.suffix.lower() == ".json":

@@ -19,7 +19,18 @@ _COUNTED_MM = 1e-6  # asked of a face so that it counts: faces asked for none do
 
 
 class Seek(Enum):
-    """What is made as large (or, of a block, as small) as possible."""
+    """What is made as large (or, of a block, as small) as possible.
+
+    `largest` seeks ``SCALE``; `safest` seeks ``COVER``, or ``SETBACK`` with ``seek="setback"``; `smallest_block` seeks
+    ``BLOCK``.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(300, 200, 250), seek="setback")
+    >>> fit.ask.seek is bf.Seek.SETBACK, bf.Seek("safest").name
+    (True, 'COVER')
+    """
 
     SCALE = "largest"
     COVER = "safest"

@@ -44,7 +44,19 @@ TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
 
 
 class Verdict(Enum):
-    """Whether the figure fits."""
+    """Whether the figure fits.
+
+    ``FITS`` was checked with every vertex of the figure, apart from the search. A larger ``max_cells`` may decide what
+    is ``UNDECIDED``.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> bf.safest(cube, bf.Block.box(160, 200, 250), cover=20).verdict.name
+    'FITS'
+    >>> bf.safest(cube, bf.Block.box(90, 90, 90)).verdict.name
+    'CANNOT_FIT'
+    """
 
     FITS = "a placement is known"
     CANNOT_FIT = "proved: no placement does what was asked"
@@ -63,6 +75,22 @@ class Fit:
     In stone with flaws ``proof`` is ``best found``, ``kept_mm`` the exact distance kept from each, ``flaw_cost`` what
     they take from the scale (or from the cover, in mm) that is best without them. ``certificate`` is the
     proof to check, where one was asked for.
+
+    Lengths are mm, in the block's frame. ``scale``, ``cover_mm`` and the placement are exact, and ``scale`` is 1 at
+    full size. Where the scale was sought, ``gap`` is the share by which the bound exceeds it; where cover or setback
+    was, ``gap_mm`` is the difference in mm. ``cells`` is the work spent.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.largest(cube, bf.Block.box(300, 200, 250), cover=10, stance=bf.Stance.upright())
+    >>> fit.verdict.name, round(fit.scale, 3), fit.scale_bound >= fit.scale
+    ('FITS', 1.8, True)
+    >>> fit.solid().vertices.min(axis=0).round(3).tolist()  # as low as its cover lets it be
+    [60.0, 10.0, 10.0]
+    >>> small = bf.safest(cube, bf.Block.box(160, 90, 250), stance=bf.Stance.fixed())
+    >>> small.verdict.name, round(small.short_mm, 3), small.short_faces
+    ('CANNOT_FIT', 5.0, ('front', 'back'))
     """
 
     figure: Figure

@@ -56,6 +56,19 @@ class Block:
     ``normals`` (f, 3) of length 1 and ``offsets_mm`` (f,) bound the whole stone, skin included;
     ``skin_mm`` (f,) is the weathered outside to be discarded on each face. ``flaws`` are places that the figure
     keeps clear of; a rough block's ``surface`` is its stone, and the planes then only stand around it.
+
+    Lengths are mm. ``volume_m3`` is exact for the planes, or for the surface as it was read; ``mass_kg`` is an estimate
+    at the stone's typical density. ``price`` is in your own money, for the whole block. Raises `BadValueError` for a
+    price or a bed that is none.
+
+    >>> import blockfit as bf
+    >>> block = bf.Block.box("36 in", "30 in", "60 in", stone="marble", skin=15, name="A-3")
+    >>> block.names
+    ('front', 'back', 'left', 'right', 'bottom', 'top')
+    >>> block.size_mm, round(block.volume_m3, 3), round(block.mass_kg)
+    ((914.4, 762.0, 1524.0), 1.062, 2867)
+    >>> block.offsets_mm.tolist()[3], block.sound_mm.tolist()[3]  # of the right face: the stone, and the sound stone
+    (914.4, 899.4)
     """
 
     normals: Array

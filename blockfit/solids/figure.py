@@ -22,7 +22,19 @@ __all__ = ["Figure", "Repair"]
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """One thing that was repaired on reading a scan: which step, in words, and its measures."""
+    r"""One thing that was repaired on reading a scan: which step, in words, and its measures.
+
+    Lengths among the measures are mm, at full size. A figure's ``repairs`` are in the order in which they were done.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder) / "open.obj"  # a corner of stone, without its sloping face
+    ...     text = file.write_text("v 0 0 0\nv 4 0 0\nv 0 3 0\nv 0 0 6\nf 1 3 2\nf 1 2 4\nf 1 4 3\n")
+    ...     figure = bf.read_figure(file, unit="cm")
+    >>> [(repair.step, repair.text) for repair in figure.repairs]
+    [('open base', 'closed 1 flat opening, the widest 78 mm across')]
+    """
 
     step: str
     text: str

@@ -65,6 +65,10 @@ def largest(  # noqa: PLR0913
     rounds scale and bound so that they hold in exact arithmetic. ``block`` may be the stone as it stands, a `Stage`:
     then the best is found and checked by exact solids, and the bound is that of the planes around the stone's hull.
 
+    Scale and placement are exact, checked with every vertex, and the bound is proved; in rough or flawed stone it is
+    that of the same question without flaws. Raises `BadValueError` for options out of range, a face that the block does
+    not have, and a figure of one point where no most scale is given.
+
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
     >>> fit = bf.largest(bf.Figure.from_points(corners), bf.Block.box(300, 200, 250), stance=bf.Stance.upright())
@@ -104,6 +108,9 @@ def safest(  # noqa: PLR0913
     made deepest. The search ends when the bound is within ``gap`` times the block's least side of the best. The
     verdict is `CANNOT_FIT`, proved, if no placement keeps the cover; ``short_mm`` then says how much is missing on
     the faces named. The other keywords are those of `largest`.
+
+    ``scale`` is 1 at full size. Cover and placement are exact, checked with every vertex; the bound is proved. Raises
+    `BadValueError` for another ``seek``, options out of range, and a face that the block does not have.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]

@@ -40,6 +40,18 @@ class BlockSize(Result):
 
     ``fit`` is the figure in a block of that size; sides and ``fit`` are ``None`` if no block within the limits
     does (``verdict`` then says whether that is proved).
+
+    Sides are in mm, and the figure was checked in a block of just that size. ``cost`` is m³, kg or money as was asked,
+    or your own; the bounds are proved, and ``volume_bound_m3`` is nan for a cost of your own. ``mass_kg`` is an
+    estimate at the typical density, ``None`` without a stone.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 300) for y in (0, 200) for z in (0, 700)]
+    >>> size = bf.smallest_block(bf.Figure.from_points(corners), cover=20, stance=bf.Stance.upright(), step=50)
+    >>> size.verdict.name, size.width_mm, size.depth_mm, size.height_mm
+    ('FITS', 350.0, 250.0, 750.0)
+    >>> round(size.volume_m3, 4), size.volume_bound_m3 <= size.volume_m3, size.fit.block.size_mm
+    (0.0656, True, (350.0, 250.0, 750.0))
     """
 
     verdict: Verdict = field(metadata=fact("verdict", Sure.PROVED))
@@ -109,6 +121,10 @@ def smallest_block(  # noqa: PLR0913
     and height as arrays of mm, which must never fall as a side grows. ``step`` is the saw's (50, or "2 in"):
     sides are rounded up to it. ``most`` is the largest width, depth and height to be had. The bound is within
     ``gap`` of the cost, or the budget is spent.
+
+    Lengths are mm or text, ``price_per_m3`` in your own money. The box is exact, its bound proved; that no box within
+    ``most`` does is an answer, with its verdict. Raises `BadValueError` for options out of range, another ``by``, or
+    one without the stone or price that it needs.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 300) for y in (0, 200) for z in (0, 700)]

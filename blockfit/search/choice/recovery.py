@@ -57,6 +57,21 @@ class Rung(Result):
     far every landmark moves; ``recut_m2`` the surface that ends up elsewhere: finished work there is lost.
     ``short_mm`` is what is missing where no placement was found. ``proof`` is ``exact``, ``safe side`` (margins about
     anything but a ball are taken up to a twentieth too large) or ``best found``.
+
+    Lengths are mm and angles degrees, in the block's frame. The placement is checked by exact solids. ``recut_m2`` is
+    an estimate, from places spread over the surface.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> chipped = bf.Flaw.ball((300, 100, 110), 10)  # mm, in the block's frame
+    >>> ladder = bf.recover(fit, chipped, turn=0, lean=0, effort=0.1)
+    >>> rung = ladder.straight_back
+    >>> rung.found, rung.proof, round(rung.back_mm), round(rung.aside_mm), round(rung.cover_mm)
+    (True, 'exact', 60, 0, 50)
+    >>> [(name, round(by)) for name, by in rung.kept_mm]
+    [('cavity', 0)]
     """
 
     name: str = field(metadata=fact("rung", Sure.EXACT))
@@ -84,6 +99,20 @@ class Recovery(Result):
 
     ``stone_given`` says whether the stone as it stands was given: without it, what has been cut away already is not
     counted.
+
+    ``straight_back`` is the least distance that does, ``turned`` and ``smaller`` are the best found: each `Rung` says
+    how sure it is. ``print`` it, or ask for its `text` in ``"us"`` units.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> chipped = bf.Flaw.ball((300, 100, 110), 10)  # mm, in the block's frame
+    >>> ladder = bf.recover(fit, chipped, turn=0, lean=0, effort=0.1)
+    >>> [(rung.name, round(rung.back_mm)) for rung in ladder.rungs]
+    [('straight back', 60), ('back with a small turn and lean', 60), ('largest scale within the limits', 60)]
+    >>> round(ladder.scale_bound, 3), ladder.stone_given
+    (1.0, False)
     """
 
     straight_back: Rung
@@ -141,6 +170,20 @@ def recover(  # noqa: PLR0913
     move sideways: a turn may be any, up to 180. ``least_scale`` is the least share of its scale that is of any use,
     ``most_scale`` the most that is wanted: above 1 it may grow, if the stone allows. ``effort`` multiplies the number
     of starts. The block's cover is kept. Raises `OpenSurfaceError` for a figure that is no solid.
+
+    Of the answers the first is exact, or on the safe side where a margin lies about anything but a ball; the other two
+    are the best found, with a scale that is proved out of reach. All are checked by exact solids. The default limits
+    are starting values, without a source. Raises `BadValueError` where the fit has no placement, for limits that are
+    none, and for a loss of another kind.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> chipped = bf.Flaw.ball((300, 100, 110), 10)  # mm, in the block's frame
+    >>> ladder = bf.recover(fit, chipped, turn=0, lean=0, effort=0.1)
+    >>> round(ladder.straight_back.back_mm), ladder.straight_back.proof, round(ladder.smaller.scale, 3)
+    (60, 'exact', 1.0)
     """
     figure, now = _checked(fit, design, turn, lean, least_scale, most_scale)
     margin_mm, aside_mm = length_mm(margin, "margin", least=0), length_mm(aside, "aside", least=0)
