@@ -26,6 +26,19 @@ class Cut(Result):
     makes it and ``depth_mm`` how deep that must reach. ``opposed`` cuts come from both sides. ``marks`` are the lines
     to snap, one for each face of the stone as it then stands that the cut crosses, in order round it. A rough block has
     no faces: there ``places_mm`` (n, 3) are where the cut meets the stone's surface, spread round it.
+
+    ``normal`` (3,) is a unit vector, ``outline`` is in mm, and all that is measured is exact; kerf and method are as
+    given.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(500, 100, 100), stance=bf.Stance.fixed())
+    >>> cut = bf.best_first_cut(fit, clearance=20, kerf=10).cut
+    >>> (cut.normal.round(6) + 0).tolist(), round(cut.offset_mm, 3), cut.kerf_mm
+    ([1.0, 0.0, 0.0], 330.0, 10.0)
+    >>> round(cut.area_m2, 4), [mark.face for mark in cut.marks]
+    (0.01, ['front', 'bottom', 'back', 'top'])
     """
 
     normal: Array = field(metadata=fact("normal", Sure.EXACT, shown=False))

@@ -27,7 +27,20 @@ _NEAR_MM = 5.0  # what stays further from a cut has no line of it
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hollow:
-    """Where stone is gone, kerf included, ``normals @ x >= offsets``, and the name of the face that each plane left."""
+    """Where stone is gone, kerf included, ``normals @ x >= offsets``, and the name of the face that each plane left.
+
+    ``normals`` (k, 3) are unit vectors into the hollow, ``offsets`` (k,) mm; exact. A plan's ``hollows`` are in the
+    order in which they are made.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1)
+    >>> hollow, cut = plan.hollows[0], plan.pieces[0].cuts[0]
+    >>> hollow.names, round(cut.offset_mm - float(hollow.offsets[0]), 3)  # it begins where the kerf does
+    (('cut 1 of piece 1',), 10.0)
+    """
 
     normals: Array
     offsets: Array
@@ -45,7 +58,19 @@ class Hollow:
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A place on an edge of the block: ``mm`` from the corner where the edge of two ``faces`` meets a third."""
+    """A place on an edge of the block: ``mm`` from the corner where the edge of two ``faces`` meets a third.
+
+    Exact: measured on the block as bought.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(500, 100, 100), stance=bf.Stance.fixed())
+    >>> cut = bf.best_first_cut(fit, clearance=20, kerf=10).cut
+    >>> edge = cut.marks[0].start_edge
+    >>> edge.faces, edge.corner, round(edge.mm, 3)
+    (('front', 'top'), 'right', 170.0)
+    """
 
     faces: tuple[str, str] = field(metadata=fact("edge of", Sure.EXACT))
     corner: str = field(metadata=fact("from the", Sure.EXACT))
@@ -62,6 +87,19 @@ class Mark(Result):
     start and end, square to the line along the cut, where it ends in stone at another cut's far side:
     ``None`` where it goes through. ``start_edge`` and ``end_edge`` measure the places along edges of the block that
     still have their corner; ``None`` where there is no such edge. ``normal`` (3,) is the face's, outward.
+
+    Lengths are mm and angles degrees, in the block's frame; exact for the block's faces and the cuts before.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(500, 100, 100), stance=bf.Stance.fixed())
+    >>> cut = bf.best_first_cut(fit, clearance=20, kerf=10).cut
+    >>> mark = cut.marks[0]
+    >>> mark.face, round(float(mark.start_mm[0]), 3), (mark.waste.round(6) + 0).tolist(), round(mark.angle_deg, 3)
+    ('front', 330.0, [1.0, 0.0, 0.0], 90.0)
+    >>> round(mark.apart_mm, 3), mark.depth_mm  # as wide as the kerf, where it goes in square; and it goes through
+    (10.0, None)
     """
 
     face: str = field(metadata=fact("face", Sure.EXACT))

@@ -1,7 +1,14 @@
 """What makes a cut, how wide it is, how far it wanders, and where it can be used.
 
 mm. The widths and allowances of the methods listed here are starting values (common practice, no source, except
-the wire: 10-11 mm over its beads, after a maker's instructions): take those of your own tools."""
+the wire: 10-11 mm over its beads, after a maker's instructions): take those of your own tools.
+
+`METHODS` are tried in this order:
+
+>>> import blockfit as bf
+>>> [(method.name, method.kerf_mm) for method in bf.METHODS]
+[('through saw', 12), ('disc from both sides', 6), ('drilled line with wedges', 30), ('hand channel', 60)]
+"""
 
 import math
 from collections.abc import Sequence
@@ -63,7 +70,7 @@ METHODS = (
     Method("drilled line with wedges", kerf_mm=30, drift_mm=20, depth_mm=3000, makes=2),
     Method("hand channel", kerf_mm=60, drift_mm=5, depth_mm=500, makes=3),
 )
-"""The usual ways, in the order in which they are tried."""
+"""The usual ways, in the order in which they are tried: starting values, as said above. Give `offcuts` your own."""
 
 
 def any_method(kerf_mm: float) -> tuple[Method, ...]:

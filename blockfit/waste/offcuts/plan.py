@@ -60,7 +60,18 @@ class Offcut(Result):
     ``box_mm`` is the largest box that could be sawn from it. ``stage`` is when it may leave, ``setback_mm`` how far
     the figure can still go back afterwards, ``left``, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the
     banker; ``origin`` is the block that it was cut from. ``sound_mm`` (n, 3) are the corners of a convex body of sound
-    stone within the piece: all of it, unless the block was rough.
+    stone within the piece: all of it, unless the block was rough. Lengths are mm, in the block's frame. Volumes, sizes
+    and distances are exact (of a rough block's piece resolved); weights are estimates, for planning.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> piece = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1).pieces[0]
+    >>> piece.kind, piece.stage, len(piece.cuts), piece.least_thickness_mm >= 80
+    ('through cut', 'before carving', 1, True)
+    >>> piece.weight_range_kg[0] < piece.weight_kg < piece.weight_range_kg[1], piece.left_stands.stands
+    (True, True)
     """
 
     kind: str = field(metadata=fact("kind", Sure.EXACT))
@@ -129,7 +140,16 @@ class OffcutPlan(Result):
     Kerfs, and parts of a divided piece that are too light to keep (``too_light_m3``), are in neither: they go with
     the chips. ``kerf_mm`` is the widest kerf; ``hollows`` are the convex places where stone is gone, kerfs included, in
     order. ``wishes`` are what was asked of the pieces, kept or not; ``by_cuts`` what each kind of cuts would save,
-    where one was asked for.
+    where one was asked for. Lengths are mm, volumes m³ and exact; which pieces are taken is a good choice, not a
+    proved best.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1)
+    >>> len(plan.pieces), 0.5 < plan.recovered < 0.9, round(plan.kerf_mm), len(plan.trade_off)
+    (1, True, 10, 1)
     """
 
     block: Block
@@ -224,6 +244,18 @@ def offcuts(  # noqa: PLR0913
     face) or ``"any"``; where it is given, `OffcutPlan.by_cuts` says what the other kinds would save, unless ``compare``
     is off. ``effort``, 1 to 4, is how many courses of pieces are carried on side by side: more than one saves no less,
     often some hundredths of the waste more, and takes as much longer.
+
+    Every piece keeps its clearance exactly. The clearance, the least thickness, the least weight and the web are
+    starting values, without a source. Raises `OpenSurfaceError` for a figure that is no solid, and `BadValueError` for
+    one that does not fit, for options that are out of range, and for a kerf given together with methods.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, clearance=20, kerf=10, reserve=0, lift_limit_kg=400, most_pieces=1)
+    >>> [piece.weight_range_kg[1] <= 400 for piece in plan.pieces]
+    [True]
     """
     figure = placed_solid(fit, "offcuts")
     clearance_mm = length_mm(clearance, "clearance", least=0)

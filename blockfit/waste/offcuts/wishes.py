@@ -32,7 +32,18 @@ _LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """One thing that was asked of the pieces, whether it was kept, and in words how."""
+    """One thing that was asked of the pieces, whether it was kept, and in words how.
+
+    That it is kept is exact: the finished pieces are looked at, not the search for them.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1, weight_kg=(100, 250))
+    >>> [(wish.about, wish.kept, wish.text) for wish in plan.wishes]
+    [('weight', True, 'every piece weighs 100 to 250 kg')]
+    """
 
     about: str = field(metadata=fact("wish", Sure.GIVEN))
     kept: bool = field(metadata=fact("kept", Sure.EXACT))
@@ -41,7 +52,21 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What a plan with only one kind of cuts, any, slant or square, recovers (share of the waste), and its sawing."""
+    """What a plan with only one kind of cuts, any, slant or square, recovers (share of the waste), and its sawing.
+
+    ``pieces`` is how many, ``sawn_m2`` the area of all their cuts. Exact for the pieces that were found; others might
+    save more.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1, cuts="any")
+    >>> [kind.cuts for kind in plan.by_cuts], plan.by_cuts[0].pieces
+    (['any', 'slant', 'square'], 1)
+    >>> plan.by_cuts[0].recovered >= plan.by_cuts[2].recovered  # any cuts, or only those parallel to the block's faces
+    True
+    """
 
     cuts: str = field(metadata=fact("cuts", Sure.GIVEN))
     pieces: int = field(metadata=fact("pieces", Sure.EXACT, measure=Measure.COUNT))

@@ -34,6 +34,19 @@ class Directions:
     it (−1: none does), ``meets_deg`` (m,) the angle between tool and surface there, ``cone_deg`` (m,) half the
     opening of a cone as wide as all its approaches that meet it at ``least_angle`` or more, and ``skids`` (m,)
     whether it is reached, but by none at that angle.
+
+    Each of ``elements`` is a small triangle of the surface, about as fine as ``pitch_mm``; angles are degrees. All is
+    resolved to that pitch, and to the directions tried.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> found = bf.directions(fit, count=20, pitch=20)
+    >>> len(found.into) >= 20, found.shares.shape == (len(found.into),), bool((found.shares <= 1).all())
+    (True, True, True)
+    >>> bool((found.best >= -1).all()), found.best.shape == found.cone_deg.shape, found.pitch_mm
+    (True, True, 20.0)
     """
 
     into: Array
@@ -52,6 +65,20 @@ def directions(
     """Return what a straight tool (infinitely thin, or ``tool``) reaches from ``count`` directions over the sphere.
 
     The block stands: a tool cannot come up through the floor under it. The waste before the figure is gone.
+
+    ``count`` is of the directions spread evenly, 12 or more; ``least_angle`` is in degrees and ``pitch`` in mm or text
+    (default: a 400th of the block's longest side). The least angle is a starting value, without a source. Resolved to
+    the pitch. Raises `OpenSurfaceError` for a figure that is no solid, and `BadValueError` for one that does not fit or
+    options out of range.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> found = bf.directions(fit, count=20, pitch=20)
+    >>> into = found.into[found.shares.argmax()]  # the way in that reaches most of the surface: from the right
+    >>> bool(into[0] < 0), 0.5 < float(found.shares.max()) < 1
+    (True, True)
     """
     solid = placed_solid(fit, "directions of reach")
     if count < 12:

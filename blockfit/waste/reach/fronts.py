@@ -25,6 +25,16 @@ class Front(Result):
     """A side to work from: ``into`` (3,) is how the carver looks, ``later_mm2`` the surface that then must wait.
 
     ``trapped_m3`` is the stone between the figure's surfaces, seen from there.
+
+    ``into`` is a unit vector in the block's frame. Area and volume are resolved to the pitch that was asked.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> front = bf.best_front(fit, pitch=20)[0]
+    >>> front.name, front.into.tolist(), round(front.later_mm2), front.trapped_m3 < 1e-6
+    ('right', [-1.0, 0.0, 0.0], 90000, True)
     """
 
     name: str = field(metadata=fact("from the", Sure.EXACT))
@@ -43,6 +53,17 @@ def best_front(
     """Return the sides to work from, that with the least undercut surface first; ties by the stone between.
 
     ``turns`` adds that many level directions, evenly spread, for a block that may be turned on the banker.
+
+    ``fronts`` are names of faces, ``pitch`` is mm or text (default: a 400th of the block's longest side), to which the
+    answer is resolved. The base that the figure stands on does not count. Raises `OpenSurfaceError` for a figure that
+    is no solid, and `BadValueError` for one that does not fit, an unknown face, or nothing to compare.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> [(front.name, round(front.later_mm2)) for front in bf.best_front(fit, pitch=20)][:2]
+    [('right', 90000), ('back', 120000)]
     """
     solid = placed_solid(fit, "the best front")
     if turns < 0 or (not fronts and not turns):

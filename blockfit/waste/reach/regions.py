@@ -44,6 +44,19 @@ class Region(Result):
     measured; it was small, or closed). ``slender_mm2`` is what an infinitely thin tool would reach where the tool given
     does not. ``outline`` is what it covers in the view from the front; ``after`` the numbers of regions to be
     opened before it.
+
+    Lengths are mm, in the block's frame. Resolved to the pitch of the columns; ``stone_kg`` is an estimate, ``None``
+    without a stone.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> region = bf.undercuts(fit, pitch=20).regions[0]
+    >>> region.number, region.reach, region.approach, region.after
+    (1, 'back', 'from the back', ())
+    >>> round(region.area_mm2 / 100), round(region.stone_m3, 3)  # cm², m³
+    (1616, 0.024)
     """
 
     number: int = field(metadata=fact("number", Sure.EXACT, measure=Measure.COUNT))

@@ -39,6 +39,19 @@ class Undercuts(Result):
     ``view`` is how the carver looks; ``skims_mm2`` is the surface seen from there at less than the least angle, or
     edge on: a tool only glances off it. ``region_of`` (m,) gives each element of ``elements`` its region's number, 0
     where it is reached from the front, stands on the bottom, or is scattered (``scattered_mm2``).
+
+    Volumes are m³, areas mm² and shares of the whole surface; all are resolved to ``pitch_mm``. The four volumes and
+    ``residual_m3`` sum to the block less the figure.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> cut = bf.undercuts(fit, pitch=20)
+    >>> [round(volume, 3) + 0 for volume in (cut.front_m3, cut.beside_m3, cut.trapped_m3, cut.rear_m3)]
+    [0.0, 0.126, 0.0, 0.024]
+    >>> abs(cut.residual_m3) < 1e-4, round(cut.reach_by_face["front"], 3), len(cut.regions)
+    (True, 0.278, 1)
     """
 
     front: str = field(metadata=fact("seen from the", Sure.GIVEN))
@@ -83,6 +96,19 @@ def undercuts(
     infinitely thin tool); ``least_angle`` the degrees below which it only glances off; ``least_region`` the share of
     the surface below which regions are joined to a neighbour or reported as scattered; ``slants`` how many slanting
     directions are tried for what no face reaches.
+
+    ``front`` is a face's name or the way in which the carver looks, (3,), into the stone. Everything is resolved to the
+    pitch. The least angle and the least region are starting values, without a source. Raises `OpenSurfaceError` for a
+    figure that is no solid, and `BadValueError` for one that does not fit, an unknown face, options out of range or a
+    pitch so coarse that no column meets the figure.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> cut = bf.undercuts(fit, front="left", pitch=20)
+    >>> cut.front, [(region.reach, region.approach) for region in cut.regions]
+    ('left', [('back', 'from the right')])
     """
     solid = placed_solid(fit, "undercuts")
     if not 0 <= least_angle < 90:

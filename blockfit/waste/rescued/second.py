@@ -39,6 +39,18 @@ class SecondFigure:
     ``scale`` is 0, with neither piece nor fit, where nothing is free. No single cut that clears the first figure frees
     a figure larger than ``scale_bound`` (proved, in sound stone); ``None`` where that was not asked: for more than one
     cut, or in a block with flaws. The piece is a block too: ``fit.block``, in the first block's frame.
+
+    Cuts, piece and fit are exact; ``cells`` is the work spent. ``print`` it for a line in words.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(330, 100, 100), stance=bf.Stance.fixed())
+    >>> beside = bf.largest_from_waste(fit, cube, clearance=0, kerf=15, cover=0, stance=bf.Stance.fixed(), gap=1e-3)
+    >>> len(beside.cuts), round(beside.scale, 2), beside.scale <= beside.scale_bound
+    (1, 1.0, True)
+    >>> beside.solid().vertices.max(axis=0).round().tolist()
+    [330.0, 100.0, 100.0]
     """
 
     cuts: tuple[Cut, ...]
@@ -92,6 +104,9 @@ def largest_from_waste(  # noqa: PLR0913
     the first block's frame. For one cut every direction and every rotation is searched, until the bound is within
     ``gap`` of the scale or ``max_cells`` are spent; for two (a rebate) and three (a corner) the best found is returned,
     never less than what fewer give.
+
+    Lengths are mm or text. Cuts and fit are exact. Raises `BadValueError` for a first figure that does not fit, a rough
+    block, and options out of range, and for more than one cut `OpenSurfaceError` for a first figure that is no solid.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]

@@ -41,6 +41,16 @@ class Shared(Result):
     ``scale`` is the largest common factor found on the scales asked (on full size, where none were); no cut allows
     more than ``scale_bound`` (proved). With scales given the fits are at those, if they fit, else there are none:
     ``verdict`` says whether it is proved that they cannot. The cut's waste side is the second's part.
+
+    The fits are exact, ``scale`` is the best found.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fixed = [bf.Stance.fixed()] * 2
+    >>> shared = bf.share_block([cube, cube], bf.Block.box(430, 200, 200), kerf=30, stances=fixed)
+    >>> shared.verdict.name, round(shared.scale, 2), [fit.verdict.name for fit in shared.fits]
+    ('FITS', 2.0, ['FITS', 'FITS'])
     """
 
     fits: tuple[Fit, ...]
@@ -75,6 +85,9 @@ def share_block(
 
     ``covers`` is kept on every face of each part, the cut's too: one length, or one for each figure. ``stances`` are
     theirs, free unless given. Without ``scales`` the largest common scale is found.
+
+    Lengths are mm or text. The fits are exact, the scale is the best found, and its bound proved. Raises
+    `BadValueError` for other than two figures, a block with flaws or rough sides, and options out of range.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]

@@ -16,7 +16,20 @@ __all__ = ["PieceWorth", "Worth", "worth"]
 
 @dataclass(frozen=True, slots=True, repr=False)
 class PieceWorth(Result):
-    """What one piece brings and costs, and the net of the plan if one stops after it."""
+    """What one piece brings and costs, and the net of the plan if one stops after it.
+
+    All in the money of the prices and rates that you gave: an estimate that is as good as they are.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1)
+    >>> earned = bf.worth(plan, price_m3=900, sawing_m2=60, rate_hour=45, hours_piece=0.5)
+    >>> piece = earned.pieces[0]
+    >>> piece.number, round(piece.work, 2), piece.net == piece.stone - piece.sawing - piece.work
+    (1, 22.5, True)
+    """
 
     number: int = field(metadata=fact("piece", measure=Measure.COUNT))
     stone: float = field(metadata=fact("stone brings", Sure.ESTIMATE, measure=Measure.PLAIN))
@@ -32,7 +45,19 @@ class PieceWorth(Result):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Worth(Result):
-    """The worth of a plan by piece; ``stop_after`` so many pieces the net is greatest, ``best`` of it."""
+    """The worth of a plan by piece; ``stop_after`` so many pieces the net is greatest, ``best`` of it.
+
+    All in the money of the prices and rates that you gave: an estimate that is as good as they are.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1)
+    >>> earned = bf.worth(plan, price_m3=900, sawing_m2=60, rate_hour=45, hours_piece=0.5)
+    >>> earned.stop_after, earned.best == earned.net, earned.best > 0
+    (1, True, True)
+    """
 
     pieces: tuple[PieceWorth, ...] = field(metadata=fact("pieces", Sure.ESTIMATE))
     stop_after: int = field(metadata=fact("stop after", Sure.ESTIMATE, measure=Measure.COUNT))
@@ -58,6 +83,9 @@ def worth(
     ``price_m3`` is what a cubic metre of saved stone is worth: one price, or (m³, price) pairs, from the least size on
     at which each price holds (nothing below the first). ``sawing_m2`` is the cost of a square metre sawn; ``rate_hour``
     the user's own, for ``hours_piece`` of handling each and ``hours_m2`` of a square metre sawn.
+
+    An estimate, as good as your own prices and rates. Raises `BadValueError` for prices and rates that are no numbers
+    of 0 or more.
 
     >>> import blockfit as bf
     >>> from blockfit.waste.rescued.worth import worth

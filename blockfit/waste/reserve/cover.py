@@ -23,6 +23,17 @@ class Cover(Result):
 
     ``per_vertex_mm`` (n,) is each vertex's least distance to a face that counts. ``margin_mm`` has been taken
     off all of them: a figure grown by a ball reaches exactly that much further towards every plane.
+
+    All in mm, ``at`` in the block's frame, and exact; in a rough block ``least_mm`` is the distance to its surface,
+    less its skin.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(160, 200, 250), cover={"bottom": 0, "other": 20}, stance=bf.Stance.fixed())
+    >>> cover = bf.stone_cover(fit)
+    >>> round(cover.least_mm, 3), abs(round(cover.by_face["bottom"], 3)), cover.per_vertex_mm.shape, cover.margin_mm
+    (30.0, 0.0, (8,), 0.0)
     """
 
     least_mm: float = field(metadata=fact("least cover", Sure.EXACT, Rounding.DOWN))
@@ -37,6 +48,8 @@ class Cover(Result):
 
 def stone_cover(fit: Fit) -> Cover:
     """Return how much sound stone covers the figure. Faces asked for none do not count, unless all are.
+
+    In mm, with skin and the figure's margin taken off; exact. Raises `BadValueError` for a fit without a placement.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]

@@ -38,6 +38,17 @@ class Setback(Result):
 
     ``left_mm``, ``right_mm``, ``up_mm``, ``front_mm`` and ``down_mm`` are how far it can move those ways instead.
     ``scan_error_mm`` has been taken off where the stone as it stands is known by a scan.
+
+    All in mm, with the cover that was asked; ``at`` is in the block's frame. Exact in a sound sawn block; among flaws
+    and in rough stone never more than there is; in the stone as a scan shows it an estimate.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.largest(cube, bf.Block.box(100, 260, 150), stance=bf.Stance.fixed())
+    >>> reserve = bf.setback(fit)
+    >>> reserve.back_mm, reserve.limit_face, reserve.up_mm, reserve.left_mm, reserve.scan_error_mm
+    (160.0, 'back', 50.0, 0.0, 0.0)
     """
 
     back_mm: float = field(metadata=fact("back", Sure.EXACT, Rounding.DOWN))
@@ -62,7 +73,8 @@ def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
 
     It stops before the block's planes less the cover, a rough block's surface less the cover, every flaw's margin, and
     with a ``stage``, the stone as it stands, before it would leave that. Raises `OpenSurfaceError` where solids must be
-    moved (flaws, a stage, a rough block) and the figure is none.
+    moved (flaws, a stage, a rough block) and the figure is none, and `BadValueError` for a fit without a placement. In
+    mm; `Setback` says how sure it is.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]

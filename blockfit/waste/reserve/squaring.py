@@ -36,6 +36,20 @@ class TrueFace(Result):
     that stays over the figure on that side.
 
     ``is_large`` is whether it is as large as was asked: the figure may stand in the way.
+
+    ``inset_mm`` and ``cover_mm`` are mm, ``loss_kg`` is ``None`` without a stone. The inset is resolved to a hundredth
+    of the block, the area and the loss are exact for the surface as it was read, the weight is an estimate.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 400) for y in (0, 300) for z in (0, 500)]
+    >>> faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6],
+    ...     [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+    >>> block = bf.Block.scanned(bf.Figure(corners, faces), stone="granite")
+    >>> small = bf.Figure([[c / 2 for c in corner] for corner in corners], faces)
+    >>> fit = bf.largest(small, block, scales=(0, 1), stance=bf.Stance.fixed())
+    >>> base = bf.squaring(fit).faces[0]  # of a block that is square already
+    >>> base.face, base.is_large, round(base.area_m2, 2), base.inset_mm < 0.01, base.loss_m3 < 1e-6
+    ('bottom', True, 0.12, True, True)
     """
 
     face: str = field(metadata=fact("face", Sure.GIVEN))
@@ -52,6 +66,19 @@ class Squaring(Result):
     """The faces to saw, in order: the base, then two to measure from; what comes off in all, and what is then left.
 
     ``stands`` tells whether the stone stands on its base by itself, ``left`` is the stone then left.
+
+    Volumes are exact for the surface as it was read, weights estimates (``None`` without a stone).
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 400) for y in (0, 300) for z in (0, 500)]
+    >>> faces = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6],
+    ...     [0, 6, 4], [1, 5, 7], [1, 7, 3]]
+    >>> block = bf.Block.scanned(bf.Figure(corners, faces), stone="granite")
+    >>> small = bf.Figure([[c / 2 for c in corner] for corner in corners], faces)
+    >>> fit = bf.largest(small, block, scales=(0, 1), stance=bf.Stance.fixed())
+    >>> found = bf.squaring(fit)
+    >>> [face.face for face in found.faces], found.stands, round(found.left.volume_m3, 3), found.block().name
+    (['bottom', 'left', 'front'], True, 0.06, 'figure, squared')
     """
 
     faces: tuple[TrueFace, ...] = field(metadata=fact("faces to saw", Sure.EXACT))
@@ -76,7 +103,8 @@ def squaring(fit: Fit, *, share: float = 0.5) -> Squaring:
 
     A face is large enough when it is ``share`` of the largest section parallel to it. Of the four pairs of upright
     faces that meet, the one that costs least is taken. Where the figure and its cover stand in the way a face goes as
-    far as they allow, and `TrueFace.is_large` says so. Raises `BadValueError` for a block that is not rough.
+    far as they allow, and `TrueFace.is_large` says so. Raises `BadValueError` for a block that is not rough,
+    a figure without a place in it, and a share out of range.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 400) for y in (0, 300) for z in (0, 500)]

@@ -35,6 +35,21 @@ class Handling(Result):
 
     ``flat_mm`` is how near the floor surface counts as touching it. ``stone_named`` tells whether weights rest on the
     block's own stone or on 2700 kg/m³.
+
+    Masses are kg, lengths mm, angles degrees. All that is said of weight, tipping and lifting is an estimate for
+    planning. ``lifts`` pair the name of what hangs with the pull in its slings.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> moved = bf.handling(fit, undercut=bf.undercuts(fit, pitch=20), hoist_kg=300)
+    >>> moved.loads[0].name, moved.loads[0].stands.stands, moved.stone_named
+    ('as delivered', True, True)
+    >>> [(check.about, check.kept) for check in moved.checks]
+    [('lifting gear', False), ('lifting gear', True)]
+    >>> moved.lifts[0][1].tension_kg is None  # heavier than the gear carries: no figure that could be taken for leave
+    True
     """
 
     loads: tuple[Load, ...] = field(metadata=fact("loads", Sure.ESTIMATE))
@@ -80,6 +95,20 @@ def handling(  # noqa: PLR0913
     ``friction``, the slope at which the block slides is compared with that at which it tips. ``slings_kg`` is what the
     slings carry as used; ``rigging_kg`` hangs on the hook with the load. Raises `BadValueError` for limits that are
     none.
+
+    Lengths are mm or text, masses kg or text, ``sling_angle`` degrees from the horizontal, ``floor_kg_m2`` kg/m². An
+    estimate for planning, which permits nothing: lifting checks count the upper end of the density, 2700 kg/m³ where no
+    stone is named. The limits are your own; the warning about slings flatter than 30° is after ASME B30.9, read in a
+    secondary copy. Raises `OpenSurfaceError` for a figure that is no solid, and `BadValueError` for one that does not
+    fit as well.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> moved = bf.handling(fit, undercut=bf.undercuts(fit, pitch=20), openings=[("80 cm", "2 m")], table_kg="1 t")
+    >>> [(check.about, check.kept) for check in moved.checks][:2]
+    [('opening 800 mm x 2,000 mm', True), ('table', True)]
     """
     figure = placed_solid(fit, "handling")
     limits = limits_of(

@@ -35,6 +35,19 @@ class ThinStone(Result):
     where it does not, its level sections hold only once it is wedged up or cut level. ``rupture_mpa`` is the range of
     the stone's modulus of rupture that they are compared with, ``None`` if unknown, with where it comes from.
     ``density_kg_m3`` is what the parts' weights count.
+
+    Lengths are mm, in the block's frame, and stresses MPa. Thickness is resolved to ``spacing_mm``; stresses are
+    estimates, by plain beams on exact sections.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> thin = bf.thin_stone(fit, spacing=10)
+    >>> thin.stands, thin.rupture_mpa, thin.rupture_source, thin.jerk
+    (True, (6.89, 6.89), 'ASTM C503 (least values for acceptance)', 1.0)
+    >>> thin.least_mm > 0, all(neck.stress_mpa < thin.rupture_mpa[0] for neck in thin.necks)
+    (True, True)
     """
 
     least_mm: float = field(metadata=fact("thinnest", Sure.RESOLVED, Rounding.DOWN))
@@ -93,6 +106,18 @@ def thin_stone(  # noqa: PLR0913
     standing. ``battens`` are two heights over its base on which it is laid, or in slings at which it hangs lying.
     ``spacing`` is that of the samples (default: a 400th of the figure's height). Weights count the upper
     end of the density. Nothing here says that stone is safe. Raises `OpenSurfaceError` for a figure that is no solid.
+
+    ``most`` is how many necks are reported. Thickness is resolved to the spacing; stresses are estimates for planning.
+    Without a stone the weights count 2700 kg/m³, and no strength is known. Raises `BadValueError` as well: for a figure
+    that does not fit, or options out of range.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> thin = bf.thin_stone(fit, spacing=10, rupture=(7, 12), wet=0.7)
+    >>> [round(end, 1) for end in thin.rupture_mpa], thin.rupture_source
+    ([4.9, 12.0], 'given by the user, 70% of its lower end wet')
     """
     figure = placed_solid(fit, "thin stone")
     tall = figure.size_mm[2]
