@@ -37,6 +37,9 @@ def check(fit: Fit, readings: Any, *, datum: Datum | None = None, error: Length 
     (see `register`), a stage, or a surface that lies in the block's frame already; of that, holes are closed, and what
     lies further outside the block than ``error`` is left out. Raises `BadValueError` for readings that are no numbers.
 
+    Distances are exact for the figure's surface; what a reading is worth is your own error. Raises `OpenSurfaceError`
+    for a figure that is no solid.
+
     >>> import blockfit as bf
     >>> corners = [[0, 0, 0], [60, 0, 0], [0, 100, 0], [0, 0, 1000]]
     >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
@@ -67,6 +70,17 @@ class Pace:
 
     ``hours_left`` is what remains at that pace, by volume; both are ``None`` without hours. Finishing goes slower than
     roughing out: it is a least, not a promise.
+
+    ``per_hour_m3`` is m³ an hour. An estimate, from your own days and hours alone.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [60, 0, 0], [0, 100, 0], [0, 0, 1000]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.largest(figure, bf.Block.box(60, 100, 1000), stance=bf.Stance.fixed())
+    >>> whole, done = bf.check(fit, bf.stage_of(fit)), bf.check(fit, fit.solid())
+    >>> found = bf.pace(whole, done, ("2026-03-02", "2026-03-12"), hours=50)
+    >>> found.days, round(found.gone_m3, 6), round(found.per_day_m3, 6), found.hours_left < 0.01
+    (10, 0.005, 0.0005, True)
     """
 
     days: int

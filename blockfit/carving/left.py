@@ -50,6 +50,17 @@ class StoneLeft:
     is the stone still to go, ``parts_m3`` by where it lies, ``start_m3`` what had to go at first, ``too_deep_m3``
     what is missing from the figure. ``regions`` are the places cut too deep, the worst first, then those with most
     stone on them; ``on_base`` (n,) is what the figure stands on.
+
+    Lengths are mm, volumes m³, ``areas_mm2`` mm². Distances are exact for the two surfaces; areas are resolved to the
+    places, the parts to the columns' pitch. ``print`` it for a page.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> left = bf.stone_left(fit, bf.stage_of(fit))
+    >>> round(left.volume_m3, 3), left.share_done < 0.001, left.too_deep, round(left.spread_mm()[0], 3)
+    (0.198, True, (), 50.0)
     """
 
     fit: Fit

@@ -43,6 +43,20 @@ class Registration:
     ``scale`` is 1 except for a scan that had none of its own. ``marks_mm`` is how far each mark lies from its place,
     ``rms_mm`` how far the scan scatters about the old surface where it still lies on it (a ``share`` of the scan), and
     ``noise_mm`` how far its places scatter by themselves. ``known`` says how well places of the block are known.
+
+    ``figure_error_mm`` (n,) and ``most_mm`` hold 19 times in 20; they are estimates, from marks and scatter. ``stage``
+    is the stone that the scan shows.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> fit = bf.largest(bf.Figure.from_points(corners), bf.Block.box(100, 260, 150), stance=bf.Stance.fixed())
+    >>> block = bf.stage_of(fit).stone
+    >>> scan = bf.Figure(block.vertices + [7, 0, 0], block.faces)
+    >>> laid = bf.register(scan, fit, marks={n: (scan.vertices[n], block.vertices[n]) for n in range(4)})
+    >>> round(laid.scale, 6), max(laid.marks_mm.values()) < 0.01, laid.rms_mm < 0.01, laid.most_mm < 3
+    (1.0, True, True, True)
+    >>> (laid.apply([[7, 0, 0]]).round(3) + 0).tolist()
+    [[0.0, 0.0, 0.0]]
     """
 
     transform: Array

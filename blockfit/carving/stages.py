@@ -37,6 +37,19 @@ class Stage(StageStone):
     ``known`` is how well its place in the block is known, where it comes from a scan, and ``seen`` (n, 3) the places
     that the scan shows: the rest of the surface only closes it. Both are ``None`` for what is exact. Answers are
     worked out when they are asked for: volume, mass, base, whether it stands, and the setback in it.
+
+    Exact for what is named; of a scan as good as it was registered. Weights are estimates, ``None`` without a stone.
+    ``print`` it for a page.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> stage = bf.stage_of(fit, planes=bf.roughing(fit, step=100, allowance=10, until=250), to=1)
+    >>> stage.gone, stage.volume_m3 < fit.block.volume_m3, stage.stands.stands, stage.bodies
+    (('plane 1 from the front',), True, True, 1)
+    >>> round(stage.setback.back_mm), stage.known is None
+    (130, True)
     """
 
     fit: Fit | None = field(default=None, kw_only=True)

@@ -37,6 +37,20 @@ class Job:
     ``plan``, ``points`` and ``planes`` (a table for each face worked from) are as they were once made, and stay;
     ``stage`` is the stone as it stands, where that cannot be told from them; ``asked`` are the options that they
     were made with. ``path`` is where it was opened, or saved last.
+
+    Numbers are the same to the last bit after saving and opening; ``when`` in the log is ISO 8601, local time. A job is
+    never changed: each step returns a new one. ``print`` it for the log.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.largest(cube, bf.Block.box(300, 200, 250), stance=bf.Stance.upright())
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     fit.save(pathlib.Path(folder) / "cube.blockfit")
+    ...     job = bf.open_job(pathlib.Path(folder) / "cube.blockfit").noted("note", "the block came").save()
+    >>> job, job.fit.scale == fit.scale, [entry.what for entry in job.since_placed]
+    (Job('figure' in '300 x 200 x 250 mm', 2 entries), True, ['placed', 'note'])
     """
 
     fit: Fit

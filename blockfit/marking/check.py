@@ -42,7 +42,20 @@ class Reading(Result):
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Check(Result):
-    """All readings, the worst first; ``error_mm`` is what each may be wrong by."""
+    """All readings, the worst first; ``error_mm`` is what each may be wrong by.
+
+    All in mm, in the block's frame; distances are exact for the figure's surface.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> checked = bf.check(fit, {"over the toe": (300, 40, 60), "by the heel": (150, 60, 100)}, error=2)
+    >>> [(reading.name, reading.verdict, round(reading.left_mm)) for reading in checked.readings]
+    [('by the heel', 'too deep', -10), ('over the toe', 'stone on it', 10)]
+    >>> len(checked.too_deep), checked.error_mm
+    (1, 2.0)
+    """
 
     readings: tuple[Reading, ...] = field(metadata=fact("readings", Sure.EXACT))
     error_mm: float = field(metadata=fact("error of each", Sure.GIVEN))

@@ -21,6 +21,13 @@ class Movement(Result):
     ``shift_mm`` (3,) is how far their middle moved, ``turn_deg`` how far they turned, ``left_over_mm`` what no
     movement explains: the model has changed its pose, or a point was taken wrongly. ``apply`` takes points taken
     before to where they are now.
+
+    Exact for the points given, to rounding; lengths are in their own unit, mm as a rule, and angles degrees.
+
+    >>> import blockfit as bf
+    >>> moved = bf.model_moved([[0, 0, 0], [100, 0, 0], [0, 200, 0]], [[3, 4, 0], [103, 4, 0], [3, 204, 0]])
+    >>> round(moved.moved_mm, 6), moved.apply([[50, 50, 50]]).round(6).tolist()
+    (5.0, [[53.0, 54.0, 50.0]])
     """
 
     rotation: Array = field(metadata=fact("rotation", Sure.EXACT, shown=False))
@@ -37,6 +44,8 @@ class Movement(Result):
 
 def model_moved(before: Any, after: Any) -> Movement:
     """Return how (n, 3) points, three or more that are not in a line, have moved. Least squares (Kabsch 1976).
+
+    Raises `BadValueError` for points that are no numbers, fewer than three, not as many after as before, or in a line.
 
     >>> from blockfit.marking.movement import model_moved
     >>> moved = model_moved([[0, 0, 0], [100, 0, 0], [0, 200, 0]], [[3, 4, 0], [103, 4, 0], [3, 204, 0]])

@@ -42,6 +42,17 @@ class Point(Result):
     the stone then still before it, and ``rounding_mm`` the most that the rounding of the model's reading makes on the
     block. ``face`` is ``none``, and depth, stop and allowance are ``None``, where no face reaches it straight.
     ``note`` says why a stop stays far out, or is missing.
+
+    ``kind`` is ``high``, ``fill``, ``landmark``, or ``taken`` where only points are known. All in mm and exact;
+    ``stop_mm`` is rounded down, so that stone is left.
+
+    >>> import blockfit as bf
+    >>> taken = bf.Figure.from_points([[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)])
+    >>> fit = bf.safest(taken, bf.Block.box(300, 300, 800), stance=bf.Stance.fixed())
+    >>> table = bf.pointing(fit, allowance=5)
+    >>> point = table.points[0]
+    >>> point.kind, point.face, point.block_mm.round(3).tolist(), round(point.depth_mm), round(point.stop_mm)
+    ('taken', 'front', [100.0, 100.0, 100.0], 100, 95)
     """
 
     number: int = field(metadata=fact("number", Sure.EXACT, measure=Measure.COUNT))

@@ -56,6 +56,17 @@ class Pointing(Result):
     readings are shown in inches and fractions. ``facets`` are, for each face, how to cut between its points,
     ``between`` the same as printed. ``from_words`` say for each face what a depth is measured from,
     ``lacking`` what is not known.
+
+    Lengths are mm. What is printed is rounded so that stone is left. ``print`` it, ask for its `text`, or its `csv`.
+
+    >>> import blockfit as bf
+    >>> taken = bf.Figure.from_points([[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)])
+    >>> fit = bf.safest(taken, bf.Block.box(300, 300, 800), stance=bf.Stance.fixed())
+    >>> table = bf.pointing(fit, allowance=5)
+    >>> len(table.points), table.factor, table.grain_mm, table.allowance_mm
+    (8, 1.0, 1.0, 5.0)
+    >>> table.csv().splitlines()[1].split(",")[:4]
+    ['1', 'front 1', 'taken', 'front']
     """
 
     points: tuple[Point, ...] = field(metadata=fact("points", Sure.EXACT))
@@ -163,6 +174,19 @@ def pointing(  # noqa: PLR0913
     ``inches``; in inches one over a power of two). A stop leaves at least ``allowance`` before the figure along the way
     in, wherever the tool touches it, at the worst that rounding makes of its place. A landmark that no face reaches
     straight has coordinates and no stop.
+
+    Lengths are mm or text, on the block except ``grain``. Of a figure known by points alone the table holds just those.
+    Stops are exact for the figure's surface, at the worst of the rounding. The allowance and the tool's width are
+    starting values, without a source. Raises `BadValueError` for a fit without a placement, an unknown face, or numbers
+    and lengths out of range.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> table = bf.pointing(fit, count=3, high=1, faces=("front",), allowance=5)
+    >>> len(table.points) <= 3, all(point.stop_mm <= point.depth_mm - 4.999 for point in table.points)
+    (True, True)
     """
     if fit.placement is None:
         raise BadValueError(f"{fit.figure.name} has no placement in {fit.block.name}: there is nothing to point")

@@ -41,6 +41,20 @@ class Plane(Result):
 
     ``removed_m3`` is what this plane takes out since the one before, ``total_m3`` all so far; kg are ``None``
     without a stone. ``setback_mm`` is how far the figure can still go back.
+
+    Lengths are mm, areas are drawn on the block's own axes. ``depth_mm``, outlines and volumes are exact, weights
+    estimates at the typical density.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> planes = bf.roughing(fit, step=100, allowance=10, until=250)
+    >>> plane = planes.planes[1]
+    >>> plane.name, plane.depth_mm, plane.keep.area < 600 * 700, round(plane.keep.area + plane.go.area)
+    ('plane 2', 200.0, True, 420000)
+    >>> round(plane.setback_mm), plane.total_kg > plane.removed_kg
+    (130, True)
     """
 
     name: str = field(metadata=fact("plane", Sure.EXACT))
@@ -61,6 +75,19 @@ class Roughing(Result):
     ``end_mm`` is the plane where work from this face ends and ``end_words`` why; ``from_words`` say what depths are
     measured from. ``planes`` are no further apart than ``step_mm``; between two of them stone of up to that thickness
     stays over what comes into view.
+
+    Lengths are mm. What stays holds the figure and its allowance exactly. ``print`` it, or ask for its `text` in
+    ``"us"`` units.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> planes = bf.roughing(fit, step=100, allowance=10, until=250)
+    >>> [plane.depth_mm for plane in planes.planes], planes.face, planes.axes
+    ([100.0, 200.0, 250.0], 'front', (0, 2))
+    >>> planes.step_mm, planes.allowance_mm, planes.end_mm
+    (100.0, 10.0, 250.0)
     """
 
     face: str = field(metadata=fact("from the", Sure.GIVEN))
@@ -118,6 +145,9 @@ def roughing(
     this face ends, or the name of a landmark (the plane through it); by default it ends where less than a thousandth
     of the figure's outline has still to come into view. Raises `BadValueError` for a face that a block does not have,
     or more than 400 planes.
+
+    Lengths are mm or text. The outlines are exact; step and allowance are starting values, without a source. Raises
+    `OpenSurfaceError` for a figure that is no solid, `BadValueError` for one that does not fit as well.
 
     >>> import blockfit as bf
     >>> corners = [[0, 0, 0], [600, 0, 0], [0, 100, 0], [0, 0, 1000]]

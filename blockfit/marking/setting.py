@@ -78,6 +78,18 @@ class Setting(Result):
     size. ``digits`` are those behind the point with which corners, wedges and far distances are printed, and
     ``errors_mm`` what half of the last one is worth on the block, at the figure's worst place. ``rotation`` (3, 3) and
     ``shift_mm`` take model points (figure frame, mm at the maquette's size) to places in the frame.
+
+    Lengths are mm, angles degrees; exact, but for the digits that are printed. ``corners``, ``wedges`` and ``checks``
+    are measured on the model, at its own size. ``print`` it, or ask for its `text` in ``"us"`` units.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)]
+    >>> fit = bf.largest(bf.Figure.from_points(corners), bf.Block.box(300, 300, 800), stance=bf.Stance.upright(0))
+    >>> frame = bf.setting(fit)
+    >>> round(frame.factor, 6), [round(side, 3) for side in frame.inside_mm], len(frame.corners)
+    (2.0, [150.0, 150.0, 400.0], 8)
+    >>> (frame.in_frame([[0, 0, 0]]).round(3) + 0).tolist(), len(frame.checks)  # its left front corner
+    ([[25.0, 0.0, 0.0]], 3)
     """
 
     factor: float = field(metadata=fact("model to block", Sure.EXACT))
@@ -184,6 +196,9 @@ class _Rule:
 
 def setting(fit: Fit) -> Setting:
     """Return how to set the maquette for a fit. The figure's ``ratio`` is that of the maquette it was read from.
+
+    Lengths are mm on the model; exact, rounded only as it is printed. Raises `BadValueError` for a fit without a
+    placement.
 
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)]
