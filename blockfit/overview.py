@@ -51,6 +51,21 @@ class Survey:
 
     Parts that need a figure that fits, or a solid one, are ``None`` where it is not; ``lacking`` says why.
     ``in_stage``: the reserve is that in the stone as it stands.
+
+    Every part says itself how sure it is: see its class. ``gains`` are the fits of wider stances by name, ``would_fit``
+    the largest that fits where the scale asked does not.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 100)]
+    >>> cube = bf.Figure.from_points(corners)
+    >>> fit = bf.safest(cube, bf.Block.box(160, 200, 250), cover=20, stance=bf.Stance.fixed())
+    >>> known = bf.survey(fit, alternatives=False)
+    >>> round(known.cover.least_mm), round(known.reserve.back_mm), known.weights is None
+    (30, 50, True)
+    >>> known.lacking.split(";")[0]
+    'undercuts, offcuts and weights need a closed solid'
+    >>> known.text(detail="brief").splitlines()[2].split()
+    ['Verdict', 'FITS']
     """
 
     fit: Fit
@@ -236,6 +251,20 @@ def survey(  # noqa: PLR0913
     was made before, to be kept. With a ``stage``, the stone as it stands, the reserve is that in it, and what is
     answered in the block as bought (pieces, undercuts, weights) is left out: it is no more. The other options are those
     of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods.
+
+    Lengths are mm or text, masses kg or text. Raises `BadValueError` for names among ``limits`` and ``sawing`` that are
+    not known, and what the questions asked raise for their own options.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> asked = {"most_pieces": 0}  # no pieces to save
+    >>> known = bf.survey(fit, pitch=20, alternatives=False, sawing=asked, limits={"hoist_kg": 500})
+    >>> known.undercuts.pitch_mm, len(known.offcuts.pieces), all(check.kept for check in known.handling.checks)
+    (20.0, 0, True)
+    >>> known.text(detail="brief").splitlines()[0]
+    'figure in 900 x 300 x 600 mm'
     """
     known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
     if unknown := [str(name) for name in limits if name not in known]:

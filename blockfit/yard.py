@@ -82,6 +82,9 @@ def compare(  # noqa: PLR0913
     memory. A block that fails does not stop the rest: its row says why. Ctrl-C, or a worker that is killed, returns
     the rows that are finished.
 
+    Each scale is exact and its bound proved; weights are estimates at the typical density. Raises `BadValueError` for
+    no figures, an unknown rank, and options out of range.
+
     >>> import blockfit as bf
     >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)]
     >>> yard = [bf.Block.box(200, 200, 500, name="small"), bf.Block.box(300, 300, 900, name="large")]

@@ -23,6 +23,20 @@ def save_left(left: StoneLeft, path: str | Path, *, units: str = "metric") -> No
 
     The file appears whole or not at all, and only in the place of an earlier output of ours. The page needs the extra
     ``page``; ``units`` are what it opens with.
+
+    Raises `BadValueError` for another ending, other units, or a file that is no earlier output, `MissingExtraError` for
+    a page without that extra, and `UnreadableFileError` where nothing can be written.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> left = bf.stone_left(fit, bf.stage_of(fit))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     bf.save_left(left, pathlib.Path(folder) / "left.txt")
+    ...     print((pathlib.Path(folder) / "left.txt").read_text(encoding="utf-8").splitlines()[0])
+    HOW MUCH STONE IS LEFT: figure in 600 x 500 x 700 mm
     """
     bodies = {
         ".html": lambda: _page(left, units),

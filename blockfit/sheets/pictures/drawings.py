@@ -1,6 +1,22 @@
 """Pictures to pin up, by matplotlib, whose one home this is: the measured drawing, maps and charts.
 
-They are read in black and white print and by colour-blind readers: outlines, hatches and grey, no colour alone."""
+They are read in black and white print and by colour-blind readers: outlines, hatches and grey, no colour alone.
+
+Each returns a matplotlib figure, which `save_picture` writes as PNG, SVG or PDF; `picture_bytes` returns a PNG. They
+need the extra ``page``, and raise `MissingExtraError` without it.
+
+>>> import pathlib, tempfile
+>>> import blockfit as bf
+>>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+>>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+>>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+>>> weighed = bf.weights(fit, undercut=bf.undercuts(fit, pitch=20))
+>>> drawing = bf.pictures.weight_picture(weighed)
+>>> with tempfile.TemporaryDirectory() as folder:
+...     bf.pictures.save_picture(drawing, pathlib.Path(folder) / "weight.png", dots_per_inch=50)
+...     [file.name for file in pathlib.Path(folder).iterdir()]
+['weight.png']
+"""
 
 import importlib
 import io

@@ -32,6 +32,21 @@ def before_the_back(  # noqa: PLR0913
 
     ``stage`` is the stone as it stands; with it the sheet says what of the tables given is still to be done in it, and
     what must not be begun yet. Leave out what you do not have, and the sheet says that it is not known.
+
+    Lengths are shown in ``units``, ``"metric"`` or ``"us"``, rounded so that stone is left; how sure each line is, is
+    what `setback`, `undercuts` and `check` say of it. Without ``undercut`` it is worked out here, which takes a while.
+    Raises `OpenSurfaceError` for a figure that is no solid, where that is needed, and `BadValueError` for one that does
+    not fit or for other units.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> sheet = bf.before_the_back(fit, undercut=bf.undercuts(fit, pitch=20))
+    >>> print(sheet.splitlines()[0])
+    BEFORE TURNING TO THE BACK: figure in 900 x 300 x 600 mm
+    >>> "Setback left" in sheet, "From the back" in sheet, "no table of points was given" in sheet
+    (True, True, True)
     """
     layout = layout_of(units)
     shown = layout.units

@@ -32,7 +32,19 @@ _SLING = (
 
 
 def piece_sheets(plan: OffcutPlan, *, units: str = "metric", date: str = "") -> list[Sheet]:
-    """Return a page for each piece: its front, side and top, its numbers, its cuts in words, slinging and way out."""
+    """Return a page for each piece: its front, side and top, its numbers, its cuts in words, slinging and way out.
+
+    In order of removal; drawn to a scale that is stated, on A4 (``units="metric"``) or Letter (``"us"``). Exact as the
+    plan is, what is printed rounded so that stone is left; weights are estimates.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1)
+    >>> [(sheet.title, sheet.width, sheet.height) for sheet in bf.piece_sheets(plan)]
+    [('piece 1', 210.0, 297.0)]
+    """
     return [_piece_sheet(plan, number, units, date) for number in range(1, len(plan.pieces) + 1)]
 
 
@@ -40,6 +52,18 @@ def cut_sheets(plan: OffcutPlan, *, units: str = "metric", date: str = "") -> li
     """Return a sheet at full size for each face that each piece's cuts cross, with a name for each.
 
     Heavy is the line to saw along, on the waste side; light the other side of the kerf. The face is seen from outside.
+
+    Lengths are mm on the stone, and exact; ``units``, ``"metric"`` or ``"us"``, are those of the words. Write each with
+    `save_template`. A rough block has no flat faces, and so no such sheets.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(900, 300, 600, stone="marble"), stance=bf.Stance.fixed())
+    >>> plan = bf.offcuts(fit, kerf=10, reserve=0, most_pieces=1, most_cuts=1)
+    >>> sheets = bf.cut_sheets(plan)
+    >>> sheets[0][0], sheets[0][1].title, all(sheet.width > 0 for _, sheet in sheets)
+    ('piece-01-front', 'piece 1 on the front, seen from outside', True)
     """
     named = []
     for number, piece in enumerate(plan.pieces, 1):

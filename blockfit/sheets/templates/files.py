@@ -31,6 +31,18 @@ def save_template(sheet: Sheet, path: str | Path, *, paper: str | None = None) -
 
     ``paper`` (A4, A3 or Letter) tiles a PDF, with overlaps and register marks; without it the PDF is one large page.
     The file appears whole or not at all. Raises `MissingExtraError` where the extra ``templates`` is not installed.
+
+    The paper sizes are those of ISO 216 and ANSI/ASME Y14.1. Raises `BadValueError` for another ending or paper, and
+    `UnreadableFileError` where nothing can be written.
+
+    >>> import pathlib, tempfile
+    >>> import blockfit as bf
+    >>> sheet = bf.ruler_sheet(500, 4)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     bf.save_template(sheet, pathlib.Path(folder) / "ruler.svg")
+    ...     bf.save_template(sheet, pathlib.Path(folder) / "ruler.pdf", paper="A4")
+    ...     print(sorted(file.name for file in pathlib.Path(folder).iterdir()))
+    ['ruler.pdf', 'ruler.svg']
     """
     file = Path(path)
     kind = file.suffix.lower()

@@ -57,6 +57,18 @@ class Sheet:
     """A drawing at full size: x to the right, y up, from 0 to ``width`` and ``height`` mm.
 
     Closed outlines are shaded where they go round an odd number of times: what stays.
+
+    ``lines`` have their points (n, 2) and ``labels`` their places in mm, to be printed at 100 %.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> sheet = bf.face_sheet(fit, "front")
+    >>> sheet.title, sheet.width > 600, sheet.height > 700
+    ('front: outline of the whole figure, with depths from this face', True, True)
+    >>> max(float(line.points[:, 0].max()) for line in sheet.lines) <= sheet.width
+    True
     """
 
     title: str
@@ -67,7 +79,18 @@ class Sheet:
 
 
 def face_sheet(fit: Fit, face: str, *, date: str = "", units: str = "metric") -> Sheet:
-    """Return the whole figure's outline as seen from outside a face, on that face of the block."""
+    """Return the whole figure's outline as seen from outside a face, on that face of the block.
+
+    Lengths are mm on the stone; the outline is exact, and shown depths are rounded down. Raises `OpenSurfaceError` for
+    a figure that is no solid, and `BadValueError` for one that does not fit, an unknown face or other units.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> bf.face_sheet(fit, "left").title
+    'left: outline of the whole figure, with depths from this face'
+    """
     figure = placed_solid(fit, "templates")
     view = face_view(face)
     far = float((fit.block.corners_mm @ view.into).max()) + 1
@@ -85,7 +108,19 @@ def face_sheet(fit: Fit, face: str, *, date: str = "", units: str = "metric") ->
 
 
 def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", units: str = "metric") -> list[Sheet]:
-    """Return a sheet for every plane of a roughing: the outline of what must stay there."""
+    """Return a sheet for every plane of a roughing: the outline of what must stay there.
+
+    Lengths are mm on the stone; outlines are exact, with the allowance of the planes, and shown depths rounded down.
+    Raises `BadValueError` for units that are not ``"metric"`` or ``"us"``.
+
+    >>> import blockfit as bf
+    >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
+    >>> figure = bf.Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    >>> fit = bf.safest(figure, bf.Block.box(600, 500, 700, stone="marble"), cover=20, stance=bf.Stance.fixed())
+    >>> planes = bf.roughing(fit, step=100, allowance=10, until=250)
+    >>> [sheet.title for sheet in bf.plane_sheets(fit, planes)][:2]
+    ['front: plane 1, 100.0 mm in: what must stay', 'front: plane 2, 200.0 mm in: what must stay']
+    """
     shown = units_of(units)
     return [
         _sheet(
@@ -104,6 +139,15 @@ def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = 
     """Return two rulers side by side: the block's, and the same lengths at the maquette's size.
 
     A length read on the model's ruler has the same number as on the block's: that is what the numbers are for.
+
+    ``block_mm`` is the length of the block's ruler in mm, ``factor`` takes lengths on the model to the block: 4 for a
+    maquette at 1:4. Exact, if printed at 100 %. Raises `BadValueError` for what is not above 0 and for units that are
+    not ``"metric"`` or ``"us"``.
+
+    >>> import blockfit as bf
+    >>> sheet = bf.ruler_sheet(500, 4)
+    >>> sheet.title, sheet.width, sheet.height
+    ('rulers', 530, 85)
     """
     if not (block_mm > 0 and factor > 0):
         raise BadValueError("a ruler needs a length and a scale above 0")

@@ -16,6 +16,18 @@ class Concept:
 
     ``more_price``, ``more_block_kg`` and ``more_removed_kg`` are what it asks more than the concept that asks least,
     ``None`` where it is not known.
+
+    ``blocks`` is how many hold it. Prices are those of the yard; weights are kg, estimates at the typical density.
+
+    >>> from dataclasses import replace
+    >>> import blockfit as bf
+    >>> raised = bf.Figure.from_points([[0, 0, 0], [300, 0, 0], [0, 300, 0], [0, 0, 900]])
+    >>> folded = bf.Figure.from_points([[0, 0, 0], [300, 0, 0], [0, 300, 0], [0, 0, 600]])
+    >>> ideas = [replace(raised, name="arm raised"), replace(folded, name="arm folded")]
+    >>> yard = [bf.Block.box(400, 400, h, name=f"B{h}", price=h) for h in (700, 1000)]
+    >>> found = bf.concepts(bf.compare(ideas, yard, scale=1, rank="cheapest", stance=bf.Stance.fixed(), jobs=1))
+    >>> [(one.figure, one.row.block.name, one.blocks, one.more_price) for one in found.each]
+    [('arm raised', 'B1000', 1, 300), ('arm folded', 'B700', 2, 0)]
     """
 
     figure: str
@@ -28,7 +40,20 @@ class Concept:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Concepts:
-    """What each figure of a table needs, in ``each``; ``print`` it, or ask for its `text` in ``"us"`` units."""
+    """What each figure of a table needs, in ``each``; ``print`` it, or ask for its `text` in ``"us"`` units.
+
+    As sure as the rows that it was made from; ``each`` is in the order in which the figures were given.
+
+    >>> from dataclasses import replace
+    >>> import blockfit as bf
+    >>> raised = bf.Figure.from_points([[0, 0, 0], [300, 0, 0], [0, 300, 0], [0, 0, 900]])
+    >>> folded = bf.Figure.from_points([[0, 0, 0], [300, 0, 0], [0, 300, 0], [0, 0, 600]])
+    >>> ideas = [replace(raised, name="arm raised"), replace(folded, name="arm folded")]
+    >>> yard = [bf.Block.box(400, 400, h, name=f"B{h}", price=h) for h in (700, 1000)]
+    >>> found = bf.concepts(bf.compare(ideas, yard, scale=1, rank="cheapest", stance=bf.Stance.fixed(), jobs=1))
+    >>> [one.figure for one in found.each], found.rank
+    (['arm raised', 'arm folded'], 'cheapest')
+    """
 
     each: tuple[Concept, ...]
     rank: str

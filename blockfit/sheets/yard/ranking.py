@@ -33,6 +33,16 @@ class Comparison:
     """The rows, ranked; ``finished`` is false if the work was stopped before all blocks were done.
 
     ``stopped`` then says what stopped it, where it was not Ctrl-C.
+
+    ``scale`` is the size wanted, ``None`` where the largest was asked. In each row the scale is exact and its bound
+    proved, cover in mm exact, weights in kg estimates; `frame` gives a pandas table, `save` a file.
+
+    >>> import blockfit as bf
+    >>> corners = [[x, y, z] for x in (0, 100) for y in (0, 100) for z in (0, 400)]
+    >>> yard = [bf.Block.box(200, 200, 300, name="low"), bf.Block.box(300, 300, 900, name="large", price=700)]
+    >>> table = bf.compare(bf.Figure.from_points(corners), yard, scale=1, stance=bf.Stance.fixed(), jobs=1)
+    >>> table.finished, table.rank, [(row.block.name, row.verdict, round(row.scale, 2)) for row in table.rows]
+    (True, 'largest', [('large', 'FITS', 2.25), ('low', 'CANNOT_FIT', 0.75)])
     """
 
     rows: tuple[Row, ...]
