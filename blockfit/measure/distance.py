@@ -7,6 +7,7 @@ winding number at the grid's nodes decides instead, and nearer wherever the face
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -79,13 +80,34 @@ def winding_numbers(vertices: Array, faces: Ints, points: Array) -> Array:
     >>> winding_numbers(corners, faces, np.array([[0.5, 0.5, 0.5], [9, 9, 9]])).round(6).tolist()
     [1.0, 0.0]
     """
-    import igl
+    return _Winding(vertices, faces).numbers(points)
 
-    if len(points) == 0 or len(faces) == 0:
-        return np.zeros(len(points))
-    surface = np.array(vertices, np.float64, order="C"), np.array(faces, np.int64, order="C")
-    count = igl.winding_number if len(faces) * len(points) <= _SUMMED else igl.fast_winding_number
-    return np.asarray(count(*surface, np.array(points, np.float64, order="C")), np.float64).ravel()
+
+class _Winding:
+    """Winding numbers of one surface; the tree in which far faces are taken together is built once."""
+
+    def __init__(self, vertices: Array, faces: Ints) -> None:
+        self._surface = np.array(vertices, np.float64, order="C"), np.array(faces, np.int64, order="C")
+        self._asked = 0
+        self._tree: Any = None
+
+    def numbers(self, points: Array) -> Array:
+        """Return (n,) winding numbers of (n, 3) points: exact as long as few are asked for, all in all."""
+        import igl
+
+        faces = len(self._surface[1])
+        if len(points) == 0 or faces == 0:
+            return np.zeros(len(points))
+        asked = np.array(points, np.float64, order="C")
+        self._asked += len(points)
+        if faces * self._asked <= _SUMMED:
+            return np.asarray(igl.winding_number(*self._surface, asked), np.float64).ravel()
+        if not hasattr(igl, "FastWindingNumberBVH"):  # libigl before 2.6.3 keeps no tree
+            return np.asarray(igl.fast_winding_number(*self._surface, asked), np.float64).ravel()
+        if self._tree is None:
+            self._tree = igl.FastWindingNumberBVH()
+            self._tree.init(*self._surface, 2)
+        return np.asarray(self._tree.winding_number(asked, 2.0), np.float64).ravel()
 
 
 class SurfaceDistance:
@@ -109,6 +131,7 @@ class SurfaceDistance:
         self._vertices = np.array(vertices, np.float64, order="C")
         self._faces = np.array(faces, np.int64, order="C")
         self._nodes: _Nodes | None = None
+        self._winding = _Winding(self._vertices, self._faces)
         self._folds = folds
         self._size = float(np.ptp(self._vertices, axis=0).max(initial=0.0))
         self._tree = igl.AABB()
@@ -126,7 +149,7 @@ class SurfaceDistance:
         if self._folds:
             self._settle(asked, away, inside, unsure)
         elif unsure.any():
-            inside[unsure] = winding_numbers(self._vertices, self._faces, asked[unsure]) > 0.5
+            inside[unsure] = self._winding.numbers(asked[unsure]) > 0.5
         return np.where(inside, -away, away), nearest
 
     def seen_from(self, points: Array, ways: Array, *, crosses: bool = False) -> tuple[Array, Array, Array]:
@@ -142,7 +165,7 @@ class SurfaceDistance:
         face, far = self.first_met(asked, ways)
         leaves = (face >= 0) & ((self._normals[face] * ways).sum(axis=1) > 0)
         doubt = np.flatnonzero(((leaves != inside) | unsure | crosses) & (away > _ON_RIM * self._size))
-        inside[doubt] = winding_numbers(self._vertices, self._faces, asked[doubt]) > 0.5
+        inside[doubt] = self._winding.numbers(asked[doubt]) > 0.5
         return np.where(inside, -away, away), nearest, np.where(face >= 0, far, np.nan)
 
     def _beside(self, asked: Array) -> tuple[Array, Flags, Flags, Array]:
@@ -173,7 +196,7 @@ class SurfaceDistance:
         inside[far] = side[far]
         near = np.flatnonzero(unsure & ~far)
         if len(near):
-            inside[near] = winding_numbers(self._vertices, self._faces, points[near]) > 0.5
+            inside[near] = self._winding.numbers(points[near]) > 0.5
 
     def first_met(self, starts: Array, ways: Array) -> tuple[Ints, Array]:
         """Return the first face (−1: none) that rays from (n, 3) places along (n, 3) unit vectors meet, and how far on.

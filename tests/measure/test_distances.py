@@ -6,7 +6,7 @@ import pytest
 import trimesh
 from conftest import arrays
 
-from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.distance import SurfaceDistance, _Winding
 
 
 def test_distances_agree_with_trimesh_on_edges_and_corners():
@@ -65,3 +65,20 @@ def test_sides_of_an_open_surface_are_those_of_winding_numbers_far_from_it():
     winding = np.asarray(igl.winding_number(vertices, faces, points))
     sure = far & (np.abs(winding - 0.5) > 0.1)
     assert np.array_equal(signed[sure] < 0, winding[sure] > 0.5)
+
+
+def test_winding_numbers_stay_right_when_the_tree_is_kept(monkeypatch):
+    """Few points exactly, many from a tree that is built once, as by libigl before it could keep one."""
+    mesh = trimesh.creation.icosphere(subdivisions=6, radius=50)
+    surface = np.array(mesh.vertices), np.array(mesh.faces, np.int64)
+    points = np.random.default_rng(2).uniform(-60, 60, (500, 3))
+    within = np.linalg.norm(points, axis=1)
+    points, within = points[np.abs(within - 50) > 1], within[np.abs(within - 50) > 1] < 50
+    kept = _Winding(*surface)
+    assert kept.numbers(points[:100]) == pytest.approx(within[:100].astype(float), abs=1e-6)  # summed one by one
+    for _ in range(2):
+        assert np.array_equal(kept.numbers(points) > 0.5, within)
+    assert len(kept.numbers(points[:0])) == 0
+    monkeypatch.delattr("igl.FastWindingNumberBVH", raising=False)
+    again = _Winding(*surface)
+    assert again.numbers(points) == pytest.approx(kept.numbers(points), abs=0.01)

@@ -20,7 +20,7 @@ _NODES = 80_000  # of the grid over the block
 _CAP = 0.15  # of the block's longest side: beyond it a flaw counts as far
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Body:
     """Flaws of one margin as one closed surface; ``owners`` are their numbers."""
 

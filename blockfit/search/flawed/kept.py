@@ -11,6 +11,7 @@ from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.triangles import triangle_gaps
 from blockfit.measure.booleans import Solid, arrays_of, gap_between, solid_from
 from blockfit.measure.distance import SurfaceDistance
+from blockfit.measure.nearest import tree_of
 from blockfit.search.flawed.crowd import Body
 from blockfit.search.flawed.obstacles import Obstacle
 from blockfit.search.flawed.room import Found, Room, in_figure, placement_of
@@ -25,11 +26,13 @@ _PAIRS = 200_000  # pairs of faces at once
 _APART = 2e-3  # of the figure's radius: places nearer to each other say the same
 _CONTACTS = 40  # places that are looked at closer
 _FACES, _LIKELY = 150, 10_000  # faces, and pairs of faces, that are looked at closer
+_WIDE = 4  # times the usual radius: faces larger than that are compared with every other
 _TURNS = 12  # from one surface to the other and back
 
 Kept = tuple[tuple[str, float], ...]
 
 
+_surfaces: "WeakKeyDictionary[Body, _Faces]" = WeakKeyDictionary()
 _bodies: "WeakKeyDictionary[Figure, Solid]" = WeakKeyDictionary()
 
 
@@ -203,6 +206,22 @@ def _nearest_mark(room: Room, at: Found, obstacle: Obstacle) -> int:
     return int(low.argmin())
 
 
+def _close_pairs(ours: _Faces, theirs: _Faces, margin_mm: float) -> tuple[Ints, Ints, Array]:
+    """Return the pairs of faces, by number, whose balls are no more than a margin apart, and how far apart they are."""
+    usual = theirs.radii <= _WIDE * float(np.median(theirs.radii))
+    some, wide, rows = np.flatnonzero(usual), np.flatnonzero(~usual), np.arange(len(ours.radii))
+    reach = np.maximum(ours.radii + margin_mm + float(theirs.radii[some].max(initial=0.0)), 0.0)
+    around = tree_of(theirs.middles[some]).query_ball_point(ours.middles, reach)
+    near = np.concatenate([np.zeros(0, np.int64), *around]).astype(np.int64)
+    first = np.concatenate([np.repeat(rows, [len(one) for one in around]), np.repeat(rows, len(wide))])
+    second = np.concatenate([some[near], np.tile(wide, len(rows))])
+    apart = np.linalg.norm(ours.middles[first] - theirs.middles[second], axis=1)
+    apart -= ours.radii[first] + theirs.radii[second]
+    close = np.flatnonzero(apart <= margin_mm)
+    order = close[np.lexsort((second[close], first[close]))]
+    return first[order], second[order], apart[order]
+
+
 def sharpened(room: Room, at: Found) -> Room:
     """Return the room with more samples where the figure comes nearer than it should to what it must keep clear of.
 
@@ -254,16 +273,12 @@ def _contacts(room: Room, faces: _Faces, body: Body) -> Array:
     near = np.flatnonzero(room.crowd.grid.bounds(faces.middles)[0] <= faces.radii)
     low = np.abs(body.away(faces.middles[near])[0] + body.margin_mm) - faces.radii[near] - body.margin_mm
     ours = faces.part(near[np.argsort(low, kind="stable")[:_FACES]])
-    corners, triangles = arrays_of(body.solid)
-    theirs = _Faces.of(corners[triangles])
-    reach = ours.radii.max(initial=0.0) + body.margin_mm
-    least, most = ours.middles.min(axis=0, initial=np.inf) - reach, ours.middles.max(axis=0, initial=-np.inf) + reach
-    wide = theirs.radii[:, None]
-    beside = ((theirs.middles + wide < least) | (theirs.middles - wide > most)).any(axis=1)
-    theirs = theirs.part(np.flatnonzero(~beside))
-    apart = np.linalg.norm(ours.middles[:, None] - theirs.middles, axis=2) - ours.radii[:, None] - theirs.radii
-    first, second = np.nonzero(apart <= body.margin_mm)
-    likely = np.argsort(apart[first, second], kind="stable")[:_LIKELY]
+    if body not in _surfaces:
+        corners, triangles = arrays_of(body.solid)
+        _surfaces[body] = _Faces.of(corners[triangles])
+    theirs = _surfaces[body]
+    first, second, apart = _close_pairs(ours, theirs, body.margin_mm)
+    likely = np.argsort(apart, kind="stable")[:_LIKELY]
     first, second = first[likely], second[likely]
     gaps, places = triangle_gaps(ours.corners[first], theirs.corners[second])
     order = np.argsort(gaps, kind="stable")
