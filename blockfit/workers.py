@@ -8,10 +8,8 @@ import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, nullcontext
 from itertools import chain, islice
-from multiprocessing import resource_tracker
 from typing import Any, TypeVar
 
 from blockfit.errors import BadValueError, BlockfitError
@@ -40,6 +38,8 @@ def in_order(work: Callable[[Task], Result], tasks: Iterator[Task], jobs: int | 
     ``jobs`` is how many processes, all cores where it is ``None`` and joblib is not configured otherwise. Raises
     `WorkerLostError`; closing the iterator ends the workers' tasks.
     """
+    from concurrent.futures.process import BrokenProcessPool
+
     from joblib import Parallel, delayed, effective_n_jobs
     from joblib.parallel import get_active_backend
 
@@ -103,6 +103,8 @@ def _children_quiet() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask") or threading.current_thread() is not threading.main_thread():
         yield
         return
+    from multiprocessing import resource_tracker
+
     from joblib.externals.loky.backend import resource_tracker as tracker
 
     known = os.environ.get("PYTHONWARNINGS")

@@ -3,7 +3,8 @@
 A `Solid` is a closed solid in mm, block or figure frame. Not checked here: that arrays given are closed (see
 intake); what manifold3d refuses raises `OpenSurfaceError`."""
 
-from typing import Any, TypeAlias
+from typing import Any, Protocol, TypeAlias
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from blockfit.geometry.surface import area_vectors, signed_volume
 from blockfit.geometry.turns import spread_directions
 
 __all__ = [
+    "body_of",
     "Solid",
     "arrays_of",
     "ball_solid",
@@ -108,6 +110,28 @@ def _around_ball(vertices: Array, faces: Ints, radius: float, count: int) -> Arr
     return corners_of(normals, np.full(len(normals), radius))[0]
 
 
+class Surface(Protocol):
+    """A closed surface, such as a figure's, that does not change."""
+
+    @property
+    def vertices(self) -> Array: ...
+    @property
+    def faces(self) -> Ints: ...
+
+
+_bodies: "WeakKeyDictionary[Surface, Solid]" = WeakKeyDictionary()
+
+
+def body_of(surface: Surface) -> Solid:
+    """Return the solid inside a figure's surface; it is made once, and kept as long as the figure is.
+
+    Raises `OpenSurfaceError` if it is none.
+    """
+    if surface not in _bodies:
+        _bodies[surface] = solid_from(surface.vertices, surface.faces)
+    return _bodies[surface]
+
+
 def gap_between(first: Solid, second: Solid, most_mm: float) -> float:
     """Return the least distance between two solids in mm, known to be ``most_mm`` at most; 0 if they meet.
 
@@ -125,12 +149,12 @@ def refined(vertices: Array, faces: Ints, length_mm: float) -> tuple[Array, Ints
         return vertices, faces
 
 
-def lighter(vertices: Array, faces: Ints, tolerance_mm: float) -> tuple[Array, Ints]:
+def lighter(surface: Surface, tolerance_mm: float) -> tuple[Array, Ints]:
     """Return a closed surface of fewer faces, within ``tolerance_mm`` of it, or as given if it is refused."""
     try:
-        return arrays_of(solid_from(vertices, faces).simplify(tolerance_mm))
+        return arrays_of(body_of(surface).simplify(tolerance_mm))
     except OpenSurfaceError:
-        return vertices, faces
+        return surface.vertices, surface.faces
 
 
 def triangulated(loops: list[Array]) -> Ints:
@@ -238,7 +262,7 @@ def shadow_rings(solid: Solid, right: Array, up: Array) -> list[Array]:
 
 def block_solid(corners: Array, surface: Any) -> Solid:
     """Return a block as a solid: the hull of its corners (n, 3), or its own closed ``surface`` if it has one."""
-    return hull_solid(corners) if surface is None else solid_from(surface.vertices, surface.faces)
+    return hull_solid(corners) if surface is None else body_of(surface)
 
 
 def ball_solid(centre: Array, radius: float) -> Solid:

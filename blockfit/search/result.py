@@ -17,6 +17,7 @@ from blockfit.facts.results import freeze_fields
 from blockfit.filing.job_file import write_parts
 from blockfit.filing.log import Entry, new_entry
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.exact import greatest
 from blockfit.geometry.polytope import inner_ball
 from blockfit.search.ask import Ask
 from blockfit.solids.block import Block
@@ -207,20 +208,18 @@ def _missing_mm(figure: Figure, block: Block, placement: Placement, asked_mm: Ar
     worst = float(over.max(initial=-np.inf))
     if worst <= -doubt or worst > 1e6 * doubt:
         return worst, int(over.max(axis=0).argmax())
-    rows, faces = np.nonzero(over >= max(worst, 0.0) - 2 * doubt)
     scale = Fraction(placement.scale)
     turned = [[scale * Fraction(x) for x in row] for row in placement.rotation.tolist()]
     shift = [Fraction(x) for x in placement.shift_mm.tolist()]
-    known: dict[int, list[Fraction]] = {}
-    most, which = Fraction(-1), int(faces[0])
-    for row, face in zip(rows.tolist(), faces.tolist(), strict=True):
-        if row not in known:
-            corner = [Fraction(x) for x in figure.vertices[row].tolist()]
-            known[row] = [_dot(line, corner) + by for line, by in zip(turned, shift, strict=True)]
+    doubtful = over >= max(worst, 0.0) - 2 * doubt
+    missing: list[tuple[Fraction, int]] = []
+    for face in np.flatnonzero(doubtful.any(axis=0)).tolist():
         normal = [Fraction(x) for x in block.normals[face].tolist()]
         room = Fraction(float(block.sound_mm[face])) - Fraction(float(asked_mm[face]))
-        missing = _dot(normal, known[row]) - room + Fraction(figure.margin_mm) * scale
-        most, which = max((most, which), (missing, face))
+        factors = [_dot(normal, column) for column in zip(*turned, strict=True)]
+        constant = _dot(normal, shift) - room + Fraction(figure.margin_mm) * scale
+        missing.append((greatest(figure.vertices[doubtful[:, face]], factors, constant), face))
+    most, which = max(missing)
     return (float(most) if most <= 0 else float(np.nextafter(float(most), np.inf))), which
 
 

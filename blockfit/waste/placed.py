@@ -34,7 +34,7 @@ def light_solid(figure: Figure, resolved_mm: float = math.inf) -> tuple[Figure, 
     if len(figure.faces) <= _MANY or resolved_mm < 4 * _LIGHT_MM:
         return figure, 0.0
     if figure not in _light:
-        _light[figure] = Figure(*lighter(figure.vertices, figure.faces, _LIGHT_MM), name=figure.name)
+        _light[figure] = Figure(*lighter(figure, _LIGHT_MM), name=figure.name)
     return _light[figure], _LIGHT_MM
 
 

@@ -9,13 +9,12 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.triangles import triangle_gaps
-from blockfit.measure.booleans import Solid, arrays_of, gap_between, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, body_of, gap_between
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.search.flawed.crowd import Body
 from blockfit.search.flawed.obstacles import Obstacle
 from blockfit.search.flawed.room import Found, Room, in_figure, placement_of
-from blockfit.solids.figure import Figure
 from blockfit.solids.placement import Placement
 
 __all__ = ["Kept", "kept_clear", "sharpened", "verified"]
@@ -33,16 +32,12 @@ Kept = tuple[tuple[str, float], ...]
 
 
 _surfaces: "WeakKeyDictionary[Body, _Faces]" = WeakKeyDictionary()
-_bodies: "WeakKeyDictionary[Figure, Solid]" = WeakKeyDictionary()
 
 
 def _body_at(room: Room, placement: Placement) -> Solid:
     """Return the placed figure as a solid; it is made from the figure's surface once, and moved from then on."""
-    figure = room.figure
-    if figure not in _bodies:
-        _bodies[figure] = solid_from(figure.vertices, figure.faces)
     turned = placement.scale * placement.rotation
-    return _bodies[figure].transform(np.column_stack([turned, placement.shift_mm]))
+    return body_of(room.figure).transform(np.column_stack([turned, placement.shift_mm]))
 
 
 def verified(room: Room, found: Found) -> tuple[Placement, Array, float]:

@@ -9,15 +9,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import box_corners
-from blockfit.measure.booleans import (
-    Solid,
-    arrays_of,
-    block_solid,
-    hull_solid,
-    inflated,
-    refined,
-    solid_from,
-)
+from blockfit.measure.booleans import Solid, arrays_of, block_solid, body_of, hull_solid, inflated, refined, solid_from
 from blockfit.solids.block import SURFACE, Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
@@ -63,7 +55,7 @@ def obstacles_of(block: Block, cover_mm: float) -> list[Obstacle]:
 def stone_obstacle(name: str, stone: Figure, margin_mm: float) -> Obstacle:
     """Return all that is outside a closed surface of stone as what a figure keeps clear of."""
     vertices, _ = refined(stone.vertices, stone.faces, max(stone.size_mm) / 40)
-    body = solid_from(stone.vertices, stone.faces)
+    body = body_of(stone)
     return Obstacle(
         name=name,
         margin_mm=margin_mm,

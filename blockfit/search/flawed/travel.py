@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.measure.booleans import Solid, arrays_of, gap_between, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, body_of, gap_between
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.lines import Stretches, nudged, stretches
 from blockfit.measure.views import View, view_along
@@ -98,7 +98,7 @@ class _Search:
         self.way = np.asarray(way, np.float64) / np.linalg.norm(way)
         self.view: View = view_along(self.way)
         self.size = float(np.abs(placed.vertices).max())
-        self.solid = solid_from(placed.vertices, placed.faces)
+        self.solid = body_of(placed)
         self.distant = [o for o in obstacles if o.is_outside and o.margin_mm > 0]
         self._fields: dict[int, SurfaceDistance] = {}
         self._looked: dict[int, tuple[float, Array | None]] = {}

@@ -4,9 +4,9 @@ True size in mm: an outline measures on paper what it measures on the stone."""
 
 import math
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -64,7 +64,7 @@ def _svg(sheet: Sheet) -> str:
     body = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{sheet.width:.3f}mm" height="{sheet.height:.3f}mm" '
         f'viewBox="0 0 {sheet.width:.3f} {sheet.height:.3f}">',
-        f"<title>{escape(sheet.title)}</title>",
+        f"<title>{escape(sheet.title, quote=False)}</title>",
         f'<rect width="{sheet.width:.3f}" height="{sheet.height:.3f}" fill="white"/>',
     ]
     body.append(f'<path class="stays" d="{_ring_path(sheet)}" fill="{_SHADE}" fill-rule="evenodd"/>')
@@ -77,7 +77,7 @@ def _svg(sheet: Sheet) -> str:
         )
     for label in sheet.labels:
         place = f'x="{label.x:.3f}" y="{sheet.height - label.y:.3f}" font-size="{label.size * 1.4:g}"'
-        body.append(f'<text {place} font-family="sans-serif">{escape(label.text)}</text>')
+        body.append(f'<text {place} font-family="sans-serif">{escape(label.text, quote=False)}</text>')
     return "\n".join([*body, "</svg>"]) + "\n"
 
 

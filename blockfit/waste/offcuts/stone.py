@@ -12,7 +12,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.polytope import box_corners, corners_or_none, least_width
 from blockfit.geometry.surface import area_vectors
-from blockfit.measure.booleans import Solid, arrays_of, hull_solid, lighter, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, body_of, hull_solid, lighter, solid_from
 from blockfit.measure.cross_sections import section_near
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.solids.block import AROUND, Block
@@ -168,7 +168,6 @@ def stone_for_pieces(block: Block) -> PlannedStone:
     """Return the stone of a block, as pieces are planned in it."""
     if block.surface is None:
         return PlannedStone(block, hull_solid(block.corners_mm), False)
-    vertices, faces = block.surface.vertices, block.surface.faces
-    if len(faces) > _MANY:
-        vertices, faces = lighter(vertices, faces, LIGHT_MM)
-    return PlannedStone(block, solid_from(vertices, faces), True)
+    if len(block.surface.faces) > _MANY:
+        return PlannedStone(block, solid_from(*lighter(block.surface, LIGHT_MM)), True)
+    return PlannedStone(block, body_of(block.surface), True)

@@ -12,9 +12,9 @@ import numpy as np
 
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, plain, record_of
-from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
-from blockfit.measure.booleans import Solid, arrays_of, block_solid, level_rings, solid_from
+from blockfit.measure.booleans import Solid, arrays_of, block_solid, body_of, level_rings
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
@@ -99,29 +99,31 @@ def loads_of(
     block = fit.block
 
     def exact(
-        name: str, vertices: Array, faces: Ints, centre: Array, volume: float, level: LevelCut | None = None
+        name: str, solid: Solid, vertices: Array, centre: Array, volume: float, level: LevelCut | None = None
     ) -> Load:
         stands = balance(centre, base_of(vertices, flat_mm))
         heavy = volume * stuff.high
         turns = turnings(vertices, centre, heavy, stands.base, flat_mm)
         low = float(vertices[:, 2].min())
-        touch = area_of(level_rings(solid_from(vertices, faces), low + max(flat_mm, 1e-6)))
+        touch = area_of(level_rings(solid, low + max(flat_mm, 1e-6)))
         held = _under(supports, touch, low)
         size, touch_m2 = _size(vertices), float(touch.area) * 1e-6
         return _load(name, volume, centre, stands, size, stuff, held, turns, level, touch_m2)
 
-    bought = arrays_of(block_solid(block.corners_mm, block.surface))
-    loads = [exact("as delivered", *bought, centroid(*bought), block.volume_m3)]
+    whole = block_solid(block.corners_mm, block.surface)
+    bought = arrays_of(whole)
+    loads = [exact("as delivered", whole, bought[0], centroid(*bought), block.volume_m3)]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
         left = piece.left
         middle = centroid(left.vertices, left.faces)
-        loads.append(exact(f"after offcut {number}", left.vertices, left.faces, middle, piece.left_m3))
+        loads.append(exact(f"after offcut {number}", body_of(left), left.vertices, middle, piece.left_m3))
     if cut is not None:
-        loads += _between(fit, figure, offcuts, cut, bought, stuff, supports, flat_mm)
+        loads += _between(fit, figure, offcuts, cut, whole, stuff, supports, flat_mm)
     middle = centroid(figure.vertices, figure.faces)
     feet = balance(middle, base_of(figure.vertices, flat_mm))
     level = None if feet.stands else _level_cut(figure)
-    loads.append(exact("the finished figure", figure.vertices, figure.faces, middle, figure.volume_m3 or 0.0, level))
+    volume = figure.volume_m3 or 0.0
+    loads.append(exact("the finished figure", body_of(figure), figure.vertices, middle, volume, level))
     return tuple(loads)
 
 
@@ -130,15 +132,16 @@ def _between(  # noqa: PLR0913
     figure: Figure,
     offcuts: OffcutPlan | None,
     cut: Undercuts,
-    bought: tuple[Array, Ints],
+    bought: Solid,
     stuff: Stuff,
     supports: Array | None,
     flat_mm: float,
 ) -> list[Load]:
     """Return the stone as the waste before, beside and between the figure goes: by columns, the worse end answered."""
-    start = bought if offcuts is None else (offcuts.left.vertices, offcuts.left.faces)
+    stone = bought if offcuts is None else body_of(offcuts.left)
+    start = arrays_of(stone)
     loads: list[Load] = []
-    bases = _stage_bases(figure, solid_from(*start), cut.view.into, flat_mm)
+    bases = _stage_bases(figure, stone, cut.view.into, flat_mm)
     within = _KNOWN * cut.pitch_mm
     for (name, volume, centre), (base, area) in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
         whole = start[0] if name == "before the figure" else np.concatenate([figure.vertices, base])
@@ -209,7 +212,7 @@ def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> l
     level = into - into[2] * np.array([0.0, 0.0, 1.0])
     feet = base_of(figure.vertices, flat_mm)
     ground = area_of(level_rings(stone, floor + flat_mm / 2))
-    own = solid_from(figure.vertices, figure.faces)
+    own = body_of(figure)
     stood = area_of(level_rings(own, low + flat_mm / 2))
     if np.linalg.norm(level) < 1e-6:  # worked from above: what is before the figure lies over it, not under it
         return [(base_of(vertices, flat_mm), ground), (feet, stood), (feet, stood)]
@@ -234,7 +237,7 @@ def _corners(area: object, height: float) -> Array:
 
 def _level_cut(figure: Figure) -> LevelCut | None:
     """Return the least height looked at, up to a tenth of the figure's, at which its base cut level lets it stand."""
-    solid = solid_from(figure.vertices, figure.faces)
+    solid = body_of(figure)
     low, tall = float(figure.vertices[:, 2].min()), figure.size_mm[2]
     for height in (tall / 10 * np.arange(1, _LEVELS + 1) / _LEVELS).tolist():
         vertices, faces = arrays_of(solid.trim_by_plane([0.0, 0.0, 1.0], low + height))

@@ -9,7 +9,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
-from blockfit.measure.booleans import solid_from
+from blockfit.measure.booleans import body_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
@@ -132,7 +132,7 @@ def thin_stone(  # noqa: PLR0913
     density = 2700.0 if stone is None else stone.high_kg_m3
     if not (isinstance(jerk, int | float) and 1 <= jerk < 100):
         raise BadValueError(f"jerk={jerk!r} must be how many times the weight counts, 1 or more")
-    solid = solid_from(figure.vertices, figure.faces)
+    solid = body_of(figure)
     standing = bearings(solid, density, jerk=jerk)
     hanging = necks_of(float(solid.volume()), figure.vertices, figure.faces, thick, density * jerk, most)
     bent = [neck_of_bearing(bearing) for bearing in standing if bearing.tension_mpa > 0]
