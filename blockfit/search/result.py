@@ -40,6 +40,7 @@ __all__ = [
 ]
 
 _MOVED, _SHRUNK = 4, 6  # times, each by twice what is missing
+_STIRRED = 1e-3  # of the size: vertices further in than this from the outermost cannot matter
 _OPERATIONS = 64  # roundings between a vertex and its distance from a plane, each of half a unit in the last place
 TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
 
@@ -181,8 +182,11 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
     """
     found = placement
     size = max(max(block.size_mm), float(np.abs(placement.shift_mm).max()))
+    vertices = _outermost(figure.vertices, block, placement, _STIRRED * size)
     for turn in range(_MOVED + _SHRUNK):
-        worst, face = _missing_mm(figure, block, found, asked_mm)
+        if _stirred_mm(figure, placement, found) > _STIRRED * size / 4:
+            return placement  # no rounding either
+        worst, face = _missing_mm(vertices, figure.margin_mm, block, found, asked_mm)
         if worst <= 0:
             return found
         if worst > 1e-6 * size:
@@ -199,10 +203,27 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
     return found
 
 
-def _missing_mm(figure: Figure, block: Block, placement: Placement, asked_mm: Array) -> tuple[float, int]:
+def _outermost(vertices: Array, block: Block, placement: Placement, within_mm: float) -> Array:
+    """Return the vertices (k, 3) so near the outermost along some plane that no small move brings others beyond it."""
+    heights = vertices @ (placement.scale * block.normals @ placement.rotation).T
+    close = np.zeros(len(vertices), bool)
+    for column in heights.T:
+        close |= column >= column.max(initial=-np.inf) - within_mm
+    return np.asarray(vertices[close])
+
+
+def _stirred_mm(figure: Figure, before: Placement, after: Placement) -> float:
+    """Return how far any vertex has moved at most, by a shift and a change of scale, for vertices as far as any."""
+    far = float(np.linalg.norm(figure.vertices, axis=1).max()) if before.scale != after.scale else 0.0
+    return float(np.linalg.norm(after.shift_mm - before.shift_mm)) + abs(after.scale - before.scale) * far
+
+
+def _missing_mm(
+    vertices: Array, margin_mm: float, block: Block, placement: Placement, asked_mm: Array
+) -> tuple[float, int]:
     """Return by how much the worst vertex lies beyond its plane, exactly wherever it could at all, and which plane."""
-    heights = placement.apply(figure.vertices) @ block.normals.T
-    over = heights - (block.sound_mm - asked_mm - figure.margin_mm * placement.scale)  # (n, f)
+    heights = placement.apply(vertices) @ block.normals.T
+    over = heights - (block.sound_mm - asked_mm - margin_mm * placement.scale)  # (n, f)
     size = max(float(np.abs(heights).max(initial=0.0)), float(np.abs(placement.shift_mm).max()), max(block.size_mm))
     doubt = _OPERATIONS * 2.0**-53 * size
     worst = float(over.max(initial=-np.inf))
@@ -217,8 +238,8 @@ def _missing_mm(figure: Figure, block: Block, placement: Placement, asked_mm: Ar
         normal = [Fraction(x) for x in block.normals[face].tolist()]
         room = Fraction(float(block.sound_mm[face])) - Fraction(float(asked_mm[face]))
         factors = [_dot(normal, column) for column in zip(*turned, strict=True)]
-        constant = _dot(normal, shift) - room + Fraction(figure.margin_mm) * scale
-        missing.append((greatest(figure.vertices[doubtful[:, face]], factors, constant), face))
+        constant = _dot(normal, shift) - room + Fraction(margin_mm) * scale
+        missing.append((greatest(vertices[doubtful[:, face]], factors, constant), face))
     most, which = max(missing)
     return (float(most) if most <= 0 else float(np.nextafter(float(most), np.inf))), which
 
