@@ -125,7 +125,7 @@ def length_mm(value: Length, name: str = "length", *, least: float = -math.inf, 
         millimetres = _parse(value, name)
     else:
         try:
-            millimetres = float(value) * unit_mm(unit)
+            millimetres = _bare(value) * unit_mm(unit)
         except (TypeError, ValueError, OverflowError) as error:
             raise BadValueError(f"{name}={value!r} is not a length; {_EXAMPLES}") from error
     if not math.isfinite(millimetres):
@@ -180,7 +180,7 @@ def _in_units(value: Mass, name: str, factors: dict[str, float], bare: str, exam
                 raise BadValueError(f"{name}={value!r} is not understood; write for instance {example}")
             amount = number_of(split[1], name) * factors[unit]
         else:
-            amount = float(value)
+            amount = _bare(value)
     except (TypeError, OverflowError) as error:
         raise BadValueError(f"{name}={value!r} is not a number; write for instance {example}") from error
     if not (math.isfinite(amount) and amount >= least):
@@ -190,6 +190,13 @@ def _in_units(value: Mass, name: str, factors: dict[str, float], bare: str, exam
 
 
 _AMOUNT = re.compile(r"([+-]?[\d.,'’\s/]*\d[\d.,'’]*)\s*([a-zA-Z²/\s\d]*?)")
+
+
+def _bare(value: float) -> float:
+    """Return what is given as a number: yes, no and bytes are none, though Python takes them."""
+    if isinstance(value, bool | bytes):
+        raise TypeError
+    return float(value)
 
 
 def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...]:
@@ -226,7 +233,7 @@ def ratio_value(value: Ratio, name: str = "ratio") -> float:
             parts = [number_of(part, name) for part in value.split(":", 2)]
             factor = parts[1] / parts[0] if len(parts) == 2 else float(*parts)
         else:
-            factor = float(value)
+            factor = _bare(value)
     except (TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
         raise BadValueError(f'{name}={value!r} is not a ratio; write for instance "1:4" or 4') from error
     if not (math.isfinite(factor) and factor > 0):
@@ -294,6 +301,9 @@ def _parse(text: str, name: str) -> float:
             raise BadValueError(f"{name}={text!r} is not a length; {_EXAMPLES}")
         if term.group(2) is None:
             raise UnitNeededError(f"{name}={text!r} has no unit; {_EXAMPLES}")
+        if _ALIASES.get(term.group(2).lower(), term.group(2).lower()) not in MM_PER_UNIT:
+            units = ", ".join(MM_PER_UNIT)
+            raise BadValueError(f"{name}={text!r}: {term.group(2)!r} is not a unit of length; use one of {units}")
         try:
             number = _exact(term.group(1), name)
         except ZeroDivisionError as error:

@@ -18,6 +18,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError, BlockfitError, plain_text
 from blockfit.geometry.polytope import polytope_volume
+from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Ask, Seek
 from blockfit.search.choice.fit import answer
 from blockfit.search.proof.support import hull_of
@@ -51,6 +52,7 @@ class _Terms:
     offcuts: bool
 
 
+@kinds_checked
 def compare(  # noqa: PLR0913
     figures: Figure | Sequence[Figure],
     blocks: Iterable[Block],

@@ -17,6 +17,7 @@ from blockfit.carving.stages import Stage, stage_from
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.kinds import kinds_checked, number_in
 from blockfit.measure.booleans import solid_from
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
@@ -95,9 +96,10 @@ class StoneLeft:
         """Unit vectors (n, 3) out of the figure."""
         return self.elements.normals
 
+    @kinds_checked
     def share_within(self, mm: float) -> float:
         """Return the share of the surface whose stone lies within so many mm of it, on either side."""
-        return self._share(np.abs(self.left_mm) <= mm)
+        return self._share(np.abs(self.left_mm) <= number_in(mm, "mm", 0))
 
     @cached_property
     def is_too_deep(self) -> Flags:
@@ -180,6 +182,7 @@ class StoneLeft:
             ],
         }
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the summary: about thirty lines."""
         return "\n".join(_lines(self, units_of(units))) + "\n"
@@ -196,6 +199,7 @@ class StoneLeft:
         return float(self.areas_mm2[where].sum() / self.areas_mm2.sum())
 
 
+@kinds_checked
 def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", error: Length = 0) -> StoneLeft:
     """Return how much stone is left over the figure in a stage, or in a closed surface in the block's frame.
 

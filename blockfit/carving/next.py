@@ -12,6 +12,7 @@ from blockfit.carving.taken import by_planes
 from blockfit.facts.measures import Measure
 from blockfit.facts.phrases import Phrase, up
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.marking.table import in_columns
@@ -147,6 +148,7 @@ class Next:
         return "\n".join(lines) + "\n"
 
 
+@kinds_checked
 def what_next(
     fit: Fit,
     stage: StageStone,

@@ -19,6 +19,7 @@ from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import area_vectors
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import arrays_of
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.flawed.obstacles import stone_of
@@ -93,6 +94,7 @@ class Registration:
         """Return how well it lies."""
         return f"Registration({self.scan.name!r}, {len(self.marks_mm)} marks, rms {self.rms_mm:.2f} mm)"
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the registration in words."""
         shown = units_of(units)
@@ -120,6 +122,7 @@ class Registration:
         return self.text()
 
 
+@kinds_checked
 def register(
     scan: Figure,
     fit: Fit,

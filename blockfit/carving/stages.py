@@ -13,6 +13,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.measure.booleans import Solid, arrays_of, solid_from
@@ -113,6 +114,7 @@ class Stage(StageStone):
         size = " x ".join(f"{side:.0f}" for side in self.stone.size_mm)
         return f"Stage({', '.join(self.gone) or 'the block as bought'}; {size} mm)"
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the stage in words."""
         return "\n".join(_lines(self, units_of(units))) + "\n"
@@ -122,6 +124,7 @@ class Stage(StageStone):
         return self.text()
 
 
+@kinds_checked
 def stage_of(  # noqa: PLR0913
     fit: Fit,
     *,
@@ -149,6 +152,10 @@ def stage_of(  # noqa: PLR0913
     >>> round(bf.stage_of(fit).volume_m3, 6)
     0.0039
     """
+    if to is not None and planes is None:
+        raise BadValueError(f"to={to!r} counts planes: give planes= too")
+    if pieces is not None and offcuts is None:
+        raise BadValueError(f"pieces={pieces!r} counts offcuts: give offcuts= too")
     words: list[str] = []
     known = seen = None
     if isinstance(scan, StageStone):

@@ -89,6 +89,7 @@ import numpy.typing as npt
 
 from blockfit.errors import UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.kinds import kinds_checked
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.writing import whole
@@ -185,6 +186,7 @@ class Certificate:
         what = "least cover" if self.question == "cover" else "setback"
         return f"{asked}: no placement has more {what} than {self.bound!r} mm"
 
+    @kinds_checked
     def fault(self, figure: Figure, block: Block) -> str | None:
         """Return why, without any arithmetic, it is no proof about a figure and a block as given; None if it may be."""
         fault = self._list_fault()
@@ -233,6 +235,7 @@ class Certificate:
             return "a point or a face is named that is not there"
         return None if w and len(self.points) else "there is no way to stand the block, or no point"
 
+    @kinds_checked
     def save(self, path: str | Path) -> Path:
         """Write the certificate to a file, which appears whole or not at all, and return its path.
 
@@ -282,6 +285,7 @@ class Verified:
     reason: str
 
 
+@kinds_checked
 def read_certificate(path: str | Path) -> Certificate:
     """Return the certificate in a file. Raises `UnreadableFileError` for a file that holds none.
 

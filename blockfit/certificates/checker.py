@@ -13,6 +13,7 @@ import numpy as np
 from blockfit.certificates.certificate import Certificate, Verified, read_certificate
 from blockfit.errors import MissingExtraError
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 
@@ -25,6 +26,7 @@ _GROUPS = [[k for k, pair in enumerate(_PAIRS) if pair == total] for total in pr
 _ONE, _I, _J, _K = (1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 1, 0), (0, 0, 0, 1)
 
 
+@kinds_checked
 def verify(certificate: Certificate | str | Path, figure: Figure, block: Block) -> Verified:
     """Check a certificate, or the file that holds one, of a figure in a block as it was given to the search.
 

@@ -1,7 +1,7 @@
 """A live model measured by tape and callipers: points about a frame and limbs between joints, each with its error."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.polytope import corners_of
 from blockfit.geometry.turns import spread_directions
+from blockfit.kinds import kinds_checked
 from blockfit.solids.figure import Figure, Repair
 from blockfit.units import Length, length_mm, rounded_up, unit_mm
 
@@ -18,6 +19,7 @@ __all__ = ["figure_from_measures"]
 _FACETS = 300  # planes about a ball: it is held, and a fiftieth of its radius more at the corners
 
 
+@kinds_checked
 def figure_from_measures(
     *,
     points: Mapping[str, Sequence[Any]] | Any,
@@ -84,6 +86,8 @@ def figure_from_measures(
 
 def _places(points: Any, unit: str, error_mm: float) -> tuple[list[str], Array, Array]:
     """Return names, places (n, 3) and errors (n,) in mm."""
+    if not isinstance(points, Iterable) or isinstance(points, str | bytes):
+        raise BadValueError(f"points={points!r} must be named places, or a list of them: x, y, z, and an error")
     rows = list(points.items()) if isinstance(points, Mapping) else [(str(k + 1), row) for k, row in enumerate(points)]
     if not rows:
         raise BadValueError("points is empty: there is no figure")

@@ -13,9 +13,10 @@ from blockfit.drawings.reading import Drawn, Reading, drawn
 from blockfit.drawings.views import turned_view, view_of
 from blockfit.errors import BadValueError, Contradiction, OutlinesDisagreeError, plain_text
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked, number_in
 from blockfit.measure.booleans import Solid, arrays_of
 from blockfit.solids.figure import Figure, Repair
-from blockfit.units import Length, Ratio, length_mm, ratio_value, rounded_up
+from blockfit.units import Length, Ratio, length_mm, ratio_value, rounded_up, unit_mm
 
 __all__ = ["figure_from_outlines"]
 
@@ -23,6 +24,7 @@ _ROUNDS = 20  # of drawing stone where an outline asks for it
 _FAR_AWAY_M = (3, 10)  # from where a photograph might have been taken that nothing is known of
 
 
+@kinds_checked
 def figure_from_outlines(  # noqa: PLR0913
     *,
     front: Any = None,
@@ -73,6 +75,12 @@ def figure_from_outlines(  # noqa: PLR0913
     >>> round(figure.volume_m3, 9), figure.size_mm, figure.is_envelope
     (0.144, (400.0, 300.0, 1200.0), True)
     """
+    if unit is not None:
+        unit_mm(unit)
+    if pixel is not None:
+        length_mm(pixel, "pixel", least=1e-6)
+    if threshold is not None:
+        number_in(threshold, "threshold", 0, 1, "a brightness")
     how = Reading(unit, pixel, threshold, lines)
     views = [
         drawn(view_of(key), value, how)

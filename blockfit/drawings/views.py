@@ -97,7 +97,9 @@ class Photo:
         if self.bar is not None:
             try:
                 first, second, long = self.bar
-                object.__setattr__(self, "bar", (_place(first), _place(second), length_mm(long, "bar", least=1e-3)))
+                object.__setattr__(
+                    self, "bar", (_place(first, "bar"), _place(second, "bar"), length_mm(long, "bar", least=1e-3))
+                )
             except (TypeError, ValueError) as error:
                 if isinstance(error, BadValueError):
                     raise
@@ -106,9 +108,12 @@ class Photo:
                 raise BadValueError(f"bar={self.bar!r}: its two places are less than a pixel apart")
         for name in ("mark", "centre"):
             if getattr(self, name) is not None:
-                object.__setattr__(self, name, _place(getattr(self, name)))
+                object.__setattr__(self, name, _place(getattr(self, name), name))
         if self.plumb is not None:
-            first, second = map(_place, self.plumb)
+            try:
+                first, second = (_place(place, "plumb") for place in self.plumb)
+            except (TypeError, ValueError) as error:
+                raise BadValueError(f"plumb={self.plumb!r} must be two places in pixels on an upright line") from error
             if math.dist(first, second) < 1:
                 raise BadValueError(f"plumb={self.plumb!r}: its two places are less than a pixel apart")
             object.__setattr__(self, "plumb", (first, second))
@@ -131,11 +136,11 @@ class Photo:
         return np.array([[cos, -sin], [sin, cos]])
 
 
-def _place(given: Any) -> Place:
+def _place(given: Any, name: str) -> Place:
     try:
         x, y = (float(value) for value in given)
     except (TypeError, ValueError) as error:
-        raise BadValueError(f"{given!r} must be a place: pixels from the left, pixels from the top") from error
+        raise BadValueError(f"{name}={given!r} must be a place: pixels from the left, pixels from the top") from error
     if not (math.isfinite(x) and math.isfinite(y)):
-        raise BadValueError(f"{given!r} must be a place: pixels from the left, pixels from the top")
+        raise BadValueError(f"{name}={given!r} must be a place: pixels from the left, pixels from the top")
     return x, y

@@ -247,6 +247,6 @@ def units_of(units: str | UnitSystem) -> UnitSystem:
     """
     if isinstance(units, UnitSystem):
         return units
-    if units not in SYSTEMS:
+    if not isinstance(units, str) or units not in SYSTEMS:
         raise BadValueError(f'units={units!r} must be "metric" or "us"')
     return SYSTEMS[units]

@@ -8,10 +8,12 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.intake.scan import repaired
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import level_surface
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.stone import Stone
+from blockfit.units import ratio_value
 
 __all__ = ["demo_blocks", "demo_figure", "demo_maquette", "demo_scan"]
 
@@ -64,6 +66,7 @@ def demo_scan(seed: int = 7) -> tuple[Array, Ints]:
     return np.concatenate([noisy, specks.reshape(-1, 3)]), np.concatenate([faces[kept], flakes])
 
 
+@kinds_checked
 def demo_figure(*, scan: bool = True, ratio: float = 4.0) -> Figure:
     """Return the lamplighter at full size, from the repaired scan or from the clean maquette.
 
@@ -71,6 +74,7 @@ def demo_figure(*, scan: bool = True, ratio: float = 4.0) -> Figure:
     >>> demo_figure(scan=False).is_solid
     True
     """
+    ratio = ratio_value(ratio)
     vertices, faces = demo_scan() if scan else demo_maquette()
     ours, triangles, repairs = repaired(vertices * ratio, faces, name="lamplighter")
     marks = {"crown": (0.0, -8.0, 298.0), "elbow": (-90.0, 28.0, 168.0), "lantern": (26.0, -99.0, 150.0)}

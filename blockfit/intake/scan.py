@@ -22,6 +22,7 @@ from blockfit.intake.files import RawMesh, read_mesh
 from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
 from blockfit.intake.repair import repair_surface, untangled
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import solid_from
 from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
@@ -37,6 +38,7 @@ _MOST_MARK_BYTES = 16 << 20
 _AXES = {"x": 0, "y": 1, "z": 2}
 
 
+@kinds_checked
 def read_figure(  # noqa: PLR0913
     path: str | Path,
     *,
@@ -99,6 +101,7 @@ def read_figure(  # noqa: PLR0913
     )
 
 
+@kinds_checked
 def read_scan(path: str | Path, *, unit: str | None = None) -> Figure:
     r"""Return a scan of the stone in a mesh file as it is: in mm, neither turned nor repaired, holes and table in it.
 
@@ -227,10 +230,10 @@ def _plain(millimetres: float) -> str:
 def _axes(raw: RawMesh, up: str | None, front: str | None) -> Array:
     """Return the rotation (3, 3) that takes the file's up to +z and its front to −y."""
     default_up, default_front = ("+y", "+z") if raw.format == "glb" else ("+z", "-y")
-    upward = _axis(up or default_up, "up")
+    upward = _axis(default_up if up is None else up, "up")
     if front is None and np.abs(_axis(default_front, "front") @ upward) > 0.5:
         raise BadValueError(f"up={up!r} needs front= as well: the axis towards which the figure looks")
-    ahead = _axis(front or default_front, "front")
+    ahead = _axis(default_front if front is None else front, "front")
     if abs(float(upward @ ahead)) > 0.5:
         raise BadValueError(f"up={up!r} and front={front!r} lie on one axis; they must be square to each other")
     return np.stack([np.cross(-ahead, upward), -ahead, upward])

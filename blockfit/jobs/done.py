@@ -11,6 +11,7 @@ from difflib import get_close_matches
 from blockfit.errors import BadValueError, plain_text
 from blockfit.filing.log import Entry
 from blockfit.jobs.job import Job
+from blockfit.kinds import kinds_checked
 
 __all__ = ["Done", "done", "done_in", "done_so_far", "done_words"]
 
@@ -53,6 +54,7 @@ def done_in(entries: Sequence[Entry]) -> Done:
     return Done(counts.get(("offcut", ""), 0), planes, points)
 
 
+@kinds_checked
 def done(job: Job, *names: str, note: str = "", when: str | None = None) -> Job:
     """Return the job with what was done noted, in order: the first piece first, plane after plane.
 

@@ -11,6 +11,7 @@ from blockfit.facts.mappings import FrozenMapping
 from blockfit.filing.job_file import read_parts, write_parts
 from blockfit.filing.log import Entry, new_entry
 from blockfit.jobs.classes import KNOWN
+from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.search.result import Fit
@@ -62,6 +63,7 @@ class Job:
     asked: Mapping[str, Any] = field(default_factory=FrozenMapping)
     path: Path | None = None
 
+    @kinds_checked
     def save(self, path: str | Path | None = None) -> "Job":
         """Write the job to ``path``, or where it comes from; return it with that path.
 
@@ -94,6 +96,7 @@ class Job:
     def _after(self, is_last: Callable[[Entry], bool]) -> tuple[Entry, ...]:
         return self.log[max((k + 1 for k, entry in enumerate(self.log) if is_last(entry)), default=0) :]
 
+    @kinds_checked
     def noted(self, what: str, words: str, about: Any = None, *, when: str | None = None) -> "Job":
         """Return the job with one more entry in its log.
 
@@ -116,6 +119,7 @@ class Job:
         return "\n".join([head, *(f"  {entry}" for entry in self.log)]) + "\n"
 
 
+@kinds_checked
 def open_job(path: str | Path) -> Job:
     """Return the job in a file, exactly as it was saved; nothing in the file is run.
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from blockfit.errors import BadValueError
 from blockfit.jobs.job import Job
 from blockfit.jobs.readings import last_readings
+from blockfit.kinds import kinds_checked
 from blockfit.marking.check import Check
 from blockfit.solids.flaw import Flaw
 from blockfit.units import rounded_up
@@ -12,6 +13,7 @@ from blockfit.units import rounded_up
 __all__ = ["lose", "lost_so_far"]
 
 
+@kinds_checked
 def lose(job: Job, *lost: Flaw, readings: bool = False, note: str = "", when: str | None = None) -> Job:
     """Return the job with lost stone noted: balls, solids, or with ``readings`` what was cut too deep.
 

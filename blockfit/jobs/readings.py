@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from blockfit.jobs.job import Job
+from blockfit.kinds import kinds_checked
 from blockfit.marking.check import Check, check
 from blockfit.marking.datum import Datum
 from blockfit.units import Length
@@ -11,6 +12,7 @@ from blockfit.units import Length
 __all__ = ["last_readings", "read_back"]
 
 
+@kinds_checked
 def read_back(
     job: Job,
     readings: Mapping[str, Any],

@@ -8,12 +8,14 @@ from blockfit.carving.registration import Registration, register
 from blockfit.facts.mappings import FrozenMapping
 from blockfit.jobs.job import Job
 from blockfit.jobs.stone import stone_now
+from blockfit.kinds import kinds_checked
 from blockfit.solids.figure import Figure
 from blockfit.units import Length
 
 __all__ = ["scanned"]
 
 
+@kinds_checked
 def scanned(  # noqa: PLR0913
     job: Job,
     scan: Figure,

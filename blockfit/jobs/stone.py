@@ -6,12 +6,14 @@ from blockfit.carving.stages import Stage, stage_of
 from blockfit.jobs.done import done_in
 from blockfit.jobs.job import Job
 from blockfit.jobs.losses import lost_so_far
+from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.solids.flaw import Flaw
 
 __all__ = ["stone_now"]
 
 
+@kinds_checked
 def stone_now(job: Job) -> Stage:
     """Return the stone as it stands, exact for what the log names. Raises `BadValueError` if nothing is left."""
     so_far = done_in(job.since_seen)

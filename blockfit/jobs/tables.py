@@ -8,6 +8,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.mappings import FrozenMapping
 from blockfit.jobs.done import done_so_far
 from blockfit.jobs.job import Job
+from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.waste.offcuts.plan import OffcutPlan
@@ -15,6 +16,7 @@ from blockfit.waste.offcuts.plan import OffcutPlan
 __all__ = ["marked", "planned"]
 
 
+@kinds_checked
 def planned(job: Job, plan: OffcutPlan, *, asked: Mapping[str, Any] = FrozenMapping(), when: str | None = None) -> Job:
     """Return the job with a plan of pieces to save. Raises `BadValueError` if pieces of another have left."""
     if job.plan is not None and done_so_far(job).pieces:
@@ -23,6 +25,7 @@ def planned(job: Job, plan: OffcutPlan, *, asked: Mapping[str, Any] = FrozenMapp
     return after.noted("planned", f"{len(plan.pieces)} pieces to save", when=when)
 
 
+@kinds_checked
 def marked(job: Job, *, points: Pointing | None = None, planes: Roughing | None = None, when: str | None = None) -> Job:
     """Return the job with a table of points, or of planes from one face, in the place of an earlier one.
 

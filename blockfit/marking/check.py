@@ -93,6 +93,8 @@ def check(
     """
     figure = placed_solid(fit, "checking readings")
     error_mm = length_mm(error, "error", least=0)
+    if not isinstance(readings, Iterable) or isinstance(readings, str | bytes):
+        raise BadValueError(f"readings={readings!r} must be named places, or a list of them, (n, 3)")
     if isinstance(readings, Mapping):
         names, values = [str(name) for name in readings], list(readings.values())
     else:

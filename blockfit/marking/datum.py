@@ -10,6 +10,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.programs import fitted
+from blockfit.kinds import kinds_checked
 from blockfit.solids.block import Block
 from blockfit.units import Length, length_mm
 
@@ -59,6 +60,7 @@ class Datum:
             object.__setattr__(self, "corners_mm", frozen(self.corners_mm, (8, 3), "corners"))
 
     @classmethod
+    @kinds_checked
     def edges(cls, block: Block) -> "Datum":
         """Return the block's own edges: left, front and bottom. They are the first thing cut away.
 
@@ -68,6 +70,7 @@ class Datum:
         return cls(rough if block.surface is not None else "the block's edges", _corner(block))
 
     @classmethod
+    @kinds_checked
     def lines(cls, *, centre: Length, base: Length = 0, front: Length = 0, block: Block | None = None) -> "Datum":
         """Return a centre line and a base line kept on the stone, as far from its left, bottom and front edges.
 
@@ -77,6 +80,7 @@ class Datum:
         return cls("the centre and base lines", _corner(block) + gaps)
 
     @classmethod
+    @kinds_checked
     def frame(cls, *, left: Length, front: Length, bottom: Length = 0, block: Block | None = None) -> "Datum":
         """Return an outer frame whose inside stands off the block by so much at the left, front and bottom.
 
@@ -86,6 +90,7 @@ class Datum:
         return cls("the outer frame", _corner(block) - np.array(gaps))
 
     @classmethod
+    @kinds_checked
     def out_of_square(cls, block: Block, distances: Mapping[tuple[str, str], Length]) -> "Datum":
         """Return the edges of a block whose corners are as far apart as measured.
 

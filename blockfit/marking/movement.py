@@ -10,6 +10,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.turns import angle_deg, best_turn, lie_in_a_line
+from blockfit.kinds import kinds_checked
 
 __all__ = ["Movement", "model_moved"]
 
@@ -42,6 +43,7 @@ class Movement(Result):
         return np.asarray((points - self.middle) @ self.rotation.T + self.middle + self.shift_mm)
 
 
+@kinds_checked
 def model_moved(before: Any, after: Any) -> Movement:
     """Return how (n, 3) points, three or more that are not in a line, have moved. Least squares (Kabsch 1976).
 

@@ -16,6 +16,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.facts.systems import US, UnitSystem, units_of
+from blockfit.kinds import counted, kinds_checked
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import Facets
 from blockfit.marking.point_table import Point, Task, face_points, landmark_points, taken_points
@@ -94,6 +95,7 @@ class Pointing(Result):
         """Return a rounded reading on the model as the carver's rule shows it."""
         return self.grain.written(round(millimetres / self.grain.mm))
 
+    @kinds_checked
     def rows(self, units: str = "metric") -> list[tuple[str, ...]]:
         """Return the table as text, a heading first; what is on the block in ``units``, rounded to leave stone."""
         shown = units_of(units)
@@ -107,6 +109,7 @@ class Pointing(Result):
             table.append(row)
         return table
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the table with what it is read from, what rounding costs, and what may be cut between points."""
         shown = units_of(units)
@@ -143,6 +146,7 @@ class Pointing(Result):
             lines += [] if ours else ["  nothing: go in at the points alone"]
         return lines
 
+    @kinds_checked
     def csv(self, units: str = "metric") -> str:
         """Return the table as CSV; names that a spreadsheet would take for a formula begin with an apostrophe."""
         out = io.StringIO()
@@ -152,6 +156,7 @@ class Pointing(Result):
         return out.getvalue()
 
 
+@kinds_checked
 def pointing(  # noqa: PLR0913
     fit: Fit,
     *,
@@ -193,8 +198,8 @@ def pointing(  # noqa: PLR0913
     unknown = [face for face in faces if face not in FACE_DIRECTIONS]
     if unknown or not faces:
         raise BadValueError(f"faces names {unknown[0] if unknown else 'none'!r}; they are {', '.join(FACE_DIRECTIONS)}")
-    if count < 1 or high < 0:
-        raise BadValueError(f"count={count!r} must be at least 1, and high={high!r} at least 0")
+    counted(count, "count", least=1)
+    counted(high, "high")
     task = Task(
         fit=fit,
         figure=fit.solid(),
@@ -209,7 +214,7 @@ def pointing(  # noqa: PLR0913
     facets: dict[str, Facets] = {}
     which: dict[str, list[int]] = {}
     if fit.figure.is_solid:
-        apart = None if spacing is None else length_mm(spacing, "spacing", least=0)
+        apart = None if spacing is None else length_mm(spacing, "spacing", least=1e-3)
         points, facets, which = face_points(task, count, high, apart, marks)
         lacking = ""
     else:

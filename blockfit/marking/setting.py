@@ -14,6 +14,7 @@ from blockfit.facts.results import Result
 from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import box_corners
+from blockfit.kinds import kinds_checked
 from blockfit.marking.table import in_columns
 from blockfit.measure.sections import footprint
 from blockfit.search.result import Fit
@@ -108,6 +109,7 @@ class Setting(Result):
         """Return where (n, 3) points of the model lie in the frame, from its left front bottom corner."""
         return np.asarray(points @ self.rotation.T + self.shift_mm)
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the sheet for setting the model up; with ``"us"`` in inches and as fine parts of one as are needed."""
         rules = [_Rule.of(units, digits) for digits in self.digits]
@@ -194,6 +196,7 @@ class _Rule:
         return f"{rounded_up(error_mm * 10.0**digits * 25.4 / self.parts / 25.4, 3):.3f}"
 
 
+@kinds_checked
 def setting(fit: Fit) -> Setting:
     """Return how to set the maquette for a fit. The figure's ``ratio`` is that of the maquette it was read from.
 

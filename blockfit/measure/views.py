@@ -4,6 +4,7 @@ The lattice is sheared a little and each row is shifted by its own fraction of t
 level wall falls in step with it: a wall along the columns would otherwise add or lose a whole row at once."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,12 +80,15 @@ class Lattice:
         return np.asarray(self.origin + self.pitch * np.stack([right, row + 0.5 - self.shear * right], axis=-1))
 
 
-def view_along(direction: tuple[float, float, float] | Array) -> View:
+def view_along(direction: Sequence[float] | Array, name: str = "direction") -> View:
     """Return the view along a direction (3,): z is up, and where one looks along z, +y (or −y from below) is."""
-    into = np.asarray(direction, np.float64)
+    try:
+        into = np.asarray(direction, np.float64)
+    except (TypeError, ValueError) as error:
+        raise BadValueError(f"{name}={direction!r} must be three numbers, not all 0") from error
     length = float(np.linalg.norm(into))
     if into.shape != (3,) or not (np.isfinite(length) and length > 0):
-        raise BadValueError(f"direction={direction!r} must be three numbers, not all 0")
+        raise BadValueError(f"{name}={direction!r} must be three numbers, not all 0")
     into = into / length
     right = np.cross(into, [0.0, 0.0, 1.0])
     if np.linalg.norm(right) < 1e-9:

@@ -7,6 +7,7 @@ from enum import Enum
 
 from blockfit.errors import BadValueError
 from blockfit.facts.mappings import FrozenMapping
+from blockfit.kinds import take_fields
 from blockfit.solids.block import CoverAsked
 from blockfit.solids.stance import Stance
 from blockfit.solids.standing import LAYERS
@@ -66,7 +67,7 @@ class Ask:
     cover: CoverAsked = 0.0
     stance: Stance = field(default_factory=Stance.free)
     gap: float = 1e-5
-    stands_on: str | tuple[str, ...] = "bottom"
+    stands_on: str | Sequence[str] = "bottom"
     layers: str = "any"
     max_cells: int = MAX_CELLS
 
@@ -74,13 +75,16 @@ class Ask:
         """Check every field, and take lengths, ratios and lists in as plain numbers and tuples."""
         if not isinstance(self.stance, Stance):
             raise BadValueError(f"stance={self.stance!r} must be a Stance, such as Stance.upright(30)")
+        if self.seek not in (*Seek, *(seek.value for seek in Seek)):
+            raise BadValueError(f"seek={self.seek!r} must be one of {', '.join(map(str, Seek))}")
+        object.__setattr__(self, "seek", Seek(self.seek))
+        take_fields(self)
         if not (math.isfinite(self.gap) and self.gap >= 0):
             raise BadValueError(f"gap={self.gap!r} must be 0 or more; 1e-3 proves the answer to a thousandth")
         if self.max_cells < 1:
             raise BadValueError(f"max_cells={self.max_cells!r} must be at least 1")
         if self.layers not in LAYERS:
             raise BadValueError(f"layers={self.layers!r} must be one of {', '.join(LAYERS)}")
-        object.__setattr__(self, "seek", Seek(self.seek))
         object.__setattr__(self, "scale", ratio_value(self.scale, "scale"))
         object.__setattr__(self, "scales", _checked_scales(self.scales))
         object.__setattr__(self, "cover", _checked_cover(self.cover))
@@ -122,4 +126,6 @@ def _checked_cover(cover: CoverAsked) -> CoverAsked:
 
 
 def _faces(stands_on: str | Sequence[str]) -> str | tuple[str, ...]:
+    if not stands_on:
+        raise BadValueError(f'stands_on={stands_on!r} must name a face, or several, or be "any"')
     return stands_on if isinstance(stands_on, str) else tuple(str(face) for face in stands_on)

@@ -19,6 +19,7 @@ from blockfit.filing.log import Entry, new_entry
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.exact import greatest
 from blockfit.geometry.polytope import inner_ball
+from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Ask
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -144,6 +145,7 @@ class Fit:
         """Return the placed figure, in the block frame. Raises `BadValueError` if there is no placement."""
         return self._solid
 
+    @kinds_checked
     def save(self, path: str | Path) -> None:
         """Write a new job file, such as ``kneeling.blockfit``, that `open_job` opens: this fit, exactly, and a log.
 

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,10 +15,11 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.polytope import corners_of, hull_planes, polytope_centre, polytope_volume
+from blockfit.kinds import kinds_checked
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.stone import Stone, find_stone
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, length_mm, unit_mm
 
 __all__ = ["AROUND", "BOX_FACES", "SURFACE", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
 
@@ -96,6 +98,7 @@ class Block:
             raise BadValueError(f"bed={self.bed!r} must be x, y or z: the axis square to the layers")
 
     @classmethod
+    @kinds_checked
     def box(  # noqa: PLR0913
         cls,
         width: Length,
@@ -130,6 +133,7 @@ class Block:
         return _with_skin(bare, skin)
 
     @classmethod
+    @kinds_checked
     def convex(
         cls,
         points: Any,
@@ -155,6 +159,7 @@ class Block:
         return cls._from_bounds(normals, offsets, None, stone, name, skin, price, bed)
 
     @classmethod
+    @kinds_checked
     def from_planes(  # noqa: PLR0913
         cls,
         normals: Any,
@@ -181,6 +186,7 @@ class Block:
         return cls._from_bounds(outward / lengths[:, None], at, names, stone, name, skin, price, bed)
 
     @classmethod
+    @kinds_checked
     def scanned(
         cls,
         source: Any,
@@ -202,6 +208,10 @@ class Block:
         >>> round(Block.scanned(Figure(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])).volume_m3, 6)
         0.09
         """
+        if not isinstance(source, Figure | str | Path):
+            raise BadValueError(f"source={source!r} must be a mesh file or a Figure")
+        if unit is not None:
+            unit_mm(unit)
         surface = source if isinstance(source, Figure) else _read_surface(source, unit)
         require_solid(surface, "a rough block")
         offsets = (surface.vertices @ AROUND.T).max(axis=0)
@@ -222,6 +232,7 @@ class Block:
         )
         return bare
 
+    @kinds_checked
     def with_flaws(self, *flaws: Flaw) -> "Block":
         """Return the same block with more flaws."""
         return replace(self, flaws=(*self.flaws, *flaws))

@@ -14,8 +14,9 @@ from blockfit.errors import BadValueError, OpenSurfaceError
 from blockfit.facts.mappings import FrozenMapping
 from blockfit.geometry.arrays import Array, Ints, frozen
 from blockfit.geometry.surface import area_vectors, centroid, is_closed, signed_volume
+from blockfit.kinds import kinds_checked, take_fields
 from blockfit.solids.placement import Placement
-from blockfit.units import Length, length_mm
+from blockfit.units import Length, length_mm, ratio_value
 
 __all__ = ["Figure", "Repair"]
 
@@ -73,6 +74,8 @@ class Figure:
 
     def __post_init__(self) -> None:
         """Copy, check and freeze."""
+        take_fields(self)
+        object.__setattr__(self, "ratio", ratio_value(self.ratio))
         vertices = frozen(self.vertices, (None, 3), "vertices")
         if len(vertices) == 0:
             raise BadValueError("vertices is empty: there is no figure")
@@ -86,6 +89,7 @@ class Figure:
         object.__setattr__(self, "landmarks", FrozenMapping(marks))
 
     @classmethod
+    @kinds_checked
     def from_points(
         cls, points: Any, tolerance: Length = 0, *, landmarks: Mapping[str, Sequence[float]] | None = None
     ) -> "Figure":

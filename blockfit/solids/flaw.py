@@ -7,6 +7,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
+from blockfit.kinds import kinds_checked
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.units import Length, length_mm
 
@@ -37,12 +38,14 @@ class Flaw:
     surface: Figure | None = None
 
     @classmethod
+    @kinds_checked
     def ball(cls, centre: Any, radius: Length, *, margin: Length = 0, name: str = "cavity") -> "Flaw":
         """Return a round cavity, or a ball of stone that is lost."""
         size = length_mm(radius, "radius", least=0)
         return cls(name, "ball", _margin(margin), frozen(centre, (3,), "centre"), size)
 
     @classmethod
+    @kinds_checked
     def box(cls, low: Any, high: Any, *, margin: Length = 0, name: str = "cavity") -> "Flaw":
         """Return a box between two corners."""
         a, b = frozen(low, (3,), "low"), frozen(high, (3,), "high")
@@ -52,11 +55,13 @@ class Flaw:
         return cls(name, "solid", _margin(margin), surface=_points(corners))
 
     @classmethod
+    @kinds_checked
     def solid(cls, figure: Figure, *, margin: Length = 0, name: str = "cavity") -> "Flaw":
         """Return any closed surface, in the block frame."""
         return cls(name, "solid", _margin(margin), surface=require_solid(figure, "a flaw"))
 
     @classmethod
+    @kinds_checked
     def crack(cls, outline: Any, *, margin: Length = 0, name: str = "crack") -> "Flaw":
         """Return a flat crack within a convex outline (n, 3), three corners or more in a plane."""
         rim = frozen(outline, (None, 3), "outline")
@@ -70,6 +75,7 @@ class Flaw:
         return cls(name, "solid", _margin(margin), normal=axes[2], surface=_points(plate))
 
     @classmethod
+    @kinds_checked
     def disc(cls, centre: Any, normal: Any, radius: Length, *, margin: Length = 0, name: str = "crack") -> "Flaw":
         """Return a round flat crack."""
         middle, up = frozen(centre, (3,), "centre"), frozen(normal, (3,), "normal")
@@ -86,6 +92,7 @@ class Flaw:
         return cls.crack(middle + size / np.cos(np.radians(3.75)) * rim, margin=margin, name=name)
 
     @classmethod
+    @kinds_checked
     def beyond(cls, normal: Any, offset: float, *, margin: Length = 0, name: str = "bad stone") -> "Flaw":
         """Return all beyond a plane: where ``normal · x > offset``."""
         outward = frozen(normal, (3,), "normal")

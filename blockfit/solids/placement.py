@@ -7,6 +7,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.turns import tilt_deg, turn_deg
+from blockfit.kinds import above_0
 
 __all__ = ["Placement"]
 
@@ -36,9 +37,7 @@ class Placement:
             or np.linalg.det(rotation) < 0
         ):
             raise BadValueError("rotation is not a rotation: its rows must be of length 1, square, right-handed")
-        if not (np.isfinite(self.scale) and self.scale > 0):
-            raise BadValueError(f"scale={self.scale!r} must be more than 0")
-        object.__setattr__(self, "scale", float(self.scale))
+        object.__setattr__(self, "scale", above_0(self.scale, "scale"))
         object.__setattr__(self, "rotation", rotation)
         object.__setattr__(self, "shift_mm", frozen(self.shift_mm, (3,), "shift_mm"))
 

@@ -8,6 +8,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import tilt_deg, turn_deg
+from blockfit.kinds import take_fields
 
 __all__ = ["Stance"]
 
@@ -26,6 +27,7 @@ class Stance:
 
     def __post_init__(self) -> None:
         """Check both limits."""
+        take_fields(self)
         for name, value in (("tilt", self.tilt), ("turn", self.turn)):
             if not (isinstance(value, int | float) and 0 <= value <= 180):
                 raise BadValueError(f"{name}={value!r} must be an angle of 0 to 180 degrees")

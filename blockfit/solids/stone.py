@@ -2,12 +2,14 @@
 
 Densities in kg/m³, dry. A block's own measured density is always better than any table."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from blockfit.errors import BadValueError, UnknownStoneError
 from blockfit.facts.mappings import FrozenMapping
+from blockfit.kinds import take_fields
 
 __all__ = ["STONES", "Stone", "find_stone"]
 
@@ -33,10 +35,18 @@ class Stone:
 
     def __post_init__(self) -> None:
         """Check that the range is one, and that it is stone."""
+        take_fields(self)
+        if self.water_absorption is not None and not 0 <= self.water_absorption < 1:
+            told = f"water_absorption={self.water_absorption!r} must be a share of the dry weight, such as 0.02"
+            raise BadValueError(f"{self.name}: {told}")
+        if self.rupture_mpa is not None and not 0 < self.rupture_mpa[0] <= self.rupture_mpa[1] < math.inf:
+            raise BadValueError(
+                f"{self.name}: rupture_mpa={self.rupture_mpa!r} must be a range in MPa, such as (7, 12)"
+            )
         if not 0 < self.low_kg_m3 <= self.density_kg_m3 <= self.high_kg_m3 < 30_000:
             raise BadValueError(
                 f"{self.name}: density {self.density_kg_m3:g} kg/m³ must be above 0 and lie in its range "
-                f"{self.low_kg_m3:g}–{self.high_kg_m3:g}"
+                f"{self.low_kg_m3:g}–{self.high_kg_m3:g} (low_kg_m3, density_kg_m3, high_kg_m3)"
             )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.kinds import kinds_checked
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
 from blockfit.search.choice.certified import certified
 from blockfit.search.choice.solve import placed, solve
@@ -42,6 +43,7 @@ __all__ = ["answer", "largest", "safest"]
 _SEEKS = {"cover": Seek.COVER, "setback": Seek.SETBACK}
 
 
+@kinds_checked
 def largest(  # noqa: PLR0913
     figure: Figure,
     block: Block | StageStone,
@@ -88,6 +90,7 @@ def largest(  # noqa: PLR0913
     return answer(figure, block, ask, certificate=certificate)
 
 
+@kinds_checked
 def safest(  # noqa: PLR0913
     figure: Figure,
     block: Block | StageStone,
@@ -132,6 +135,7 @@ def safest(  # noqa: PLR0913
     return answer(figure, block, ask, certificate=certificate)
 
 
+@kinds_checked
 def answer(figure: Figure, block: Block | StageStone, ask: Ask, *, certificate: bool = False) -> Fit:
     """Return the fit that ``ask`` describes; ``replace(fit.ask, …)`` asks again with a difference.
 

@@ -15,6 +15,7 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
+from blockfit.kinds import above_0, kinds_checked
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
 from blockfit.search.choice.solve import placed, solve
 from blockfit.search.proof.explore import Found
@@ -101,6 +102,7 @@ class BoxQuestion(Question):
         return np.array([int(np.abs(self.weights @ np.abs(self.normals[:, k])).argmax()) for k in range(3)])
 
 
+@kinds_checked
 def smallest_block(  # noqa: PLR0913
     figure: Figure,
     *,
@@ -186,6 +188,8 @@ def smallest_block(  # noqa: PLR0913
 
 
 def _cost(by: str | Cost, stone: Stone | None, price_per_m3: float | None) -> Cost:
+    if price_per_m3 is not None:
+        above_0(price_per_m3, "price_per_m3")
     if callable(by):
         return by
     if by == "volume":
@@ -195,8 +199,8 @@ def _cost(by: str | Cost, stone: Stone | None, price_per_m3: float | None) -> Co
             raise BadValueError('by="weight" needs a stone=')
         factor = stone.density_kg_m3
     elif by == "price":
-        if price_per_m3 is None or not price_per_m3 > 0:
-            raise BadValueError(f'by="price" needs price_per_m3= above 0, not {price_per_m3!r}')
+        if price_per_m3 is None:
+            raise BadValueError('by="price" needs price_per_m3= above 0')
         factor = price_per_m3
     else:
         raise BadValueError(f'by={by!r} must be "volume", "weight", "price" or a function of width, depth and height')

@@ -8,6 +8,7 @@ from typing import Any
 
 from blockfit.carving.left import StoneLeft
 from blockfit.facts.systems import US, units_of
+from blockfit.kinds import kinds_checked
 from blockfit.sheets.page.document import asset, image_of, page_can_be_made, rendered
 from blockfit.sheets.pictures.drawings import left_map
 from blockfit.sheets.saving import as_json, write_as
@@ -18,6 +19,7 @@ __all__ = ["save_left"]
 _LABEL = 18  # columns of a summary's line before its words
 
 
+@kinds_checked
 def save_left(left: StoneLeft, path: str | Path, *, units: str = "metric") -> None:
     """Write how much stone is left: ``.html`` one page with a map of it, ``.txt`` as printed, ``.json`` as data.
 
@@ -38,6 +40,7 @@ def save_left(left: StoneLeft, path: str | Path, *, units: str = "metric") -> No
     ...     print((pathlib.Path(folder) / "left.txt").read_text(encoding="utf-8").splitlines()[0])
     HOW MUCH STONE IS LEFT: figure in 600 x 500 x 700 mm
     """
+    units_of(units)
     bodies = {
         ".html": lambda: _page(left, units),
         ".txt": lambda: left.text(units),

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from blockfit.carving.next import Next, what_next
 from blockfit.facts.measures import Rounding
+from blockfit.kinds import kinds_checked
 from blockfit.marking.check import Check
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
@@ -17,6 +18,7 @@ from blockfit.waste.reserve.setback import setback
 __all__ = ["before_the_back"]
 
 
+@kinds_checked
 def before_the_back(  # noqa: PLR0913
     fit: Fit,
     stage: StageStone | None = None,

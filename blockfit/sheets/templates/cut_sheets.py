@@ -8,6 +8,7 @@ from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
+from blockfit.kinds import kinds_checked
 from blockfit.measure.sections import footprint
 from blockfit.sheets.setting_out import piece_words, place_words, way_out_words
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
@@ -31,6 +32,7 @@ _SLING = (
 )
 
 
+@kinds_checked
 def piece_sheets(plan: OffcutPlan, *, units: str = "metric", date: str = "") -> list[Sheet]:
     """Return a page for each piece: its front, side and top, its numbers, its cuts in words, slinging and way out.
 
@@ -45,9 +47,11 @@ def piece_sheets(plan: OffcutPlan, *, units: str = "metric", date: str = "") -> 
     >>> [(sheet.title, sheet.width, sheet.height) for sheet in bf.piece_sheets(plan)]
     [('piece 1', 210.0, 297.0)]
     """
+    units_of(units)  # also of a plan without pieces
     return [_piece_sheet(plan, number, units, date) for number in range(1, len(plan.pieces) + 1)]
 
 
+@kinds_checked
 def cut_sheets(plan: OffcutPlan, *, units: str = "metric", date: str = "") -> list[tuple[str, Sheet]]:
     """Return a sheet at full size for each face that each piece's cuts cross, with a name for each.
 
@@ -65,6 +69,7 @@ def cut_sheets(plan: OffcutPlan, *, units: str = "metric", date: str = "") -> li
     >>> sheets[0][0], sheets[0][1].title, all(sheet.width > 0 for _, sheet in sheets)
     ('piece-01-front', 'piece 1 on the front, seen from outside', True)
     """
+    units_of(units)  # also of a plan without cuts
     named = []
     for number, piece in enumerate(plan.pieces, 1):
         faces = list(dict.fromkeys(mark.face for cut in piece.cuts for mark in cut.marks))

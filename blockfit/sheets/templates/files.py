@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError, MissingExtraError
+from blockfit.kinds import kinds_checked
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
 from blockfit.writing import whole
 
@@ -26,6 +27,7 @@ _SHADE = "#ececec"  # of what stays
 _POINT = 72 / 25.4  # points in a mm
 
 
+@kinds_checked
 def save_template(sheet: Sheet, path: str | Path, *, paper: str | None = None) -> None:
     """Write a sheet as ``.svg``, ``.dxf`` or ``.pdf``, at true size.
 

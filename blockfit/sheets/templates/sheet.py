@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import above_0, kinds_checked
 from blockfit.marking.roughing import AXES, Roughing
 from blockfit.measure.sections import footprint, rings_of
 from blockfit.measure.shadows import Shadow
@@ -78,6 +78,7 @@ class Sheet:
     labels: tuple[Label, ...]
 
 
+@kinds_checked
 def face_sheet(fit: Fit, face: str, *, date: str = "", units: str = "metric") -> Sheet:
     """Return the whole figure's outline as seen from outside a face, on that face of the block.
 
@@ -107,6 +108,7 @@ def face_sheet(fit: Fit, face: str, *, date: str = "", units: str = "metric") ->
     return _sheet(fit, face, what, rings, date, shown, inside, depths)
 
 
+@kinds_checked
 def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", units: str = "metric") -> list[Sheet]:
     """Return a sheet for every plane of a roughing: the outline of what must stay there.
 
@@ -135,6 +137,7 @@ def plane_sheets(fit: Fit, planes: Roughing, *, date: str = "", units: str = "me
     ]
 
 
+@kinds_checked
 def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = "metric") -> Sheet:
     """Return two rulers side by side: the block's, and the same lengths at the maquette's size.
 
@@ -149,8 +152,8 @@ def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = 
     >>> sheet.title, sheet.width, sheet.height
     ('rulers', 530, 85)
     """
-    if not (block_mm > 0 and factor > 0):
-        raise BadValueError("a ruler needs a length and a scale above 0")
+    above_0(block_mm, "block_mm", "a length in mm")
+    above_0(factor, "factor")
     lines: list[Line] = []
     us = units_of(units) is US
     step, half, whole = (25.4, 6, 12) if us else (10.0, 5, 10)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blockfit.facts.systems import UnitSystem, units_of
+from blockfit.kinds import kinds_checked
 from blockfit.sheets.yard.ranking import Comparison
 from blockfit.sheets.yard.rows import Row
 
@@ -62,6 +63,7 @@ class Concepts:
         """Return a line for each figure, in metric units."""
         return self.text()
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return a line for each figure, in ``"metric"`` or ``"us"`` units."""
         shown = units_of(units)
@@ -69,6 +71,7 @@ class Concepts:
         return "\n".join([f"what each figure needs, its best block by {self.rank}:", *lines]) + "\n"
 
 
+@kinds_checked
 def concepts(table: Comparison) -> Concepts:
     """Return what each of a table's figures needs of the yard, told apart by their names, in the order given.
 

@@ -13,6 +13,7 @@ from typing import Any
 from blockfit.errors import MissingExtraError
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import US, UnitSystem, units_of
+from blockfit.kinds import kinds_checked
 from blockfit.sheets.saving import as_json, partial_path, write_as
 from blockfit.sheets.words import rounded_down, rounded_up
 from blockfit.sheets.yard.rows import Row, csv_heading, csv_line, csv_stopped, name_words, why_words
@@ -55,6 +56,7 @@ class Comparison:
         """Return the table as text, in metric units."""
         return self.text()
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the table as text, in ``"metric"`` or ``"us"`` units."""
         shown = units_of(units)
@@ -84,6 +86,7 @@ class Comparison:
         priced = any(row.price is not None for row in self.rows)
         return partial(_cells, units=units, several=several, priced=priced)
 
+    @kinds_checked
     def save(self, path: str | Path, *, units: str = "metric") -> Path:
         """Write ``.csv`` (safe in a spreadsheet), ``.json``, or ``.html`` (one file, sorts by a click on a heading;
         in ``units``; the others hold SI values).

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import take_fields
 from blockfit.units import Length, length_mm
 from blockfit.waste.cuts.division import outline
 
@@ -46,6 +47,7 @@ class Method:
 
     def __post_init__(self) -> None:
         """Check that lengths are lengths and that it makes something."""
+        take_fields(self)
         for name in ("kerf_mm", "drift_mm", "overrun_mm"):
             value = getattr(self, name)
             if not (isinstance(value, int | float) and 0 <= value < math.inf):

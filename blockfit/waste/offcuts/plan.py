@@ -17,6 +17,7 @@ from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
 from blockfit.geometry.surface import centroid, signed_volume
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import arrays_of
 from blockfit.measure.sections import band, polygon_area
 from blockfit.search.result import Fit
@@ -95,6 +96,7 @@ class Offcut(Result):
     origin: Block | None = None
     sound_mm: Array | None = None
 
+    @kinds_checked
     def block(self, margin: Length = 0) -> Block:
         """Return the piece as a block to be carved, in the first block's frame: stone, bed, skin and flaws go with it.
 
@@ -167,6 +169,7 @@ class OffcutPlan(Result):
     wishes: tuple[Wish, ...] = ()
     by_cuts: tuple[Kind, ...] = ()
 
+    @kinds_checked
     def blocks(self, margin: Length = 0) -> list[Block]:
         """Return the pieces as blocks, a yard of them for `compare`; sawn faces lose ``margin`` of bruised stone."""
         return [piece.block(margin) for piece in self.pieces]
@@ -204,6 +207,7 @@ class OffcutPlan(Result):
         return tuple(steps)
 
 
+@kinds_checked
 def offcuts(  # noqa: PLR0913
     fit: Fit,
     *,
@@ -279,7 +283,9 @@ def offcuts(  # noqa: PLR0913
         least_thickness_mm=thick_mm,
         least_volume_m3=least_kg / density,
         most_volume_m3=most_kg / heavy,
-        wishes=wishes_of(weight_kg, first_only, shape, holds, cuts or "any", density, most_kg * density / heavy),
+        wishes=wishes_of(
+            weight_kg, first_only, shape, holds, "any" if cuts is None else cuts, density, most_kg * density / heavy
+        ),
     )
     planner = Planner(fit.block, limits)
     pieces: list[Offcut] = []

@@ -211,7 +211,7 @@ def _held(holds: Figure | Sequence[Length] | None) -> Figure | None:
     """Return what a piece must hold as a figure; a box is given by its three sides."""
     if holds is None or isinstance(holds, Figure):
         return holds
-    if isinstance(holds, str) or len(holds) != 3:
+    if isinstance(holds, str | bytes) or len(holds) != 3:
         raise BadValueError(f"holds={holds!r} must be a Figure or the three sides of a box, such as (300, 200, 500)")
     a, b, c = (length_mm(side, "holds", least=1) for side in holds)
     corners = np.array([[x, y, z] for x in (0, a) for y in (0, b) for z in (0, c)], np.float64)

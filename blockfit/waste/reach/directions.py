@@ -10,6 +10,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.turns import spread_directions
+from blockfit.kinds import kinds_checked
 from blockfit.measure.views import View, view_along
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
@@ -59,6 +60,7 @@ class Directions:
     pitch_mm: float
 
 
+@kinds_checked
 def directions(
     fit: Fit, *, count: int = 400, tool: Tool | None = None, least_angle: float = 15, pitch: Length | None = None
 ) -> Directions:

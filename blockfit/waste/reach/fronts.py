@@ -9,6 +9,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import counted, kinds_checked
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import lattice_over
 from blockfit.search.result import Fit
@@ -43,10 +44,11 @@ class Front(Result):
     trapped_m3: float = field(metadata=fact("between the surfaces", Sure.RESOLVED))
 
 
+@kinds_checked
 def best_front(
     fit: Fit,
     *,
-    fronts: Sequence[str] = ("front", "back", "left", "right"),
+    fronts: str | Sequence[str] = ("front", "back", "left", "right"),
     turns: int = 0,
     pitch: Length | None = None,
 ) -> list[Front]:
@@ -54,9 +56,9 @@ def best_front(
 
     ``turns`` adds that many level directions, evenly spread, for a block that may be turned on the banker.
 
-    ``fronts`` are names of faces, ``pitch`` is mm or text (default: a 400th of the block's longest side), to which the
-    answer is resolved. The base that the figure stands on does not count. Raises `OpenSurfaceError` for a figure that
-    is no solid, and `BadValueError` for one that does not fit, an unknown face, or nothing to compare.
+    ``fronts`` are names of faces, or one name, ``pitch`` is mm or text (default: a 400th of the block's longest side),
+    to which the answer is resolved. The base that the figure stands on does not count. Raises `OpenSurfaceError` for a
+    figure that is no solid, and `BadValueError` for one that does not fit, an unknown face, or nothing to compare.
 
     >>> import blockfit as bf
     >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
@@ -66,12 +68,14 @@ def best_front(
     [('right', 90000), ('back', 120000)]
     """
     solid = placed_solid(fit, "the best front")
-    if turns < 0 or (not fronts and not turns):
+    counted(turns, "turns")
+    fronts = (fronts,) if isinstance(fronts, str) else tuple(fronts)
+    if not fronts and not turns:
         raise BadValueError(f"turns={turns!r} and fronts={fronts!r} leave nothing to compare")
     step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
     elements = elements_of(solid.vertices, solid.faces, step)
     base = standing_base(elements, fit.block)
-    views = [view_of(fit.block, front) for front in fronts]
+    views = [view_of(fit.block, front, "fronts") for front in fronts]
     for angle in np.arange(turns) * (2 * np.pi / max(turns, 1)):
         view, _ = view_of(fit.block, [np.sin(angle), np.cos(angle), 0.0])
         views.append((view, f"turned {np.degrees(angle):.0f}° from the front"))

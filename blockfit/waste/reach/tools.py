@@ -36,7 +36,9 @@ class Tool:
     def __post_init__(self) -> None:
         """Check every length."""
         diameter, length, tip, tip_length, _ = self.sizes_mm
-        if length <= 0 or tip > diameter or tip_length > length:
+        if length <= 0:
+            raise BadValueError(f"length={self.length!r} must be more than 0")
+        if tip > diameter or tip_length > length:
             raise BadValueError(
                 f"a tool {diameter:g} mm thick and {length:g} mm long cannot have a tip of {tip:g} x {tip_length:g} mm"
             )

@@ -14,6 +14,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Flags, Ints
+from blockfit.kinds import counted, kinds_checked
 from blockfit.measure.columns import Columns, columns_of
 from blockfit.measure.views import FACE_DIRECTIONS, View, lattice_over, view_along
 from blockfit.search.result import Fit
@@ -80,6 +81,7 @@ class Undercuts(Result):
         return sum(region.area_mm2 for region in self.regions) + self.scattered_mm2
 
 
+@kinds_checked
 def undercuts(
     fit: Fit,
     *,
@@ -115,6 +117,7 @@ def undercuts(
         raise BadValueError(f"least_angle={least_angle!r} must be 0 to 90 degrees")
     if not 0 <= least_region < 1:
         raise BadValueError(f"least_region={least_region!r} must be a share of the surface, from 0 up")
+    counted(slants, "slants")
     block = fit.block
     step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
     view, name = view_of(block, front)
@@ -146,15 +149,15 @@ def undercuts(
     )
 
 
-def view_of(block: Block, front: Front) -> tuple[View, str]:
+def view_of(block: Block, front: Front, name: str = "front") -> tuple[View, str]:
     """Return the view of a face from outside, or along a direction, and its name."""
     if not isinstance(front, str):
-        return view_along(np.asarray(front, np.float64)), "direction given"
+        return view_along(front, name), "direction given"
     if front in FACE_DIRECTIONS:
         return view_along(FACE_DIRECTIONS[front]), front
     if front in block.names:
         return view_along(-block.normals[block.names.index(front)]), front
-    raise BadValueError(f"front={front!r} must be a direction or one of {', '.join(block.names)}")
+    raise BadValueError(f"{name}={front!r} must be a direction or one of {', '.join(block.names)}")
 
 
 def _volumes(block: Block, elements: Elements, columns: Columns) -> tuple[float, float, float, float]:

@@ -8,6 +8,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.polytope import corners_of
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import arrays_of, hull_solid
 from blockfit.search.proof.parting import most_stone_beyond, parting_of
 from blockfit.search.proof.support import hull_of
@@ -47,6 +48,7 @@ class FirstCut(Result):
     volume_bound_m3: float = field(metadata=fact("no single cut frees more than", Sure.PROVED, Rounding.UP))
 
 
+@kinds_checked
 def best_first_cut(fit: Fit, *, clearance: Length = 20, kerf: Length = 10, gap: float = 1e-2) -> FirstCut:
     """Return the one through cut that frees most stone, proved to ``gap``: no cut in any direction frees more by that.
 

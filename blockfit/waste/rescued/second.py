@@ -11,6 +11,7 @@ from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import arrays_of, hull_solid
 from blockfit.search.choice.fit import largest
 from blockfit.search.proof.parting import Parted, largest_beyond, parting_of
@@ -70,6 +71,7 @@ class SecondFigure:
         """Return what was found, in plain words."""
         return self.text()
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return what was found, in plain words."""
         shown = units_of(units)
@@ -85,6 +87,7 @@ class SecondFigure:
         )
 
 
+@kinds_checked
 def largest_from_waste(  # noqa: PLR0913
     fit: Fit,
     other: Figure,

@@ -15,6 +15,7 @@ from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, polytope_volume
 from blockfit.geometry.turns import spread_directions
+from blockfit.kinds import kinds_checked
 from blockfit.search.choice.fit import largest, safest
 from blockfit.search.proof.drawn import drawn_rotations, rotations_near
 from blockfit.search.proof.support import hull_of, reach
@@ -72,6 +73,7 @@ class _Task:
     inverses: Array
 
 
+@kinds_checked
 def share_block(
     figures: Sequence[Figure],
     block: Block,
@@ -102,7 +104,7 @@ def share_block(
     if not block.is_plain:
         raise BadValueError(f"{block.name} has flaws or rough sides; figures share a sound sawn block")
     asked = [1.0, 1.0] if scales is None else [ratio_value(scale, "scales") for scale in scales]
-    both = stances or (Stance.free(), Stance.free())
+    both = (Stance.free(), Stance.free()) if stances is None else tuple(stances)
     margins = _margins(covers)
     if len(asked) != 2 or len(both) != 2:
         raise BadValueError("scales and stances need one entry for each of the two figures")
@@ -134,7 +136,7 @@ def share_block(
 
 
 def _margins(covers: Length | Sequence[Length]) -> tuple[float, float]:
-    if isinstance(covers, str | int | float):
+    if isinstance(covers, str | int | float) or not isinstance(covers, Sequence):
         covers = (covers, covers)
     if len(covers) != 2:
         raise BadValueError(f"covers={covers!r} must be one length, or one for each of the two figures")

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.facts.results import Result
+from blockfit.kinds import kinds_checked
 from blockfit.waste.offcuts.plan import OffcutPlan
 
 __all__ = ["PieceWorth", "Worth", "worth"]
@@ -69,6 +70,7 @@ class Worth(Result):
         return self.pieces[-1].net_so_far if self.pieces else 0.0
 
 
+@kinds_checked
 def worth(
     plan: OffcutPlan,
     *,

@@ -9,6 +9,7 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit, counted_faces
@@ -46,6 +47,7 @@ class Cover(Result):
     margin_mm: float = field(metadata=fact("taken off for the figure's margin", Sure.GIVEN))
 
 
+@kinds_checked
 def stone_cover(fit: Fit) -> Cover:
     """Return how much sound stone covers the figure. Faces asked for none do not count, unless all are.
 

@@ -14,6 +14,7 @@ import numpy as np
 from blockfit.facts.measures import Fact, Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked
 from blockfit.search.flawed.obstacles import Obstacle, obstacles_of, stone_obstacle
 from blockfit.search.flawed.travel import first_blocked
 from blockfit.search.result import Fit
@@ -68,6 +69,7 @@ class Setback(Result):
 _known: "WeakKeyDictionary[Fit, Setback]" = WeakKeyDictionary()
 
 
+@kinds_checked
 def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
     """Return how far the figure can go straight back with the cover that was asked, and the five other ways.
 

@@ -12,6 +12,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import Solid, arrays_of
 from blockfit.measure.cross_sections import section_areas
 from blockfit.measure.views import FACE_DIRECTIONS
@@ -98,6 +99,7 @@ class Squaring(Result):
         )  # fmt: skip
 
 
+@kinds_checked
 def squaring(fit: Fit, *, share: float = 0.5) -> Squaring:
     """Return the least that must be sawn off a rough block for a base and two reference faces beside it.
 

@@ -13,6 +13,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import counted, kinds_checked
 from blockfit.search.result import Fit
 from blockfit.units import Length, Mass, length_mm
 from blockfit.waste.offcuts.plan import OffcutPlan
@@ -65,6 +66,7 @@ class Handling(Result):
         return {**record_of(self), "lifts": [{"name": name, **lift.record()} for name, lift in self.lifts]}
 
 
+@kinds_checked
 def handling(  # noqa: PLR0913
     fit: Fit,
     offcuts: OffcutPlan | None = None,
@@ -111,6 +113,9 @@ def handling(  # noqa: PLR0913
     [('opening 800 mm x 2,000 mm', True), ('table', True)]
     """
     figure = placed_solid(fit, "handling")
+    counted(legs, "legs", least=1)
+    if not 0 < sling_angle <= 90:
+        raise BadValueError(f"sling_angle={sling_angle!r} must be above 0° and up to 90° from the horizontal")
     limits = limits_of(
         openings=openings,
         hook_height=hook_height,

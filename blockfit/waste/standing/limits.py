@@ -97,7 +97,7 @@ def limits_of(  # noqa: PLR0913
         raise BadValueError(f"friction={friction!r} must be a coefficient, such as 0.6")
     doors = []
     for opening in openings:
-        wide, tall = (length_mm(side, "opening", least=0) for side in opening)
+        wide, tall = (length_mm(side, "openings", least=0) for side in opening)
         doors.append((wide, tall))
     carried = {"table_kg": table_kg, "hoist_kg": hoist_kg, "gantry_kg": gantry_kg, "slings_kg": slings_kg}
     return Limits(

@@ -15,6 +15,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, hull_planes, inner_ball, polytope_volume
+from blockfit.kinds import above_0, kinds_checked, number_in
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
@@ -121,6 +122,7 @@ ALLOWANCES: Mapping[str, float] = {"point": 15.0, "claw": 5.0, "flat": 1.0}
 """Stone in mm that a tool leaves over the finished surface; common practice, no source: give your own."""
 
 
+@kinds_checked
 def weights(
     fit: Fit,
     offcuts: OffcutPlan | None = None,
@@ -199,6 +201,7 @@ def weights(
     )
 
 
+@kinds_checked
 def hours(
     weight: Weights,
     kg_per_hour: Mapping[str, float],
@@ -223,10 +226,11 @@ def hours(
     [4.1, 5.4]
     """
     told = []
+    number_in(area_m2, "area_m2", 0)
     unknown = set(kg_per_hour) - {stage.name for stage in weight.stages} - {"other"}
     if unknown:
         names = ", ".join(stage.name for stage in weight.stages)
-        raise BadValueError(f"kg_per_hour names {sorted(unknown)[0]!r}; the stages are {names}, or other")
+        raise BadValueError(f"kg_per_hour names {sorted(unknown, key=str)[0]!r}; the stages are {names}, or other")
     for stage in weight.stages:
         rate = kg_per_hour.get(stage.name, kg_per_hour.get("other"))
         if rate is None:
@@ -235,7 +239,7 @@ def hours(
             raise BadValueError("hours by weight need a stone: name it in the block")
         told.append((stage.name, stage.removed_kg / _rate(rate, stage.name)))
     if finishing_m2_per_hour is not None:
-        told.append(("finishing", area_m2 / _rate(finishing_m2_per_hour, "finishing")))
+        told.append(("finishing", area_m2 / above_0(finishing_m2_per_hour, "finishing_m2_per_hour", "m² an hour,")))
     return tuple(told)
 
 

@@ -9,6 +9,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import counted, kinds_checked
 from blockfit.measure.booleans import body_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
@@ -87,6 +88,7 @@ class ThinStone(Result):
         return neck.stress_mpa / high, neck.stress_mpa / low
 
 
+@kinds_checked
 def thin_stone(  # noqa: PLR0913
     fit: Fit,
     *,
@@ -120,6 +122,7 @@ def thin_stone(  # noqa: PLR0913
     ([4.9, 12.0], 'given by the user, 70% of its lower end wet')
     """
     figure = placed_solid(fit, "thin stone")
+    counted(most, "most")
     tall = figure.size_mm[2]
     spacing_mm = max(tall / 400, 1e-3) if spacing is None else length_mm(spacing, "spacing")
     if spacing_mm <= 0:
