@@ -10,6 +10,7 @@ from typing import Any
 from blockfit.errors import BadValueError, safe_lines
 from blockfit.facts.results import plain
 from blockfit.facts.systems import METRIC, US, UnitSystem, units_of
+from blockfit.kinds import counted, kinds_checked
 from blockfit.search.ask import Ask, Seek
 from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit, Verdict
@@ -29,7 +30,7 @@ from blockfit.sheets.survey.record import figure_record, fit_record
 from blockfit.sheets.words import Layout, layout_of
 from blockfit.solids.stage import StageStone
 from blockfit.solids.stance import Stance
-from blockfit.units import Length, Mass
+from blockfit.units import Length, Mass, length_mm, mass_kg
 from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
@@ -86,12 +87,15 @@ class Survey:
         """Return the survey as a carver reads it, in metric units."""
         return self.text()
 
+    @kinds_checked
     def text(self, units: str = "metric", detail: str = "usual", *, width: int | None = None) -> str:
         """Return the survey as a carver reads it: first the ten lines that decide, then the details.
 
         ``units`` is ``"metric"`` or ``"us"``; ``detail`` is ``"brief"`` (the ten lines), ``"usual"``, or ``"all"``,
         which lists everything. ``width`` is in columns: by default what ``COLUMNS`` says, or 80.
         """
+        if width is not None:
+            counted(width, "width", least=1)
         layout = layout_of(units, detail, width)
         return "\n".join(safe_lines(line).replace("\n", " ").rstrip() for line in self._lines(layout)) + "\n"
 
@@ -186,6 +190,7 @@ class Survey:
         data: dict[str, Any] = plain(parts)
         return data
 
+    @kinds_checked
     def page(self, units: str = "metric") -> str:
         """Return the survey as one self-contained page, in both systems of units; it opens with ``units``."""
         shown = units_of(units)
@@ -213,6 +218,7 @@ class Survey:
             shown[inward] = [line for line in shown[inward] if not starts_with(line, numbers)]
         return PageWords(alarms, self._brief(layout, alarms), tuple(shown.items()))
 
+    @kinds_checked
     def save(self, path: str | Path, *, units: str = "metric") -> None:
         """Write the survey: ``.html`` one page that opens offline, ``.txt`` as printed, ``.json`` as data.
 
@@ -227,6 +233,7 @@ class Survey:
         write_as(path, "a survey", bodies)
 
 
+@kinds_checked
 def survey(  # noqa: PLR0913
     fit: Fit,
     *,
@@ -266,12 +273,13 @@ def survey(  # noqa: PLR0913
     >>> known.text(detail="brief").splitlines()[0]
     'figure in 900 x 300 x 600 mm'
     """
-    known = [name for name, option in signature(handling).parameters.items() if option.kind is option.KEYWORD_ONLY]
-    if unknown := [str(name) for name in limits if name not in known]:
-        raise BadValueError(f"limits: {unknown[0]!r} is not known; known are {', '.join(known)}")
-    of_offcuts = [name for name, option in signature(offcuts).parameters.items() if option.kind is option.KEYWORD_ONLY]
-    if unknown := [str(name) for name in sawing if name not in of_offcuts]:
-        raise BadValueError(f"sawing: {unknown[0]!r} is not known; known are {', '.join(of_offcuts)}")
+    _check_names(limits, sawing)
+    if lift_limit_kg is not None:
+        mass_kg(lift_limit_kg, "lift_limit_kg")
+    mass_kg(least_weight_kg, "least_weight_kg")
+    for name, value in (("clearance", clearance), ("kerf", kerf), ("reserve", reserve), ("pitch", pitch)):
+        if (name, value) != ("reserve", "all") and not (value is None and name in ("kerf", "pitch")):
+            length_mm(value, name, least=1e-3 if name == "pitch" else 0)  # type: ignore[arg-type]
     known_gains: tuple[tuple[str, Fit], ...] = ()
     if alternatives:
         progress("trying other stances")
@@ -306,6 +314,22 @@ def survey(  # noqa: PLR0913
     moved = handling(fit, plan, cut, **limits)
     progress("thin stone")
     return replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin_stone(fit))
+
+
+def _check_names(limits: Mapping[str, Any], sawing: Mapping[str, Any]) -> None:
+    """Raise `BadValueError` for options that `handling` and `offcuts` do not have, and for those that survey has."""
+    known, of_offcuts, own = _options(handling), _options(offcuts), _options(survey)
+    if unknown := [str(name) for name in limits if name not in known]:
+        raise BadValueError(f"limits: {unknown[0]!r} is not known; known are {', '.join(known)}")
+    if twice := [str(name) for name in sawing if name in own and name in of_offcuts]:
+        raise BadValueError(f"sawing: {twice[0]!r} is an option of survey itself; give survey(fit, {twice[0]}=...)")
+    of_offcuts = [name for name in of_offcuts if name not in own]
+    if unknown := [str(name) for name in sawing if name not in of_offcuts]:
+        raise BadValueError(f"sawing: {unknown[0]!r} is not known; known are {', '.join(of_offcuts)}")
+
+
+def _options(question: Callable[..., Any]) -> list[str]:
+    return [name for name, option in signature(question).parameters.items() if option.kind is option.KEYWORD_ONLY]
 
 
 _NO_FIT = "cover, undercuts, offcuts and weights are reported for a figure that fits"
