@@ -10,6 +10,7 @@ from blockfit.carving.registration import Registration
 from blockfit.carving.scan_stone import stone_of_scan
 from blockfit.carving.stages import stage_from
 from blockfit.errors import BadValueError
+from blockfit.kinds import above_0, kinds_checked
 from blockfit.marking.check import Check
 from blockfit.marking.check import check as check_readings
 from blockfit.marking.datum import Datum
@@ -22,6 +23,8 @@ from blockfit.units import Length, length_mm
 
 __all__ = ["Pace", "check", "pace"]
 
+_SAME_M3 = 5e-6  # 0.005 l: what is shown as 0.00 l
+
 
 @overload
 def check(fit: Fit, readings: Registration | StageStone | Figure, *, error: Length = 2) -> StoneLeft: ...
@@ -29,6 +32,7 @@ def check(fit: Fit, readings: Registration | StageStone | Figure, *, error: Leng
 def check(
     fit: Fit, readings: Mapping[str, Any] | Iterable[Any], *, datum: Datum | None = None, error: Length = 2
 ) -> Check: ...
+@kinds_checked
 def check(fit: Fit, readings: Any, *, datum: Datum | None = None, error: Length = 2) -> Check | StoneLeft:
     """Return what readings taken back from the stone say, or how much stone a scan of it leaves.
 
@@ -90,6 +94,7 @@ class Pace:
     hours_left: float | None
 
 
+@kinds_checked
 def pace(first: StoneLeft, later: StoneLeft, dates: tuple[str, str], *, hours: float | None = None) -> Pace:
     """Return how fast the stone went between two stages on two ``dates`` (year-month-day), and what remains.
 
@@ -112,10 +117,12 @@ def pace(first: StoneLeft, later: StoneLeft, dates: tuple[str, str], *, hours: f
     days = (end - start).days
     if days <= 0:
         raise BadValueError(f"dates={dates!r} must be two days, the earlier first")
-    if hours is not None and not hours > 0:
-        raise BadValueError(f"hours={hours!r} must be more than 0")
+    if hours is not None:
+        above_0(hours, "hours")
     gone = first.volume_m3 - later.volume_m3
-    if gone <= 0:
+    if abs(gone) < _SAME_M3:
+        raise BadValueError("no stone has gone between the two stages, first and later: there is no pace to tell")
+    if gone < 0:
         raise BadValueError(f"{-gone * 1000:.2f} l more are left later than before: check the scans")
     per_hour = None if hours is None else gone / hours
     left = None if per_hour is None else later.volume_m3 / per_hour
