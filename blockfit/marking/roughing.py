@@ -13,6 +13,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
+from blockfit.kinds import kinds_checked
 from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import prism
 from blockfit.measure.sections import area_of, convex_area, grown, only_areas, rings_of, swept_area
@@ -32,6 +33,7 @@ AXES = {"front": (0, 2), "back": (0, 2), "left": (1, 2), "right": (1, 2), "botto
 _MOST_PLANES = 400
 _L_PER_CU_FT = 0.3048**3 * 1000
 _DRAWN_MM = 0.02  # more is kept than the allowance: what drawing and cutting out an outline may lose
+_LEAST_CUT_MM = 1e-3  # what is less deep is no cut
 _ENOUGH = 1e-3  # of the whole shadow: what comes into view after the end
 
 
@@ -99,10 +101,11 @@ class Roughing(Result):
     end_words: str = field(metadata=fact("because", Sure.EXACT))
     from_words: str = field(metadata=fact("depths are measured", Sure.GIVEN))
 
+    @kinds_checked
     def rows(self, units: str = "metric") -> list[tuple[str, ...]]:
         """Return the table as text, a heading first; depths rounded so that stone is left."""
         shown = units_of(units)
-        us, stone = shown is US, self.planes[0].removed_kg is not None
+        us, stone = shown is US, all(p.removed_kg is not None for p in self.planes)
         length, amount = ("in", "lb" if stone else "cu ft") if us else ("mm", "kg" if stone else "l")
         table: list[tuple[str, ...]] = [
             ("plane", f"depth {length}", f"out {amount}", "so far", f"setback left {length}")
@@ -115,6 +118,7 @@ class Roughing(Result):
             table.append((str(k), depth, f"{(out or 0.0) / per:,.1f}", f"{(total or 0.0) / per:,.1f}", back))
         return table
 
+    @kinds_checked
     def text(self, units: str = "metric") -> str:
         """Return the planes as a table."""
         shown = units_of(units)
@@ -127,9 +131,12 @@ class Roughing(Result):
             "",
             in_columns(self.rows(units)),
         ]
+        if not self.planes:
+            lines[2:] = ["The end lies on the face: nothing may go, and there is no plane to cut."]
         return "\n".join(lines) + "\n"
 
 
+@kinds_checked
 def roughing(
     fit: Fit,
     *,
@@ -171,6 +178,8 @@ def roughing(
     if end > deep + 1e-6:
         raise BadValueError(f"until={until!r} lies {end - deep:.0f} mm beyond the block")
     depths = [step_mm * k for k in range(1, int(np.ceil(end / step_mm - 1e-9)))] + [end]
+    if end < _LEAST_CUT_MM:  # the figure touches the face: there is nothing to take off
+        depths = []
     if len(depths) > _MOST_PLANES:
         raise BadValueError(f"a step of {step_mm:g} mm makes {len(depths)} planes; take a larger one")
     stone = fit.block.stone
