@@ -9,6 +9,7 @@ from typing import IO, Any
 
 from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError, plain_text, shown_name
 from blockfit.intake.guard import MOST_MESH_BYTES, json_from, regular_file, text_of
+from blockfit.kinds import kinds_checked
 from blockfit.solids.block import Block
 from blockfit.solids.stone import Stone, find_stone
 from blockfit.units import ambiguous, length_mm, number_of, unit_mm
@@ -25,6 +26,7 @@ _MOST_PRICE = 1e12
 _LEAST_MM = 10.0  # a size below that, written as 1.500, is taken for one whose dot groups thousands
 
 
+@kinds_checked
 def read_blocks(path: str | Path, *, skip_bad: bool = False) -> list[Block]:
     r"""Return the blocks of a yard file.
 
@@ -69,6 +71,7 @@ def _all_mistakes(name: str, wrong: list[str]) -> str:
     return f"{name}: {wrong[0]}" + (f"; and {len(wrong) - 1} more" if len(wrong) > 1 else "")
 
 
+@kinds_checked
 def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
     r"""Yield each row's place in the file, and its block or what is wrong with it; one row in memory at a time.
 
@@ -167,7 +170,7 @@ def _block(cells: dict[str, Any], number: int) -> Block | list[str]:
             wrong.append(f"column {_shown(heading)}: {_shown(value)} {_why(error) or f'should be {expected}'}")
             return None
 
-    sizes = [ask(size, _length, "a length with a unit, such as 900 mm") for size in _SIZES]
+    sizes = [ask(size, _size, "a length with a unit, such as 900 mm") for size in _SIZES]
     skin = ask("skin", _length, "a length with a unit, such as 15 mm") or 0.0
     stone = ask("stone", lambda value, unit: find_stone(str(value)), "a stone of the table")
     density = ask("density", lambda value, unit: _density(value), "a density in kg/m³, measured")
@@ -206,7 +209,9 @@ def _why(error: Exception) -> str:
         return ""
     reason = re.split(r"; write for instance|\? known:", str(error))[0]
     verb = re.search(r"^\w+=\S.*? (?=is |has |must |can )", reason)
-    return reason[verb.end() :] if verb else f"({reason})"
+    if verb or reason.startswith("must "):
+        return reason[verb.end() :] if verb else reason
+    return f"({reason})"
 
 
 def _length(value: Any, unit: str | None) -> float:
@@ -220,6 +225,13 @@ def _length(value: Any, unit: str | None) -> float:
     if grouped and isinstance(value, str) and millimetres < _LEAST_MM:
         raise ambiguous(grouped.group(), "length")
     return length_mm(millimetres, "length", least=0)
+
+
+def _size(value: Any, unit: str | None) -> float:
+    size = _length(value, unit)
+    if size <= 0:
+        raise BadValueError("must be more than 0")
+    return size
 
 
 def _density(value: Any) -> float:
