@@ -36,8 +36,9 @@ from blockfit.marking.setting import Setting, setting
 from blockfit.overview import Survey, survey
 from blockfit.search.ask import Ask, Seek
 from blockfit.search.choice.fit import answer, largest, safest
+from blockfit.search.choice.ladder import Recovery, Rung
 from blockfit.search.choice.least_box import BlockSize, smallest_block
-from blockfit.search.choice.recovery import Recovery, Rung, recover
+from blockfit.search.choice.recovery import recover
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.page.left import save_left
 from blockfit.sheets.pictures import drawings as pictures

@@ -20,7 +20,7 @@ from blockfit.marking.pointing import Between, Pointing
 from blockfit.marking.roughing import Plane, Roughing
 from blockfit.marking.rounding import Grain
 from blockfit.search.ask import Ask, Seek
-from blockfit.search.choice.recovery import Recovery, Rung
+from blockfit.search.choice.ladder import Recovery, Rung
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure, Repair

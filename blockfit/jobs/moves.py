@@ -9,8 +9,10 @@ from blockfit.errors import BadValueError
 from blockfit.jobs.job import Job
 from blockfit.jobs.losses import lost_so_far
 from blockfit.jobs.stone import stone_now
+from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Seek
-from blockfit.search.choice.recovery import Recovery, Rung, lost_flaws, recover
+from blockfit.search.choice.ladder import Recovery, Rung
+from blockfit.search.choice.recovery import lost_flaws, recover
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import SURFACE
 from blockfit.solids.flaw import Flaw
@@ -23,6 +25,7 @@ __all__ = ["ladder", "taken"]
 _LETTERS = "abc"
 
 
+@kinds_checked
 def ladder(job: Job, *, margin: Length = 0, **limits: Any) -> Recovery:
     """Return where the figure still goes in the stone as it stands, clear by ``margin`` of all that was lost.
 
@@ -31,6 +34,7 @@ def ladder(job: Job, *, margin: Length = 0, **limits: Any) -> Recovery:
     return recover(job.fit, lost_so_far(job), stone=stone_now(job), margin=margin, **limits)
 
 
+@kinds_checked
 def taken(job: Job, found: Recovery, letter: str, *, why: str = "", margin: Length = 0, when: str | None = None) -> Job:
     """Return the job with the placement of a rung, ``a``, ``b`` or ``c``.
 
