@@ -69,11 +69,14 @@ def kinds_checked(function: Callable[_P, _R]) -> Callable[_P, _R]:
     return asked
 
 
-def take_fields(made: Any) -> None:
-    """Check each field of a dataclass that is being made by its annotation, as `kinds_checked` does options."""
+def take_fields(made: Any, but: tuple[str, ...] = ()) -> None:
+    """Check each field of a dataclass that is being made by its annotation, as `kinds_checked` does options.
+
+    Those in ``but`` are checked elsewhere: a length that is kept in mm may be given as text.
+    """
     hints = _hints(cast(Hashable, type(made)))
     for one in fields(made):
-        if one.init:
+        if one.init and one.name not in but:
             value = getattr(made, one.name)
             if (taken := _taken(value, one.name, hints[one.name])) is not value:
                 object.__setattr__(made, one.name, taken)
@@ -114,7 +117,7 @@ def above_0(value: float, name: str, what: str = "a number") -> float:
     0.5
     """
     if not (_is_number(value) and value > 0 and math.isfinite(value)):
-        raise BadValueError(f"{name}={value!r} must be {what} above 0")
+        raise BadValueError(f"{name}={value!r} must be {what}, more than 0")
     return float(value)
 
 

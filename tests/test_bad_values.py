@@ -257,7 +257,7 @@ def _refused(of: dict[str, Any]) -> dict[str, tuple[Any, str]]:
         "half a direction": (lambda: bf.directions(fit, count=20.5), "count=20.5 must be a whole number"),
         "no covers": (lambda: bf.share_block([figure, figure], of["block"], covers=None), "covers=None"),
         "a ruler in words": (lambda: bf.ruler_sheet("500 mm", 4), "block_mm='500 mm' must be a number"),
-        "effort below 0": (lambda: bf.recover(fit, effort=-1), "effort=-1 must be a number above 0"),
+        "effort below 0": (lambda: bf.recover(fit, effort=-1), "effort=-1 must be a number, more than 0"),
         "slants below 0": (lambda: bf.undercuts(fit, slants=-3), "slants=-3 must be a whole number, at least 0"),
         "necks below 0": (lambda: bf.thin_stone(fit, most=-1), "most=-1 must be a whole number, at least 0"),
         "no pace": (lambda: bf.pace(left, left, ("2026-03-02", "2026-03-04")), "no stone has gone between"),

@@ -86,7 +86,7 @@ def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
     ...     text = file.write_text("name,width (in),depth (in),height (in),stone\nA-3,36,30,60,marble\nA-4,0,30,60,\n")
     ...     rows = list(bf.iter_blocks(file))
     >>> rows[0][0], rows[0][1].name, rows[1]
-    ('line 2', 'A-3', ('line 3', ['width=0.0 must be more than 0']))
+    ('line 2', 'A-3', ('line 3', ["column 'width (in)': '0' must be more than 0"]))
     """
     file = Path(path)
     try:

@@ -78,7 +78,7 @@ class Ask:
         if self.seek not in (*Seek, *(seek.value for seek in Seek)):
             raise BadValueError(f"seek={self.seek!r} must be one of {', '.join(map(str, Seek))}")
         object.__setattr__(self, "seek", Seek(self.seek))
-        take_fields(self)
+        take_fields(self, but=("scale", "scales"))
         if not (math.isfinite(self.gap) and self.gap >= 0):
             raise BadValueError(f"gap={self.gap!r} must be 0 or more; 1e-3 proves the answer to a thousandth")
         if self.max_cells < 1:

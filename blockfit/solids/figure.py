@@ -74,7 +74,7 @@ class Figure:
 
     def __post_init__(self) -> None:
         """Copy, check and freeze."""
-        take_fields(self)
+        take_fields(self, but=("margin_mm", "ratio"))
         object.__setattr__(self, "ratio", ratio_value(self.ratio))
         vertices = frozen(self.vertices, (None, 3), "vertices")
         if len(vertices) == 0:

@@ -35,7 +35,7 @@ def test_what_is_asked_wrongly_is_said(what):
 def test_the_pace_from_two_stages_and_the_hours_between():
     fit = brick_fit()
     whole = bf.stone_left(fit, bf.stage_of(fit))
-    planes = bf.roughing(fit, step=30, allowance=0)
+    planes = bf.roughing(fit, step=30, allowance=0, face="top")
     later = bf.stone_left(fit, bf.stage_of(fit, planes=planes, to=1))
     told = bf.pace(whole, later, ("2026-03-02", "2026-03-12"), hours=20)
     assert told.days == 10

@@ -125,7 +125,7 @@ def test_stages_that_are_none():
     for given, words in (
         ({"planes": table, "to": 99}, "0 to"),
         ({"planes": [table, table], "to": [1]}, "one count"),
-        ({"lost": "all"}, "flaws or closed surfaces"),
+        ({"lost": "all"}, "must be a Flaw or a Figure"),
         ({"gone": [("all", cuboid(5000, 5000, 5000, at=(-100, -100, -100)))]}, "nothing is left"),
         ({"scan": bf.Figure.from_points(statue().vertices)}, "closed solid"),
     ):

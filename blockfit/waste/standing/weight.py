@@ -239,7 +239,7 @@ def hours(
             raise BadValueError("hours by weight need a stone: name it in the block")
         told.append((stage.name, stage.removed_kg / _rate(rate, stage.name)))
     if finishing_m2_per_hour is not None:
-        told.append(("finishing", area_m2 / above_0(finishing_m2_per_hour, "finishing_m2_per_hour", "m² an hour,")))
+        told.append(("finishing", area_m2 / above_0(finishing_m2_per_hour, "finishing_m2_per_hour", "m² an hour")))
     return tuple(told)
 
 
