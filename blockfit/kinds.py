@@ -23,6 +23,7 @@ __all__ = ["above_0", "counted", "kinds_checked", "number_in", "take_fields"]
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
+_FEW = {2: "two", 3: "three"}
 _WHOLE: tuple[Any, ...] = (Mapping, Callable)  # of these only the outside is looked at
 _WORDS = {
     NoneType: "None",
@@ -213,6 +214,8 @@ def _one_in_words(kind: Any) -> str:
     if origin is Mapping:
         return "a mapping"
     if origin is tuple and inner and inner[-1] is not Ellipsis:
+        if set(inner) == {float} and len(inner) in _FEW:
+            return f"{_FEW[len(inner)]} numbers"
         return f"{len(inner)} values ({', '.join(map(_words, inner))})"
     if inner:
         return f"a list, each {_words(inner[0])}"
