@@ -17,7 +17,7 @@ from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
 from blockfit.geometry.surface import centroid, signed_volume
-from blockfit.kinds import kinds_checked
+from blockfit.kinds import counted, kinds_checked
 from blockfit.measure.booleans import arrays_of
 from blockfit.measure.sections import band, polygon_area
 from blockfit.search.result import Fit
@@ -96,7 +96,6 @@ class Offcut(Result):
     origin: Block | None = None
     sound_mm: Array | None = None
 
-    @kinds_checked
     def block(self, margin: Length = 0) -> Block:
         """Return the piece as a block to be carved, in the first block's frame: stone, bed, skin and flaws go with it.
 
@@ -169,7 +168,6 @@ class OffcutPlan(Result):
     wishes: tuple[Wish, ...] = ()
     by_cuts: tuple[Kind, ...] = ()
 
-    @kinds_checked
     def blocks(self, margin: Length = 0) -> list[Block]:
         """Return the pieces as blocks, a yard of them for `compare`; sawn faces lose ``margin`` of bruised stone."""
         return [piece.block(margin) for piece in self.pieces]
@@ -266,8 +264,7 @@ def offcuts(  # noqa: PLR0913
     back_mm = setback(fit).back_mm
     reserve_mm = back_mm if reserve == "all" else length_mm(reserve, "reserve", least=0)
     web_mm = length_mm(web, "web", least=0)
-    if effort not in (1, 2, 3, 4):
-        raise BadValueError(f"effort={effort!r} must be 1, 2, 3 or 4")
+    counted(effort, "effort", least=1, most=4)
     thick_mm = length_mm(least_thickness, "least_thickness", least=1)
     least_kg, lift_kg = _checked_limits(most_cuts, least_weight_kg, lift_limit_kg, most_pieces)
     ways = ways_of(methods, kerf)
@@ -283,9 +280,7 @@ def offcuts(  # noqa: PLR0913
         least_thickness_mm=thick_mm,
         least_volume_m3=least_kg / density,
         most_volume_m3=most_kg / heavy,
-        wishes=wishes_of(
-            weight_kg, first_only, shape, holds, "any" if cuts is None else cuts, density, most_kg * density / heavy
-        ),
+        wishes=wishes_of(weight_kg, first_only, shape, holds, cuts, density, most_kg * density / heavy),
     )
     planner = Planner(fit.block, limits)
     pieces: list[Offcut] = []
@@ -345,8 +340,7 @@ def _checked_limits(
     most_cuts: int, least_weight_kg: Mass, lift_limit_kg: Mass | None, most_pieces: int | None
 ) -> tuple[float, float | None]:
     """Return the least weight and the lift limit in kg."""
-    if most_cuts not in (1, 2, 3):
-        raise BadValueError(f"most_cuts={most_cuts!r} must be 1, 2 or 3")
+    counted(most_cuts, "most_cuts", least=1, most=3)
     least_kg = mass_kg(least_weight_kg, "least_weight_kg")
     lift_kg = None if lift_limit_kg is None else mass_kg(lift_limit_kg, "lift_limit_kg")
     if lift_kg is not None and not lift_kg > least_kg:

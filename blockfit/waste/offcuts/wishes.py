@@ -164,13 +164,14 @@ def wishes_of(
     first_only: bool,
     shape: str,
     holds: Figure | Sequence[Length] | None,
-    cuts: str,
+    cuts: str | None,
     density_kg_m3: float,
     most_kg: float,
 ) -> Wishes:
     """Return wishes, checked; ``most_kg`` is the heaviest piece, at the typical density, that may be lifted."""
     if shape not in _SHAPES:
         raise BadValueError(f"shape={shape!r} must be one of {', '.join(_SHAPES)}")
+    cuts = "any" if cuts is None else cuts
     if cuts not in CUTS:
         raise BadValueError(f"cuts={cuts!r} must be one of {', '.join(CUTS)}")
     asked = Wishes(first_only=first_only, shape=shape, holds=_held(holds), cuts=cuts)
