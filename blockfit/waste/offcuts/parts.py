@@ -1,5 +1,6 @@
 """A piece as it is planned: the wedge it comes from, the parts that it is divided into, what is taken in the end."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -8,10 +9,12 @@ import numpy as np
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid
 from blockfit.waste.cuts.division import spans
-from blockfit.waste.cuts.methods import Method
+from blockfit.waste.cuts.methods import Method, capable
 from blockfit.waste.offcuts.wedges import Wedge
 
-__all__ = ["Part", "Setting", "Span", "parted"]
+__all__ = ["Part", "Setting", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
+
+_SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,3 +71,34 @@ def parted(
         offsets = np.append(wedge.offsets, [start for _, start in starts])
         parts.append(Span(normals, offsets, (*methods, *[saw for _ in starts]), ends, bool(starts or ends)))
     return parts
+
+
+def beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
+    """Return what of a solid lies beyond all planes ``normals @ x >= offsets``."""
+    for normal, offset in zip(normals, offsets, strict=True):
+        solid = solid.trim_by_plane(normal.tolist(), float(offset))
+    return solid
+
+
+def sawn_m2(left: Solid, normals: Array, offsets: Array, k: int, ends: Sequence[tuple[Array, float]]) -> float:
+    """Return the area in m² of the stone ``left`` that cut k passes through: what earlier cuts took is air.
+
+    ``ends`` bound a part of a divided piece: directions, and how far it goes along them.
+    """
+    others = [j for j in range(len(normals)) if j != k]
+    slab = beyond(left, normals[others], offsets[others])
+    for axis, end in ends:
+        slab = slab.trim_by_plane((-axis).tolist(), -end)
+    slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
+    return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
+
+
+def dividing_saw(plan: Setting, methods: Sequence[Method], corners: Array, is_light: bool) -> Method | None:
+    """Return what divides a piece with these corners: its cut stops at the piece's own, and runs on no further.
+
+    ``None`` where nothing can; what is light enough to be lifted is not divided, and any will do.
+    """
+    allowed = max(method.overrun_mm for method in plan.methods)
+    fitting = [method for method in methods if method.overrun_mm <= allowed]
+    saw = capable(fitting, len(plan.methods) + 1, float(np.ptp(corners, axis=0).min()))
+    return methods[0] if saw is None and is_light else saw

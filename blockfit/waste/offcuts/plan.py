@@ -30,7 +30,7 @@ from blockfit.waste.cuts.division import frame_of
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.methods import Method, ways_of
 from blockfit.waste.cuts.sweep import free_travel
-from blockfit.waste.offcuts.beam import best_course
+from blockfit.waste.offcuts.courses import best_course
 from blockfit.waste.offcuts.parts import Part
 from blockfit.waste.offcuts.planner import Planner
 from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
@@ -244,8 +244,8 @@ def offcuts(  # noqa: PLR0913
     that each ``holds`` a box of three sides or a figure as large as it is; pieces that do not are not taken, and
     `OffcutPlan.wishes` says so. ``cuts`` are ``"square"`` (parallel to faces of the block), ``"slant"`` (square to one
     face) or ``"any"``; where it is given, `OffcutPlan.by_cuts` says what the other kinds would save, unless ``compare``
-    is off. ``effort``, 1 to 4, is how many courses of pieces are carried on side by side: more than one saves no less,
-    often some hundredths of the waste more, and takes as much longer.
+    is off. ``effort``, 1 to 4, is how many courses of pieces are tried, each by other random directions: more than one
+    saves no less, often some hundredths of the waste more, and takes as much longer.
 
     Every piece keeps its clearance exactly. The clearance, the least thickness, the least weight and the web are
     starting values, without a source. Raises `OpenSurfaceError` for a figure that is no solid, and `BadValueError` for
@@ -288,12 +288,7 @@ def offcuts(  # noqa: PLR0913
     for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),):
         planner.keep_clear_of(light, kept_mm)
         room = None if most_pieces is None else most_pieces - len(pieces)
-        course = list(best_course(planner, most_cuts, room, effort)) if effort > 1 else []
-        while most_pieces is None or len(pieces) < most_pieces:
-            ahead = course[:1] if effort > 1 else planner.next_wedges(most_cuts, 1)
-            if not ahead:
-                break
-            plan, course = ahead[0], course[1:]
+        for plan in best_course(planner, most_cuts, room, effort) if room is None or room > 0 else ():
             taken = len(planner.hollows)
             parts = planner.take(plan, None if most_pieces is None else most_pieces - len(pieces))
             for gone in planner.hollows[-1:] if most_pieces is None else planner.hollows[taken:]:
@@ -303,6 +298,8 @@ def offcuts(  # noqa: PLR0913
                 _offcut(part, fit.block, planner.hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
                 for k, part in enumerate(parts)
             ]
+            if most_pieces is not None and len(pieces) >= most_pieces:
+                break
     vertices, faces = arrays_of(planner.left)
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)

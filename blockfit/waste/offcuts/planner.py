@@ -4,7 +4,7 @@ Every plane is set exactly, by cutting the figure itself; samples only suggest w
 
 from collections.abc import Sequence
 from copy import copy
-from itertools import islice
+from itertools import islice, permutations
 
 import numpy as np
 
@@ -18,23 +18,27 @@ from blockfit.waste.cuts.division import divisions, outline
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.methods import Method, capable, depth_needed, still_made
 from blockfit.waste.cuts.sweep import swept
-from blockfit.waste.offcuts.parts import Part, Setting, Span, parted
+from blockfit.waste.offcuts.parts import Part, Setting, Span, beyond, dividing_saw, parted, sawn_m2
 from blockfit.waste.offcuts.sampling import seen_reach, surface_points, thinned
 from blockfit.waste.offcuts.stone import stone_for_pieces
-from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, draw_out
+from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, cuts_seen, draw_out, frame_of
 from blockfit.waste.offcuts.wishes import Limits, moved_out
 
 __all__ = ["Planner"]
 
 _SAMPLES = 18_000
-_MOST_CELLS = 6  # convex parts of the stone left that are searched for the next piece
+_CLOSE = 0.25  # of the samples' spacing: so near lie the figure's points that planes are first set by
+_APART = 1_000_003  # between the seeds of two courses
+_KNOWN = 12  # wedges found for one piece that are tried for the next
+_MOST_CELLS = 10  # convex parts of the stone left that are searched for the next piece
 _DIVISIONS = 8  # ways to divide a wedge that are tried until its parts are what is wanted
-_EXACT = 14  # candidates set exactly, until two keep every limit
+_A_KIND = 5  # wedges of each number of cuts in a cell that are set by the figure's points
+_NEARLY = 0.95  # of what a wedge promised: as good as all of it
+_EXACT, _ENOUGH = 40, 4  # candidates set exactly, until so many keep every limit
 _AIR_M2 = 1e-5  # a plane that passes through less stone than that is no cut
 _HAIR_MM = 1e-4
 _TOUCH_MM = 1e-6
 _SLIVER_MM = 1e-6  # faces of the stone left that lie so near each other become one
-_SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 
 
 class Planner:
@@ -50,6 +54,8 @@ class Planner:
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
         self.hollows: list[Hollow] = []
         self._kept = 0
+        self._known: list[Array] = []
+        self._seed = 0
         self.too_light_m3 = 0.0
         self._rock = stone_for_pieces(block)
         self.left: Solid = self._rock.solid
@@ -69,31 +75,33 @@ class Planner:
             self._obstacle = swept(figure.vertices, figure.faces, reserve_mm * back)
         else:
             self._obstacle = (figure.vertices, figure.faces)
-        self._dense = np.ascontiguousarray(points.T)  # (3, points): long rows, which numpy reduces quickly
+        close = thinned(points, _CLOSE * self._spacing)
+        self._dense = np.ascontiguousarray(close.T)  # (3, points): long rows, which numpy reduces quickly
         self._surface = thinned(points, 0.8 * self._spacing)
 
-    def copied(self) -> "Planner":
-        """Return a planner that goes on from here by itself."""
+    def copied(self, seed: int) -> "Planner":
+        """Return a planner that goes on from here by itself, and draws other directions to try."""
         other = copy(self)
-        other.hollows = list(self.hollows)
+        other.hollows, other._known, other._seed = list(self.hollows), [], seed
         return other
 
-    def next_wedges(self, most_cuts: int, count: int) -> list[Setting]:
-        """Return up to ``count`` wedges that, set exactly, keep every limit, the best found first."""
+    def next_wedge(self, most_cuts: int) -> Setting | None:
+        """Return the wedge of most stone that, set exactly, keeps every limit, or ``None`` if none is found."""
         promising: list[Wedge] = []
         for normals, offsets, stone in self._free_cells():
             keep = np.full(len(self._surface), self._limits.least_clear_mm)
             samples = Samples(stone, self._surface, keep, self._whole)
             promising += self._promising(samples, normals, offsets, most_cuts)
         promising.sort(key=lambda wedge: -wedge.stone)
+        self._known = [frame_of(wedge) for wedge in promising[:_KNOWN]]  # tried again in the stone that is then left
         best: list[Setting] = []
         for wedge in promising[:_EXACT]:
             exact = self._exact(wedge, most_cuts)
             if exact is not None:
                 best.append(exact)
-            if len(best) == max(4, count):  # those that promise less seldom turn out to hold more
+            if len(best) == _ENOUGH:  # those that promise less seldom turn out to hold more
                 break
-        return sorted(best, key=lambda plan: -plan.wedge.stone)[:count]
+        return max(best, key=lambda plan: plan.wedge.stone, default=None)
 
     def _free_cells(self) -> list[tuple[Array, Array, Array]]:
         """Return the convex parts of the stone left, planes and samples, the largest first, none inside another."""
@@ -113,14 +121,15 @@ class Planner:
             samples,
             most_cuts=most_cuts,
             least_mm=thick,
-            seed=len(samples.stone),
+            seed=len(samples.stone) + _APART * self._seed,
             tries=self._tries(),
             kind=self.wishes.cuts,
             faces=self._block.normals,
+            known=self._known,
         )
         # Samples tell planes square to the block apart no better than others; set exactly, they often win.
         straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
-        best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:3]]
+        best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:_A_KIND]]
         chosen = [
             Wedge(
                 np.vstack([wedge.normals, normals]),
@@ -131,7 +140,11 @@ class Planner:
             for wedge in (*best, *straight[:2])
         ]
         trials = [self._set(wedge, self._methods_for(wedge), exact=False) for wedge in chosen]
-        return [trial[0] for trial in trials if trial is not None]
+        return [
+            trial[0]
+            for trial in trials
+            if trial is not None and cuts_seen(trial[0], self._stone, self._spacing) <= most_cuts
+        ]
 
     def _methods_for(self, wedge: Wedge) -> list[Method]:
         """Return the first method that makes each plane of a wedge, before its depth is known."""
@@ -139,10 +152,14 @@ class Planner:
         method = capable(self._limits.methods, count)
         return [method or self._limits.methods[-1]] * len(wedge.normals)
 
-    def _takes_more(self, wedge: Wedge, sawn: list[int]) -> bool:
-        """Whether the cuts would free more than the wedge: stone that earlier pieces left on it comes off too."""
-        free = _beyond(self.left, wedge.normals[sawn], wedge.offsets[sawn])
-        return float(free.volume()) * 1e-9 > wedge.stone * (1 + 1e-3) + 1e-6
+    def _takes_other(self, wedge: Wedge, sawn: list[int]) -> bool:
+        """Whether the cuts would free more than the wedge, stone that earlier pieces left on it, or less."""
+        free = beyond(self.left, wedge.normals[sawn], wedge.offsets[sawn])
+        return abs(float(free.volume()) * 1e-9 - wedge.stone) > wedge.stone * 1e-3 + 1e-6
+
+    def _is_light(self, corners: Array) -> bool:
+        """Whether what lies within corners can be lifted as it is."""
+        return self._rock.volume_m3(corners) <= self._limits.most_volume_m3
 
     def _is_heavy(self, volume_m3: float) -> bool:
         """Whether a wedge of that much stone must be divided to be lifted."""
@@ -161,7 +178,7 @@ class Planner:
             if room is not None and len(parts) >= room:
                 return parts
             corners, before = self._corners(span.normals, span.offsets, span.ends), len(self.hollows)
-            areas = [self._sawn(span.normals, span.offsets, k, span.ends) for k in range(len(span.normals))]
+            areas = [sawn_m2(self.left, span.normals, span.offsets, k, span.ends) for k in range(len(span.normals))]
             gone = span.offsets - np.array([method.kerf_mm for method in span.methods])
             self._remove(span.normals, gone)
             volume, way = self._rock.volume_m3(corners), draw_out(span.normals)
@@ -201,7 +218,7 @@ class Planner:
         What is divided to be lifted is wanted as parts: each is what was asked for, or is too light to be kept.
         """
         wedge, corners = plan.wedge, self._corners(plan.wedge.normals, plan.wedge.offsets)
-        saw = None if corners is None else self._dividing_saw(corners, plan)
+        saw = None if corners is None else dividing_saw(plan, self._limits.methods, corners, self._is_light(corners))
         if corners is None or saw is None:
             return []
         thick_mm = self._limits.least_thickness_mm + saw.kerf_mm
@@ -234,16 +251,6 @@ class Planner:
         cuts = np.vstack([-part.normals, *[axis[None] for axis, _ in part.ends], through])
         return self._rock.sound(corners, cuts, self._limits.least_thickness_mm, closely=closely)
 
-    def _dividing_saw(self, corners: Array, plan: Setting) -> Method | None:
-        """Return what divides a piece: its cut stops at the piece's own, and runs on no further."""
-        stops = len(plan.methods) + 1
-        allowed = max(method.overrun_mm for method in plan.methods)
-        fitting = [method for method in self._limits.methods if method.overrun_mm <= allowed]
-        saw = capable(fitting, stops, float(np.ptp(corners, axis=0).min()))
-        if saw is None and self._rock.volume_m3(corners) <= self._limits.most_volume_m3:
-            return self._limits.methods[0]  # what is light enough is not divided
-        return saw
-
     def _part(self, span: Span, corners: Array, sound: Array, areas: Array, way: Array, before: int) -> Part:
         """Return a part as it was taken out, with its cuts: planes that pass through more than air."""
         cut = np.flatnonzero(areas > _AIR_M2)
@@ -267,15 +274,19 @@ class Planner:
         """Return the wedge set exactly, with what makes each cut, or ``None`` if it then breaks a limit."""
         methods = self._methods_for(wedge)
         for _ in range(2 + 3 * len(methods)):
-            trial = self._set(wedge, methods, exact=True)
+            trial = self._set_best(wedge, methods)
             if trial is None:
                 return None
             wedge, methods = trial
             count = len(wedge.normals)
             # Planes that only border on what earlier pieces left open are no cuts.
-            sawn = [k for k in range(count) if count == 1 or self._sawn(wedge.normals, wedge.offsets, k, ()) > _AIR_M2]
+            sawn = [
+                k
+                for k in range(count)
+                if count == 1 or sawn_m2(self.left, wedge.normals, wedge.offsets, k, ()) > _AIR_M2
+            ]
             corners = self._corners(wedge.normals, wedge.offsets)
-            if not sawn or len(sawn) > most_cuts or corners is None or self._takes_more(wedge, sawn):
+            if not sawn or len(sawn) > most_cuts or corners is None or self._takes_other(wedge, sawn):
                 return None
             better = list(methods)
             for k in sawn:
@@ -310,17 +321,34 @@ class Planner:
             if corners is None or least_width(corners) < self._limits.least_thickness_mm:
                 return None
             wedge = Wedge(normals, offsets, self._rock.volume_m3(corners), wedge.fixed)
-            if self._takes_more(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
+            if self._takes_other(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
                 return None
         if wedge.stone < wishes.least_m3:
             return None
         plan = Setting(wedge, methods)
         return plan if self._spans(plan) else None
 
-    def _set(self, wedge: Wedge, methods: list[Method], *, exact: bool) -> tuple[Wedge, list[Method]] | None:
+    def _set_best(self, wedge: Wedge, methods: list[Method]) -> tuple[Wedge, list[Method]] | None:
+        """Return the wedge set exactly, its planes in the order that leaves most of it.
+
+        Where samples missed an arm, the plane that is set first gives way to it: another might give way by less.
+        """
+        free = len(wedge.normals) - wedge.fixed
+        best: tuple[Wedge, list[Method]] | None = None
+        for order in permutations(range(free)):
+            trial = self._set(wedge, methods, exact=True, order=order)
+            if trial is not None and (best is None or trial[0].stone > best[0].stone):
+                best = trial
+            if best is not None and best[0].stone > _NEARLY * wedge.stone:
+                break
+        return best
+
+    def _set(
+        self, wedge: Wedge, methods: list[Method], *, exact: bool, order: Sequence[int] = ()
+    ) -> tuple[Wedge, list[Method]] | None:
         """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
 
-        Planes that meet nothing are left out.
+        They are set one after the other, in the ``order`` given. Planes that meet nothing are left out.
         """
         normals, offsets = wedge.normals, wedge.offsets.copy()
         lines = len(normals) + int(self._is_heavy(wedge.stone))
@@ -328,7 +356,7 @@ class Planner:
         heights = normals @ self._dense  # (k, points)
         lowest = (self._block.corners_mm @ normals.T).min(axis=0)
         for _ in range(2):
-            for k in range(len(normals) - wedge.fixed):
+            for k in order or range(len(normals) - wedge.fixed):
                 reach = self._reach(normals, offsets - clear, k) if exact else seen_reach(heights, offsets - clear, k)
                 offsets[k] = max(lowest[k], reach + clear[k])
         corners = self._corners(normals, offsets)
@@ -366,15 +394,6 @@ class Planner:
         """Return the stone in m³ beyond planes, within the outline."""
         return self._rock.volume_m3(self._corners(normals, offsets))
 
-    def _sawn(self, normals: Array, offsets: Array, k: int, ends: Sequence[tuple[Array, float]]) -> float:
-        """Return the area in m² of stone that cut k passes through: what earlier cuts took is air."""
-        others = [j for j in range(len(normals)) if j != k]
-        slab = _beyond(self.left, normals[others], offsets[others])
-        for axis, end in ends:
-            slab = slab.trim_by_plane((-axis).tolist(), -end)
-        slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
-        return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
-
     def _remove(self, normals: Array, offsets: Array) -> None:
         """Take all beyond the planes out of the stone left.
 
@@ -385,9 +404,3 @@ class Planner:
         tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
         # Cuts that nearly coincide would leave slivers, and more of them with every piece that follows.
         self.left = (self.left - hull_solid(tool[0])).as_original().simplify(_SLIVER_MM)
-
-
-def _beyond(solid: Solid, normals: Array, offsets: Array) -> Solid:
-    for normal, offset in zip(normals, offsets, strict=True):
-        solid = solid.trim_by_plane(normal.tolist(), float(offset))
-    return solid

@@ -5,6 +5,7 @@ sums from the far ends give the stone beyond every triple of planes at once, and
 A plane left at the near end is no cut, so that single cuts and rebates are among them. Resolved to the samples;
 the planner then sets every plane exactly."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -13,11 +14,12 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.turns import about, spread_directions
 
-__all__ = ["Samples", "Wedge", "best_wedges", "draw_out"]
+__all__ = ["Samples", "Wedge", "best_wedges", "cuts_seen", "draw_out", "frame_of"]
 
 _BINS = 26
 _MOST_TRIPLES = 8
 _FULL = 1 << 24  # what an obstacle counts for: more than all samples of stone
+_FEW = 3  # samples behind a plane that may be rounding
 _PER_CUT = 0.004  # of the block's stone that a further cut must bring
 
 
@@ -45,17 +47,26 @@ class Samples:
     whole: int
 
 
-def best_wedges(
-    samples: Samples, *, most_cuts: int, least_mm: float, seed: int, tries: int, kind: str = "any", faces: Array
+def best_wedges(  # noqa: PLR0913
+    samples: Samples,
+    *,
+    most_cuts: int,
+    least_mm: float,
+    seed: int,
+    tries: int,
+    kind: str = "any",
+    faces: Array,
+    known: Sequence[Array] = (),
 ) -> list[Wedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
-    ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed.
-    ``kind``: any planes, only planes square to one of the block's ``faces`` (f, 3), slant, or parallel to one, square.
+    ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed,
+    ``known`` are directions (3, 3) each that did well elsewhere. ``kind``: any planes, only planes square to one of the
+    block's ``faces`` (f, 3), slant, or parallel to one, square.
     """
     random = np.random.default_rng(seed)
     found: list[Wedge] = []
-    for frame in _frames(faces, kind):
+    for frame in (*_frames(faces, kind), *known):
         found += _evaluate(frame, samples, most_cuts, least_mm)
     if kind != "square":
         found += _single_cuts(samples, least_mm, faces if kind == "slant" else None)
@@ -88,6 +99,25 @@ def draw_out(normals: Array) -> Array | None:
     away = (ways @ normals.T).min(axis=1)
     best = int(away.argmax())
     return ways[best] if away[best] >= -1e-9 else None
+
+
+def cuts_seen(wedge: Wedge, stone: Array, spacing: float) -> int:
+    """Return how many planes of a wedge seem to pass through stone: its own, and those with samples just behind them.
+
+    ``stone`` (n, 3) are samples about ``spacing`` mm apart.
+    """
+    heights = stone @ wedge.normals.T - wedge.offsets
+    close = heights[(heights > -spacing).all(axis=1)]
+    behind = [(np.delete(close, k, axis=1) >= 0).all(axis=1) & (close[:, k] < 0) for k in range(len(wedge.normals))]
+    free = len(wedge.normals) - wedge.fixed
+    return free + sum(int(one.sum()) >= _FEW for one in behind[free:])
+
+
+def frame_of(wedge: Wedge) -> Array:
+    """Return three directions, the wedge's own cuts first, the axes nearest to square with them for the rest."""
+    free = wedge.normals[: len(wedge.normals) - wedge.fixed][:3]
+    rest = np.argsort(np.abs(free).max(axis=0, initial=0.0), kind="stable")[: 3 - len(free)]
+    return np.concatenate([free, np.eye(3)[rest]])
 
 
 def _merit(wedge: Wedge) -> float:

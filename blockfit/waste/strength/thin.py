@@ -167,7 +167,7 @@ def thin_stone(  # noqa: PLR0913
 
 def _is_same(neck: Neck, level: Neck) -> bool:
     """Tell whether a neck is the same upright limb as a level section that is listed."""
-    alike = abs(neck.area_mm2 - level.area_mm2) < 0.05 * level.area_mm2
+    alike = abs(neck.area_mm2 - level.area_mm2) < 0.1 * level.area_mm2
     return alike and abs(float(neck.normal[2])) > 0.95 and abs(neck.part_m3 - level.part_m3) < 0.1 * level.part_m3
 
 
