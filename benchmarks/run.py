@@ -50,9 +50,9 @@ def main() -> None:
 
 
 def _kept(file: Path) -> list[str]:
-    """The last sections, which `tests/hands/bench_hands.py` and `benchmarks/certificates.py` fill."""
+    """The last sections, which `bad_day.py`, `tests/hands/bench_hands.py` and `certificates.py` fill."""
     text = file.read_text(encoding="utf-8") if file.exists() else ""
-    at = text.find("## A second pair of hands")
+    at = text.find("## The bad day")
     return ["", text[at:].rstrip()] if at >= 0 else []
 
 
