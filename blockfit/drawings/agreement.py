@@ -12,7 +12,7 @@ import numpy as np
 
 from blockfit.drawings.areas import linear, ranges
 from blockfit.drawings.reading import Drawn
-from blockfit.drawings.views import View
+from blockfit.drawings.views import DrawnView
 from blockfit.errors import BadValueError, Contradiction, UnitNeededError
 from blockfit.geometry.arrays import Array
 
@@ -34,7 +34,7 @@ class Placed:
     ``is_placed`` tells that its place is known, ``slack_mm`` by how much perspective may make lengths differ.
     """
 
-    view: View
+    view: DrawnView
     area: Any
     cell_mm: float = 0.0
     blur_mm: float = 0.0

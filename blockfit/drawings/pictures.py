@@ -14,7 +14,7 @@ from blockfit.errors import BadValueError, MissingExtraError, UnreadableFileErro
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.intake.guard import regular_file
 
-__all__ = ["PICTURES", "Cells", "area_of_picture", "cells_of", "picture_cells"]
+__all__ = ["PICTURES", "Raster", "area_of_picture", "cells_of", "picture_cells"]
 
 PICTURES = (".png", ".jpg", ".jpeg")
 _MOST_BYTES = 256 << 20
@@ -25,7 +25,7 @@ _THIN = 0.3  # of what its lines enclose: a drawing darker than that is a silhou
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Cells:
+class Raster:
     """Which pixels (h, w) show the figure, what was said about them, and whether noise may be among them."""
 
     dark: Flags
@@ -33,7 +33,7 @@ class Cells:
     is_photographed: bool = False
 
 
-def cells_of(values: Any, name: str) -> Cells:
+def cells_of(values: Any, name: str) -> Raster:
     """Return an array of booleans (h, w) as cells. Raises `BadValueError` for what is none."""
     given = np.asarray(values)
     if given.ndim != 2 or min(given.shape) == 0:
@@ -41,7 +41,7 @@ def cells_of(values: Any, name: str) -> Cells:
     if given.dtype != np.bool_ and not np.isin(given, (0, 1)).all():
         raise BadValueError(f"{name} holds {given.dtype} values other than 0 and 1; compare it with a threshold first")
     _check_size(given.shape[1], given.shape[0], name)
-    return Cells(given.astype(np.bool_))
+    return Raster(given.astype(np.bool_))
 
 
 def _check_size(width: int, height: int, name: str) -> None:
@@ -49,7 +49,7 @@ def _check_size(width: int, height: int, name: str) -> None:
         raise BadValueError(f"{name} is {width:,} x {height:,} pixels; at most {_MOST_SIDE:,} either way are read")
 
 
-def picture_cells(path: Path, *, threshold: float | None = None) -> Cells:
+def picture_cells(path: Path, *, threshold: float | None = None) -> Raster:
     """Return which pixels of a PNG or JPEG show the figure.
 
     Transparent pixels are ground. Otherwise the ground is what the picture's rim shows, and the figure is what lies on
@@ -59,7 +59,7 @@ def picture_cells(path: Path, *, threshold: float | None = None) -> Cells:
     grey, alpha = _brightness(path)
     name = shown_name(path)
     if alpha is not None and (alpha < 0.5).any():
-        return Cells(alpha >= 0.5, ("what is not transparent is the figure",), True)
+        return Raster(alpha >= 0.5, ("what is not transparent is the figure",), True)
     level = _parting(grey) if threshold is None else float(threshold)
     if not 0 < level < 1:
         raise BadValueError(f"threshold={threshold!r} must lie between 0 (black) and 1 (white)")
@@ -76,7 +76,7 @@ def picture_cells(path: Path, *, threshold: float | None = None) -> Cells:
     notes = [f"{side}, parted at {level:.0%} of white"]
     if 0 < share < 1 and min(share, 1 - share) > 0.002:
         notes.append("it meets the picture's rim: is a part of it outside the picture?")
-    return Cells(dark, tuple(notes), True)
+    return Raster(dark, tuple(notes), True)
 
 
 def _brightness(path: Path) -> tuple[Array, Array | None]:
@@ -130,7 +130,7 @@ def _parting(grey: Array) -> float:
     return float(edges[round(float(best.mean())) + 1])
 
 
-def area_of_picture(cells: Cells, name: str, *, lines: bool | None) -> tuple[Any, list[str]]:
+def area_of_picture(cells: Raster, name: str, *, lines: bool | None) -> tuple[Any, list[str]]:
     """Return the exact area of the pixels that show the figure, in pixels, and what was done; specks are left out.
 
     ``lines``: the picture is a line drawing, and the figure is what its lines enclose; ``None`` refuses what looks so.

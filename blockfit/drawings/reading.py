@@ -10,9 +10,9 @@ import numpy as np
 from blockfit.drawings.areas import checked_area, grown_outward, is_area, linear, ranges, simplified_outward
 from blockfit.drawings.areas import corners_of_area as corners_in
 from blockfit.drawings.dxf import dxf_area
-from blockfit.drawings.pictures import PICTURES, Cells, area_of_picture, cells_of, picture_cells
+from blockfit.drawings.pictures import PICTURES, Raster, area_of_picture, cells_of, picture_cells
 from blockfit.drawings.svg import svg_area
-from blockfit.drawings.views import Photo, View
+from blockfit.drawings.views import DrawnView, Photo
 from blockfit.errors import BadValueError, shown_name
 from blockfit.geometry.arrays import Array
 from blockfit.units import Length, length_mm, unit_mm
@@ -42,7 +42,7 @@ class Drawn:
     the area's units, correct a photograph.
     """
 
-    view: View
+    view: DrawnView
     area: Any
     unit_mm: float | None
     cell: float = 0.0
@@ -57,7 +57,7 @@ class Drawn:
         return self.view.name
 
 
-def drawn(view: View, given: Any, how: Reading) -> Drawn:
+def drawn(view: DrawnView, given: Any, how: Reading) -> Drawn:
     """Return an outline as read. Raises `BadValueError`, `UnreadableFileError` or `MissingExtraError`."""
     if isinstance(given, Photo):
         return _photo(view, given, how)
@@ -70,7 +70,7 @@ def drawn(view: View, given: Any, how: Reading) -> Drawn:
     return _pixels(view, cells_of(given, view.name), view.name, how)
 
 
-def _file(view: View, path: Path, how: Reading) -> Drawn:
+def _file(view: DrawnView, path: Path, how: Reading) -> Drawn:
     kind, name = path.suffix.lower(), f"{view.name} {shown_name(path)}"
     if kind in PICTURES:
         found = _pixels(view, picture_cells(path, threshold=how.threshold), name, how)
@@ -88,13 +88,13 @@ def _file(view: View, path: Path, how: Reading) -> Drawn:
 _PARALLEL = "parallel"  # marks a picture that was taken as seen square on from far away
 
 
-def _pixels(view: View, cells: Cells, name: str, how: Reading) -> Drawn:
+def _pixels(view: DrawnView, cells: Raster, name: str, how: Reading) -> Drawn:
     area, notes = area_of_picture(cells, name, lines=how.lines)
     size = None if how.pixel is None else length_mm(how.pixel, "pixel", least=1e-6)
     return _lighter(Drawn(view, area, size, cell=1.0, notes=tuple(notes)))
 
 
-def _photo(view: View, photo: Photo, how: Reading) -> Drawn:
+def _photo(view: DrawnView, photo: Photo, how: Reading) -> Drawn:
     """Return a photograph's outline, turned upright, its units mm where a bar says so, about its mark if it has one."""
     if view.name == "top" and (photo.distance is not None or photo.mark is not None):
         raise BadValueError("top: a photograph from above is not corrected; give front, side, back or three_quarter")

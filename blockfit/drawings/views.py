@@ -12,13 +12,13 @@ from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.units import Length, length_mm
 
-__all__ = ["Photo", "View", "turned_view", "view_of"]
+__all__ = ["Photo", "DrawnView", "turned_view", "view_of"]
 
 Place = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class View:
+class DrawnView:
     """A viewer's ``right`` and ``up`` (3,) in the figure's frame; ``axes`` names them where they lie along x, y or z.
 
     An axis is 0, 1 or 2 with the sign that its outline's coordinate has along it; ``None`` for a view between faces.
@@ -30,7 +30,7 @@ class View:
     axes: tuple[tuple[int, int] | None, tuple[int, int]]
 
 
-def view_of(name: str) -> View:
+def view_of(name: str) -> DrawnView:
     """Return the view of a face from outside: ``front``, ``back``, ``side`` (from the left) or ``top``.
 
     >>> from blockfit.drawings.views import view_of
@@ -44,10 +44,10 @@ def view_of(name: str) -> View:
         "top": ((0, 1), (1, 1)),
     }
     (right, sign), (up, _) = axes[name]
-    return View(name, sign * np.eye(3)[right] + 0.0, np.eye(3)[up], axes[name])
+    return DrawnView(name, sign * np.eye(3)[right] + 0.0, np.eye(3)[up], axes[name])
 
 
-def turned_view(angle: float) -> View:
+def turned_view(angle: float) -> DrawnView:
     """Return the view of one who has walked round by ``angle`` degrees: 0 the front, 90 the right, -90 the left."""
     if not (isinstance(angle, int | float) and math.isfinite(angle)):
         raise BadValueError(f"three_quarter: the angle {angle!r} must be degrees from the front, such as 45 or -45")
@@ -56,7 +56,7 @@ def turned_view(angle: float) -> View:
         cos, sin = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[round(quarters) % 4]
     else:
         cos, sin = math.cos(math.radians(angle)), math.sin(math.radians(angle))
-    return View(f"view at {angle:g}°", np.array([cos, sin, 0.0]), np.array([0.0, 0.0, 1.0]), (None, (2, 1)))
+    return DrawnView(f"view at {angle:g}°", np.array([cos, sin, 0.0]), np.array([0.0, 0.0, 1.0]), (None, (2, 1)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,7 +10,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
-    "Part",
+    "PartBeyond",
     "area_vectors",
     "centroid",
     "compacted",
@@ -58,7 +58,7 @@ def centroid(vertices: Array, faces: Ints) -> Array:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Part:
+class PartBeyond:
     """A part of a solid beyond a plane: mm³, centre of gravity (3,), the area (mm²) that joins it to the rest, and its
     own ``corners`` (n, 3)."""
 
@@ -68,7 +68,7 @@ class Part:
     corners: Array
 
 
-def part_beyond(vertices: Array, faces: Ints, inside: Flags, at: Array, way: Array) -> Part:
+def part_beyond(vertices: Array, faces: Ints, inside: Flags, at: Array, way: Array) -> PartBeyond:
     """Return what the faces (m, 3) of a closed surface enclose beyond the plane through ``at`` (3,) square to ``way``.
 
     ``inside`` (n,) are the vertices of that part; faces with none of them do not count. The sum of tetrahedra from a
@@ -110,7 +110,7 @@ def part_beyond(vertices: Array, faces: Ints, inside: Flags, at: Array, way: Arr
     sixth = np.einsum("ij,ij->i", whole[:, 0], np.cross(whole[:, 1], whole[:, 2]))
     volume = float(sixth.sum()) / 6
     middle = (sixth[:, None] * whole.sum(axis=1)).sum(axis=0) / (24 * volume) if volume else np.zeros(3)
-    return Part(volume, np.asarray(at + middle), abs(float(edge @ way)) / 2, vertices[inside])
+    return PartBeyond(volume, np.asarray(at + middle), abs(float(edge @ way)) / 2, vertices[inside])
 
 
 def compacted(vertices: Array, faces: Ints) -> tuple[Array, Ints]:

@@ -24,7 +24,7 @@ from blockfit.search.choice.ladder import Recovery, Rung
 from blockfit.search.flawed.avoid import Aim
 from blockfit.search.flawed.kept import kept_clear, verified
 from blockfit.search.flawed.obstacles import Obstacle, stone_obstacle
-from blockfit.search.flawed.room import Found, Room, clearances, placement_of, room_of
+from blockfit.search.flawed.room import Place, Room, clearances, placement_of, room_of
 from blockfit.search.flawed.rough import best_of, plain_of
 from blockfit.search.flawed.starts import starts_for
 from blockfit.search.flawed.travel import FINE_MM, first_free
@@ -94,7 +94,7 @@ def recover(  # noqa: PLR0913
     asked = fit.asked_cover_mm
     spare_mm = figure.margin_mm * fit.scale
     room = room_of(figure, block, asked, counted_faces(asked), also=_as_it_stands(stone), spare_mm=spare_mm)
-    start = Found(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
+    start = Place(now.scale, now.rotation, now.apply(room.middle[None])[0], 0.0, 0.0)
 
     def allow(rotation: Array) -> bool:
         up = float(np.clip(rotation[:, 2] @ now.rotation[:, 2], -1, 1))
@@ -109,7 +109,7 @@ def recover(  # noqa: PLR0913
     # Turning and leaning is worth it only where it saves way back.
     most = np.inf if back is None else _back_of(room, back[0], start) - _WORTH_MM
 
-    def saves(found: Found) -> bool:
+    def saves(found: Place) -> bool:
         return float(found.at[1] - start.at[1]) <= most
 
     turned = best_of(room, starts, axes, near, allow, saves)
@@ -188,7 +188,7 @@ def _kept_near(at: Array, start: Array, aside: float) -> Array:
     return np.array([np.clip(at[0], start[0] - aside, start[0] + aside), at[1], at[2]])
 
 
-def _straight_back(room: Room, start: Found) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
+def _straight_back(room: Room, start: Place) -> tuple[Placement, Array, tuple[tuple[str, float], ...]] | None:
     """Return the placement straight back by the least distance that does, or ``None``."""
     slack = clearances(room, start)[: len(room.normals)]
     least, most = 0.0, np.inf
@@ -218,8 +218,8 @@ def _is_exact(room: Room) -> bool:
 
 
 def _around(
-    room: Room, start: Found, back: tuple[Placement, Any, Any] | None, turn: float, lean: float, allow: Any, keep: int
-) -> list[Found]:
+    room: Room, start: Place, back: tuple[Placement, Any, Any] | None, turn: float, lean: float, allow: Any, keep: int
+) -> list[Place]:
     """Return starts about the present placement: turned and leaned within the limits, and further back."""
     starts = [start]
     if back is not None:
@@ -248,12 +248,12 @@ def _around(
     return [starts[k] for k in order[: max(3, keep)]]
 
 
-def _back_of(room: Room, placement: Placement, start: Found) -> float:
+def _back_of(room: Room, placement: Placement, start: Place) -> float:
     return float(placement.apply(room.middle[None])[0][1] - start.at[1])
 
 
 def _rung(
-    name: str, fit: Fit, figure: Figure, room: Room, start: Found,
+    name: str, fit: Fit, figure: Figure, room: Room, start: Place,
     answer: tuple[Placement, Array, tuple[tuple[str, float], ...]] | None, proof: str,
 ) -> Rung:  # fmt: skip
     if answer is None:

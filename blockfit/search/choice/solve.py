@@ -10,7 +10,7 @@ from blockfit.geometry.turns import about, turn_deg
 from blockfit.search.choice.shift import carvers_shift
 from blockfit.search.choice.ties import nearest_by_symmetry, nearest_spin
 from blockfit.search.proof.cells import start_cubes, start_turns
-from blockfit.search.proof.explore import Climb, Found, explore
+from blockfit.search.proof.explore import Climber, Found, explore
 from blockfit.search.proof.polish import polish
 from blockfit.search.proof.questions import Question
 from blockfit.search.proof.support import Hull, reach
@@ -31,7 +31,7 @@ def solve(
     allow: Callable[[float], float],
     max_cells: int,
     *,
-    climb: Climb = polish,
+    climb: Climber = polish,
 ) -> Found:
     """Return the best rotation that the stance allows, with what none beats.
 

@@ -11,7 +11,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
 from blockfit.geometry.turns import from_quaternions
-from blockfit.search.flawed.room import ROWS, Found, Room, near_rows, plane_clearances
+from blockfit.search.flawed.room import ROWS, Place, Room, near_rows, plane_clearances
 
 __all__ = ["Aim", "Climb", "begun", "climbed", "merit"]
 
@@ -37,12 +37,12 @@ class Aim:
 class Climb:
     """How far a climb has come: the best so far, the next step's length, and whether no step gains any more."""
 
-    best: Found
+    best: Place
     trust: float
     ended: bool = False
 
 
-def begun(room: Room, start: Found, aim: Aim, spare_mm: float = 0.0) -> Climb:
+def begun(room: Room, start: Place, aim: Aim, spare_mm: float = 0.0) -> Climb:
     """Return a climb before its first step."""
     trust = 0.15 * room.radius * start.scale
     return Climb(_valued(room, start, aim, spare_mm, trust), trust)
@@ -84,12 +84,12 @@ def climbed(
     return Climb(best, trust, ended)
 
 
-def merit(found: Found) -> float:
+def merit(found: Place) -> float:
     """Return what a placement is worth, less what it lacks."""
     return found.worth - _MISS * found.missing_mm
 
 
-def _valued(room: Room, at: Found, aim: Aim, spare_mm: float, trust: float) -> Found:
+def _valued(room: Room, at: Place, aim: Aim, spare_mm: float, trust: float) -> Place:
     """Return a placement with what it is worth, in mm, what it lacks, and what is near for steps of ``trust`` mm."""
     near = near_rows(room, at, spare_mm + 3 * trust)
     planes = plane_clearances(room, at)
@@ -104,7 +104,7 @@ def _valued(room: Room, at: Found, aim: Aim, spare_mm: float, trust: float) -> F
     return replace(at, worth=worth, missing_mm=missing, near=near)
 
 
-def _strayed(at: Found, aim: Aim) -> float:
+def _strayed(at: Place, aim: Aim) -> float:
     """Return how far a placement strays from where it is to stay."""
     over = max(0.0, at.scale - aim.most) if aim.kind == "largest" else 0.0
     if aim.start is None:
@@ -113,7 +113,7 @@ def _strayed(at: Found, aim: Aim) -> float:
     return float(max(over, abs(x) - aim.aside, -y if aim.kind == "nearest" else 0.0, 0.0))
 
 
-def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: float) -> Found | None:
+def _step(room: Room, at: Place, axes: Array, aim: Aim, trust: float, spare_mm: float) -> Place | None:
     """Return where one linear program leads within ``trust`` mm.
 
     Its unknowns: shift (3), turns about ``axes``, growth where the scale is sought, what is missing, what is gained.
@@ -129,7 +129,7 @@ def _step(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: 
     scale = at.scale + (float(move[3 + turns]) / room.radius if grows else 0.0)
     if scale <= 1e-6 * at.scale:
         return None
-    return Found(scale, _turned(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
+    return Place(scale, _turned(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
 
 
 def _columns(turns: int, aim: Aim) -> int:
@@ -137,7 +137,7 @@ def _columns(turns: int, aim: Aim) -> int:
     return 3 + turns + int(aim.kind == "largest") + 2
 
 
-def _kept_apart(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spare_mm: float) -> tuple[Array, Array]:
+def _kept_apart(room: Room, at: Place, axes: Array, aim: Aim, trust: float, spare_mm: float) -> tuple[Array, Array]:
     """Return rows (n, k) and room (n,): what must stay clear of planes and obstacles, as far as a step can lead."""
     turns, columns = len(axes), _columns(len(axes), aim)
     rows, rest = [], []
@@ -173,7 +173,7 @@ def _kept_apart(room: Room, at: Found, axes: Array, aim: Aim, trust: float, spar
 
 
 def _sought(
-    room: Room, at: Found, turns: int, aim: Aim, trust: float
+    room: Room, at: Place, turns: int, aim: Aim, trust: float
 ) -> tuple[Array, list[tuple[float | None, float | None]]]:
     """Return what each unknown costs, and between what it may lie."""
     columns = _columns(turns, aim)

@@ -14,7 +14,7 @@ from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.search.flawed.crowd import Body
 from blockfit.search.flawed.obstacles import Obstacle
-from blockfit.search.flawed.room import Found, Room, in_figure, placement_of
+from blockfit.search.flawed.room import Place, Room, in_figure, placement_of
 from blockfit.solids.placement import Placement
 
 __all__ = ["Kept", "kept_clear", "sharpened", "verified"]
@@ -40,7 +40,7 @@ def _body_at(room: Room, placement: Placement) -> Solid:
     return body_of(room.figure).transform(np.column_stack([turned, placement.shift_mm]))
 
 
-def verified(room: Room, found: Found) -> tuple[Placement, Array, float]:
+def verified(room: Room, found: Place) -> tuple[Placement, Array, float]:
     """Return the placement, the clearance of planes, and what is missing at worst, exact."""
     placement = placement_of(room, found)
     vertices = placement.apply(room.figure.vertices)
@@ -54,7 +54,7 @@ def verified(room: Room, found: Found) -> tuple[Placement, Array, float]:
     return placement, planes, missing
 
 
-def kept_clear(room: Room, at: Found) -> Kept:
+def kept_clear(room: Room, at: Place) -> Kept:
     """Return the exact distance that a figure keeps from every obstacle, by name; where they meet, below 0.
 
     The figure's own margin is taken off.
@@ -83,7 +83,7 @@ def kept_clear(room: Room, at: Found) -> Kept:
     return tuple((o.name, float(by - room.spare_mm)) for o, by in zip(room.obstacles, kept, strict=True))
 
 
-def _ball_gaps(room: Room, at: Found) -> Array:
+def _ball_gaps(room: Room, at: Place) -> Array:
     """Return how far each ball lies from the figure, its margin off."""
     balls = room.crowd.is_ball
     away, _ = room.field.signed(in_figure(room, at, room.crowd.centres[balls]))
@@ -105,7 +105,7 @@ def _just_more(distance: float) -> float:
     return max(0.0, distance) * (1 + 1e-9) + 1e-6
 
 
-def _about(room: Room, at: Found) -> Array:
+def _about(room: Room, at: Place) -> Array:
     """Return (n,) distances that the obstacles' own places have from the figure: never less than the true ones."""
     crowd, scale = room.crowd, at.scale
     local = in_figure(room, at, crowd.marks)
@@ -140,7 +140,7 @@ class _Faces:
         return _Faces(self.corners[which], self.middles[which], self.radii[which])
 
 
-def _far_gap(room: Room, at: Found, faces: _Faces, obstacle: Obstacle) -> float:
+def _far_gap(room: Room, at: Place, faces: _Faces, obstacle: Obstacle) -> float:
     """Return the exact distance of a figure's faces from an obstacle that they do not meet.
 
     Going to and fro between the two surfaces leads to a pair of places that lie near each other; only faces that may
@@ -196,7 +196,7 @@ def _least_of_pairs(first: _Faces, second: _Faces, most: float) -> float:
     return most
 
 
-def _nearest_mark(room: Room, at: Found, obstacle: Obstacle) -> int:
+def _nearest_mark(room: Room, at: Place, obstacle: Obstacle) -> int:
     low, _ = room.grid.bounds(in_figure(room, at, obstacle.samples))
     return int(low.argmin())
 
@@ -217,7 +217,7 @@ def _close_pairs(ours: _Faces, theirs: _Faces, margin_mm: float) -> tuple[Ints, 
     return first[order], second[order], apart[order]
 
 
-def sharpened(room: Room, at: Found) -> Room:
+def sharpened(room: Room, at: Place) -> Room:
     """Return the room with more samples where the figure comes nearer than it should to what it must keep clear of.
 
     The climb sees samples; where a verified placement lacks something, the places that lack it become samples too:
@@ -250,7 +250,7 @@ def sharpened(room: Room, at: Found) -> Room:
     return replace(room, surface=surface, crowd=crowd.with_marks(np.concatenate(marks), np.concatenate(owners)))
 
 
-def _inside(room: Room, at: Found, places: Array) -> Array:
+def _inside(room: Room, at: Place, places: Array) -> Array:
     """Return the places that lie inside the figure, the deepest first."""
     depth = room.field.signed(in_figure(room, at, places))[0]
     order = np.argsort(depth, kind="stable")

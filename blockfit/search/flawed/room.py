@@ -18,7 +18,7 @@ from blockfit.solids.placement import Placement
 
 __all__ = [
     "ROWS",
-    "Found",
+    "Place",
     "Near",
     "Room",
     "clearances",
@@ -79,7 +79,7 @@ _NOTHING = Near(np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)), np.inf)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Found:
+class Place:
     """A placement and what it is worth: ``missing_mm`` is what it lacks, 0 if nothing (by the samples)."""
 
     scale: float
@@ -137,12 +137,12 @@ def room_of(
     )
 
 
-def placement_of(room: Room, at: Found) -> Placement:
+def placement_of(room: Room, at: Place) -> Placement:
     """Return a place of the figure's middle as a placement."""
     return Placement(at.scale, at.rotation, at.at - at.scale * at.rotation @ room.middle)
 
 
-def clearances(room: Room, at: Found) -> list[float]:
+def clearances(room: Room, at: Place) -> list[float]:
     """Return the least clearance of every plane, and of all obstacles together, by the samples.
 
     Of obstacles, what is clear by more than the figure's radius counts as just that.
@@ -152,13 +152,13 @@ def clearances(room: Room, at: Found) -> list[float]:
     return [*(float(value) for value in plane_clearances(room, at)), min(far, *(side.least for side in near))]
 
 
-def plane_clearances(room: Room, at: Found) -> Array:
+def plane_clearances(room: Room, at: Place) -> Array:
     """Return (f,) how far the figure lies within each plane."""
     corners = at.scale * room.corners @ at.rotation.T + at.at
     return np.asarray(room.offsets - (corners @ room.normals.T).max(axis=0))
 
 
-def near_rows(room: Room, at: Found, within_mm: float) -> tuple[Near, Near]:
+def near_rows(room: Room, at: Place, within_mm: float) -> tuple[Near, Near]:
     """Return what lies within some mm of a placed figure: of the flaws, and of what is outside the stone.
 
     Of what is outside the stone the nearest places are looked at however far they lie: cover is measured from them.
@@ -168,7 +168,7 @@ def near_rows(room: Room, at: Found, within_mm: float) -> tuple[Near, Near]:
     return _near(room, at, within_mm, flaws, False), _near(room, at, within_mm, stone, True)
 
 
-def _near(room: Room, at: Found, within: float, obstacles: Ints, outside: bool) -> Near:
+def _near(room: Room, at: Place, within: float, obstacles: Ints, outside: bool) -> Near:
     crowd, scale = room.crowd, at.scale
     if len(obstacles) == 0:
         return _NOTHING
@@ -184,12 +184,12 @@ def _near(room: Room, at: Found, within: float, obstacles: Ints, outside: bool) 
     return Near(clear, ways, points, float(clear.min(initial=np.inf)))
 
 
-def in_figure(room: Room, at: Found, points: Array) -> Array:
+def in_figure(room: Room, at: Place, points: Array) -> Array:
     """Return points (n, 3) of the block in the figure's own frame."""
     return np.asarray((points - at.at) @ at.rotation / at.scale + room.middle)
 
 
-def _backward(room: Room, at: Found, close: Ints, far: float) -> tuple[Rows, Ints]:
+def _backward(room: Room, at: Place, close: Ints, far: float) -> tuple[Rows, Ints]:
     """Return how the obstacles' own places clear the figure, which way, and the figure's points nearest to them.
 
     Of each obstacle the nearest place comes first, since a linear program must not forget one; with those obstacles.
@@ -217,7 +217,7 @@ def _backward(room: Room, at: Found, close: Ints, far: float) -> tuple[Rows, Int
     return (clear[order], ways, points), owners
 
 
-def _forward(room: Room, at: Found, close: Ints, balls: Ints, far: float, outside: bool) -> list[Rows]:
+def _forward(room: Room, at: Place, close: Ints, balls: Ints, far: float, outside: bool) -> list[Rows]:
     """Return how the figure's samples clear the bodies, and the nearest of the ``balls``, sorted."""
     crowd = room.crowd
     points = at.scale * room.surface @ at.rotation.T + at.at

@@ -14,7 +14,7 @@ from blockfit.geometry.turns import from_quaternions
 from blockfit.search.ask import Seek
 from blockfit.search.flawed.avoid import Aim, Climb, begun, climbed, merit
 from blockfit.search.flawed.kept import Kept, kept_clear, sharpened, verified
-from blockfit.search.flawed.room import Found, Room, room_of
+from blockfit.search.flawed.room import Place, Room, room_of
 from blockfit.search.flawed.starts import axes_of, roomiest, rotations_for, starts_for
 from blockfit.search.result import Fit, Verdict, counted_faces
 from blockfit.solids.block import SURFACE, Block
@@ -108,11 +108,11 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
 
 def best_of(
     room: Room,
-    starts: list[Found],
+    starts: list[Place],
     stance: Stance,
     aim: Aim,
     allow: Callable[[Array], bool] | None = None,
-    worth_while: Callable[[Found], bool] = lambda _: True,
+    worth_while: Callable[[Place], bool] = lambda _: True,
 ) -> tuple[Placement, Array, Kept] | None:
     """Return the best placement climbed to from the starts that passes the exact check, or ``None``.
 
@@ -139,7 +139,7 @@ def best_of(
     return None
 
 
-def _is_enough(room: Room, found: Found, aim: Aim) -> bool:
+def _is_enough(room: Room, found: Place, aim: Aim) -> bool:
     """Tell whether a placement is as good as any can be."""
     whole = found.scale >= aim.most * (1 - 1e-12)
     return aim.kind == "largest" and whole and found.missing_mm <= 1e-6 * max(1.0, room.radius)
@@ -147,11 +147,11 @@ def _is_enough(room: Room, found: Found, aim: Aim) -> bool:
 
 def _settled(
     room: Room,
-    end: Found,
+    end: Place,
     allowed: Callable[[Array], bool],
     axes: Array,
     aim: Aim,
-    worth_while: Callable[[Found], bool],
+    worth_while: Callable[[Place], bool],
 ) -> tuple[Placement, Array, Kept] | None:
     """Return the placement that the end of a climb leads to, checked exactly, or ``None``."""
     tolerance = 1e-6 * max(1.0, room.radius)
@@ -174,7 +174,7 @@ def _settled(
     return None
 
 
-def _a_little_smaller(room: Room, end: Found, tolerance: float) -> tuple[Placement, Array, Kept] | None:
+def _a_little_smaller(room: Room, end: Place, tolerance: float) -> tuple[Placement, Array, Kept] | None:
     """Return the placement where a climb ended, smaller by as little as makes it pass, or ``None``."""
     bad, good = end.scale, None
     for turn in range(2 * _SPARES):
@@ -205,9 +205,9 @@ def _turned_a_little(rotation: Array, stance: Stance) -> list[Array]:
     return [turned for turned in turns if stance.allows(turned)]
 
 
-def _as_found(room: Room, placement: Placement) -> Found:
+def _as_found(room: Room, placement: Placement) -> Place:
     at = placement.apply(room.middle[None])[0]
-    return Found(placement.scale, placement.rotation, at, placement.scale * room.radius, 0.0)
+    return Place(placement.scale, placement.rotation, at, placement.scale * room.radius, 0.0)
 
 
 def _told(relaxed: Fit, block: Block, best: tuple[Placement, Array, Kept], least: float) -> Fit:

@@ -4,7 +4,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.turns import about, from_quaternions
-from blockfit.search.flawed.room import Found, Room
+from blockfit.search.flawed.room import Place, Room
 from blockfit.solids.stance import Stance
 
 __all__ = ["axes_of", "roomiest", "rotations_for", "starts_for"]
@@ -51,10 +51,10 @@ def rotations_for(stance: Stance, count: int, seed: int = 0) -> list[Array]:
     return found
 
 
-def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> list[Found]:
+def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> list[Place]:
     """Return promising starts: for each rotation and scale, the shifts of a coarse grid that clear most."""
     samples = _samples(room)
-    told: list[Found] = []
+    told: list[Place] = []
     for rotation in rotations:
         reach = ((room.corners @ rotation.T) @ room.normals.T).max(axis=0)
         for scale in scales:
@@ -67,26 +67,26 @@ def starts_for(room: Room, rotations: list[Array], scales: Array, keep: int) -> 
             clear = (room.offsets[None] - grid @ room.normals.T - scale * reach).min(axis=1)
             at, clears = _clearest(room, samples, float(scale), rotation, grid, clear)
             miss = max(0.0, -clears)
-            told.append(Found(float(scale), rotation, at, float(scale) * room.radius, miss))
+            told.append(Place(float(scale), rotation, at, float(scale) * room.radius, miss))
             if miss == 0:
                 break  # smaller ones fit too
     told.sort(key=lambda f: -(f.worth - 4 * f.missing_mm))
     return told[:keep]
 
 
-def roomiest(room: Room, rotation: Array, most: float, count: int) -> list[Found]:
+def roomiest(room: Room, rotation: Array, most: float, count: int) -> list[Place]:
     """Return places where the stone is soundest, small enough that the ball around the figure lies clear of all."""
     grid = room.crowd.grid
     nodes = np.stack(np.meshgrid(*(np.arange(n) for n in grid.values.shape), indexing="ij"), axis=-1).reshape(-1, 3)
     places = grid.origin + grid.steps * nodes
     spare = np.minimum(grid.values.ravel(), (room.offsets - places @ room.normals.T).min(axis=1))
-    found: list[Found] = []
+    found: list[Place] = []
     for _ in range(count):
         k = int(spare.argmax())
         if spare[k] <= 0:
             break
         scale = min(most, float(spare[k]) / room.radius)
-        found.append(Found(scale, rotation, places[k], scale * room.radius, 0.0))
+        found.append(Place(scale, rotation, places[k], scale * room.radius, 0.0))
         spare[np.linalg.norm(places - places[k], axis=1) < 2 * spare[k]] = 0.0
     return found
 

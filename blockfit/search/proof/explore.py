@@ -12,7 +12,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.search.proof.bounds import least_over_turns, least_over_vertical, least_width
 from blockfit.search.proof.cells import Cells, outside_stance, split, start_patches
-from blockfit.search.proof.polish import Certificate, Polished, polish, within_stance
+from blockfit.search.proof.polish import Polished, TightBound, polish, within_stance
 from blockfit.search.proof.questions import Question, Rows
 from blockfit.search.proof.support import spread_points
 from blockfit.solids.stance import Stance
@@ -20,7 +20,7 @@ from blockfit.solids.stance import Stance
 __all__ = ["Found", "explore"]
 
 
-class Climb(Protocol):
+class Climber(Protocol):
     """Goes from a good rotation to the best near it, with steps of up to ``trust`` and down to ``close`` radians."""
 
     def __call__(
@@ -62,7 +62,7 @@ def explore(  # noqa: PLR0913, PLR0915
     allow: Callable[[float], float],
     *,
     max_cells: int,
-    climb: Climb = polish,
+    climb: Climber = polish,
     seeds: Sequence[Array] = (),
     proved: float = np.inf,
 ) -> Found:
@@ -124,14 +124,14 @@ def _is_small(cells: Cells) -> bool:
 class _Search:
     """The state of one search: the best so far, the certificates, and the cells spent."""
 
-    def __init__(self, question: Question, points: Array, stance: Stance, climb: Climb = polish) -> None:
+    def __init__(self, question: Question, points: Array, stance: Stance, climb: Climber = polish) -> None:
         self.question, self.all_points, self.stance, self.climb = question, points, stance, climb
         # A subset of the points gives a valid bound; incumbents are valued with all of them.
         self.used = np.zeros(len(points), bool)
         self.used[spread_points(points, _MOST_POINTS) if len(points) > _MOST_POINTS else slice(None)] = True
         self.points = points[self.used]
         self.best = Polished(np.eye(3), -np.inf, None)
-        self.certificates: list[Certificate] = []
+        self.certificates: list[TightBound] = []
         self.cells = 0
         self.close = _CLOSE
         self.trust = _POLISH_AROUND  # how far the best may lie from the top of its slope

@@ -16,7 +16,7 @@ from blockfit.search.proof.dependencies import cancelled
 from blockfit.search.proof.questions import Question
 from blockfit.solids.stance import Stance
 
-__all__ = ["Certificate", "Polished", "polish", "stance_limits", "tangent_contacts", "turned_by", "within_stance"]
+__all__ = ["TightBound", "Polished", "polish", "stance_limits", "tangent_contacts", "turned_by", "within_stance"]
 
 _EXACT = 1e-8  # radians: steps below it have nothing more to gain; a climb so close ends in Newton steps
 _EQUAL = 1e-16  # of the merit, or of the hull's radius: programs that promise less are done
@@ -24,7 +24,7 @@ _PER_FACE = 12  # contact candidates a face; more only slow the programs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Certificate:
+class TightBound:
     """For every rotation R of the stance, Σ λ_j h_j >= tr(R ``matrix``) + ``constant``.
 
     ``room`` is λ·(b − c), ``load`` λ·a. A limit of the stance, tr(R X) + c >= 0, may be taken off any number of
@@ -46,7 +46,7 @@ class Polished:
 
     rotation: Array
     value: float
-    certificate: Certificate | None
+    certificate: TightBound | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -202,7 +202,7 @@ def _slope(form: Array, rotation: Array) -> Array:
     return np.array([n[1, 2] - n[2, 1], n[2, 0] - n[0, 2], n[0, 1] - n[1, 0]])
 
 
-def _last_certificate(question: Question, seen: list[_Duals], radius: float, stance: Stance) -> Certificate | None:
+def _last_certificate(question: Question, seen: list[_Duals], radius: float, stance: Stance) -> TightBound | None:
     """Return the certificate of the last duals that give one."""
     for each in reversed(seen):
         certificate = _certificate(question, each, radius, stance)
@@ -211,7 +211,7 @@ def _last_certificate(question: Question, seen: list[_Duals], radius: float, sta
     return None
 
 
-def _certificate(question: Question, seen: _Duals, radius: float, stance: Stance) -> Certificate | None:
+def _certificate(question: Question, seen: _Duals, radius: float, stance: Stance) -> TightBound | None:
     """Return the certificate of the duals, made an exact dependency: a solver's rounding must not enter a proof."""
     contacts, duals, value = seen.contacts, seen.duals, seen.value
     of_contacts, of_stance = duals[: len(contacts.face)], duals[len(contacts.face) :]
@@ -231,7 +231,7 @@ def _certificate(question: Question, seen: _Duals, radius: float, stance: Stance
         times = max(0.0, float(dual)) * radius / (scale * total)
         matrix, constant = matrix - times * form, constant - times * least_form
         limited |= times > 0
-    return Certificate(
+    return TightBound(
         matrix,
         constant,
         float(weights @ question.offsets[faces]) + 3 * question.radius * float(np.linalg.norm(weights @ normals)),

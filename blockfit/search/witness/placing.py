@@ -12,7 +12,7 @@ from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
 
-__all__ = ["Rows", "Stood", "settled_in"]
+__all__ = ["CornerRows", "Stood", "settled_in"]
 
 _TRIES = 12  # the first moves by a last digit, each next one by eight times as much
 
@@ -20,7 +20,7 @@ Exact = list[Fraction]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rows:
+class CornerRows:
     """The rows of one way: ``faces`` (m,) of the block, ``offsets`` and ``loads`` (m,) as floats."""
 
     block: Block
@@ -49,7 +49,7 @@ class Stood:
     shift_mm: Array
 
 
-def settled_in(figure: Figure, rows: Rows, stance: Stance, stood: Stood, bound: float) -> Stood | None:
+def settled_in(figure: Figure, rows: CornerRows, stance: Stance, stood: Stood, bound: float) -> Stood | None:
     """Return the placement with a value that it reaches exactly; None where rounding leaves none.
 
     A scale that is sought is shrunk towards the middle of the block, by as little as it takes. Where the scale is
@@ -80,11 +80,11 @@ def settled_in(figure: Figure, rows: Rows, stance: Stance, stood: Stood, bound: 
     return None
 
 
-def _load(rows: Rows, row: int) -> Fraction:
+def _load(rows: CornerRows, row: int) -> Fraction:
     return Fraction(1) if rows.loads[row] == 1 else max(Fraction(0), rows.exact(row)[0][1])
 
 
-def _spare(figure: Figure, rows: Rows, normals: Array, stood: Stood, scale: float) -> Exact:
+def _spare(figure: Figure, rows: CornerRows, normals: Array, stood: Stood, scale: float) -> Exact:
     """Return what every row has to spare, exactly: only the vertices that come nearest can decide."""
     turn, shift, size = _exact(stood.turn), _exact(stood.shift_mm), Fraction(scale)
     heights = (figure.vertices @ (normals @ from_quaternions(stood.turn)).T).T  # (m, n)

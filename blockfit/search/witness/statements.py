@@ -14,7 +14,7 @@ from blockfit.search.proof.support import spread_points
 from blockfit.search.witness.forms import coefficients, form_of, stance_forms
 from blockfit.solids.stance import Stance
 
-__all__ = ["Aim", "Looked", "Statement", "combined", "look", "outside"]
+__all__ = ["Target", "Looked", "Statement", "combined", "look", "outside"]
 
 _ROUNDING = 2e-14  # of the block's size: coefficients below it may be rounding
 _FEW = 6  # dependencies tried on a cell
@@ -45,7 +45,7 @@ class Looked:
     hopeful: Ints
 
 
-class Aim:
+class Target:
     """A question of a hull in a stance, and the bound to be proved; knows the dependencies met so far."""
 
     def __init__(self, question: Question, points: Array, stance: Stance, bound: float) -> None:
@@ -90,13 +90,13 @@ class Aim:
             self.used = np.union1d(self.used, far)
 
 
-def outside(aim: Aim, which: int) -> Statement:
+def outside(aim: Target, which: int) -> Statement:
     """Return the statement that a cell lies outside the limit of tilt (0) or turn (1)."""
     none = np.zeros(0, np.int64)
     return Statement(none, none, np.zeros(0), np.eye(2)[which], -aim.limits[which])
 
 
-def look(aim: Aim, corners: Array, sides: Array) -> Looked:  # noqa: PLR0915
+def look(aim: Target, corners: Array, sides: Array) -> Looked:  # noqa: PLR0915
     """Settle cells, (b, 8, 4) corners and (b, 3) sides, by single dependencies where that is enough."""
     count = len(corners)
     middles = corners.sum(axis=1)
@@ -149,7 +149,7 @@ def look(aim: Aim, corners: Array, sides: Array) -> Looked:  # noqa: PLR0915
     return Looked(statements, axis, np.flatnonzero(hopeful))
 
 
-def combined(aim: Aim, corners: Array) -> Statement | None:
+def combined(aim: Target, corners: Array) -> Statement | None:
     """Return the statement that settles a cell, (8, 4) corners, with the most to spare; None if none does.
 
     By a linear program: its variables are the weights of the rows at all points that reach furthest at any corner, and

@@ -7,7 +7,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.turns import from_quaternions
 from blockfit.search.witness.forms import Charts, coefficients, corners_of_cells
-from blockfit.search.witness.statements import Aim, Statement, combined, look
+from blockfit.search.witness.statements import Statement, Target, combined, look
 
 __all__ = ["Tree", "grown"]
 
@@ -52,7 +52,7 @@ class _Level:
     child: Ints
 
 
-def grown(aim: Aim, charts: Charts, sides: Array, most: int) -> Tree | None:
+def grown(aim: Target, charts: Charts, sides: Array, most: int) -> Tree | None:
     """Return a tree that settles every cell, or None if it would take more than ``most`` leaves.
 
     The charts' parameters go as far as ``sides`` (c, 3) to either side of 0. Cells are halved where the statement that
@@ -72,7 +72,7 @@ def grown(aim: Aim, charts: Charts, sides: Array, most: int) -> Tree | None:
     return _in_order(levels, leaves)
 
 
-def _settled(aim: Aim, charts: Charts, cells: _Cells) -> _Level:
+def _settled(aim: Target, charts: Charts, cells: _Cells) -> _Level:
     axis, statements = [], []
     for k in range(0, len(cells), _BATCH):
         some = cells.pick(np.arange(k, min(k + _BATCH, len(cells))))
@@ -102,7 +102,7 @@ def _halves(cells: _Cells, axis: Ints) -> _Cells:
     return _Cells(low, high, np.repeat(cells.chart, 2))
 
 
-def _join(aim: Aim, charts: Charts, above: _Level, below: _Level) -> None:
+def _join(aim: Target, charts: Charts, above: _Level, below: _Level) -> None:
     """Make leaves of cells whose halves are leaves, and which the statement of either settles whole."""
     halved = np.flatnonzero(above.axis != _LEAF)
     pairs = [(k, below.statements[above.child[k]], below.statements[above.child[k] + 1]) for k in halved]

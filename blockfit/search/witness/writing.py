@@ -13,8 +13,8 @@ from blockfit.geometry.turns import from_quaternions, quaternion
 from blockfit.search.proof.questions import Question
 from blockfit.search.proof.support import Hull, hull_of
 from blockfit.search.witness.forms import charts_for, sides_for
-from blockfit.search.witness.placing import Rows, Stood, settled_in
-from blockfit.search.witness.statements import Aim, Statement
+from blockfit.search.witness.placing import CornerRows, Stood, settled_in
+from blockfit.search.witness.statements import Statement, Target
 from blockfit.search.witness.tree import Tree, grown
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -101,7 +101,7 @@ def _tree(hull: Hull, stance: Stance, way: Way, merit: float, most: int, is_larg
         for frame in (_FRAMES[axis] for axis in frames):
             charts = charts_for(frame, stance, is_box=_is_box(question))
             tree = grown(
-                Aim(question, hull.points, stance, merit), charts, sides_for(frame, stance, len(charts)), allowed
+                Target(question, hull.points, stance, merit), charts, sides_for(frame, stance, len(charts)), allowed
             )
             if tree is not None:
                 return tree, frame
@@ -175,7 +175,7 @@ def _lists(figure: Figure, ways: Sequence[Way], faces: Sequence[Ints], trees: Se
     }  # fmt: skip
 
 
-def _rows(block: Block, cover: Array, turn: Array, claim: Claim) -> Rows:
+def _rows(block: Block, cover: Array, turn: Array, claim: Claim) -> CornerRows:
     """Return the rows of a way as floats, for placing: normals as they stand, offsets, loads."""
     normals = block.normals @ from_quaternions(turn).T
     kept, loads = block.offsets_mm - block.skin_mm - cover, np.zeros(len(cover))
@@ -183,7 +183,7 @@ def _rows(block: Block, cover: Array, turn: Array, claim: Claim) -> Rows:
         counted = cover > 0 if cover.any() else np.ones(len(cover), bool)
         bare = (block.offsets_mm - block.skin_mm)[counted]
         faces = np.concatenate([np.arange(len(cover)), np.flatnonzero(counted)])
-        return Rows(
+        return CornerRows(
             block,
             turn,
             cover,
@@ -193,7 +193,7 @@ def _rows(block: Block, cover: Array, turn: Array, claim: Claim) -> Rows:
             claim.scale,
         )
     loads = {"setback": np.maximum(normals[:, 1], 0), "short": loads + 1}.get(claim.question, loads)
-    return Rows(block, turn, cover, np.arange(len(cover)), kept, loads, claim.scale)
+    return CornerRows(block, turn, cover, np.arange(len(cover)), kept, loads, claim.scale)
 
 
 def _faces_of(block: Block, way: Way) -> Ints:

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 
-from blockfit.waste.offcuts.parts import Setting
+from blockfit.waste.offcuts.parts import SetWedge
 from blockfit.waste.offcuts.planner import Planner
 
 __all__ = ["best_course"]
 
 
-def best_course(planner: Planner, most_cuts: int, room: int | None, count: int) -> Iterator[Setting]:
+def best_course(planner: Planner, most_cuts: int, room: int | None, count: int) -> Iterator[SetWedge]:
     """Yield the wedges to take in order, of the course that saves most among ``count`` of them.
 
     Never less than the first, which is the single course. ``room`` is how many pieces may still be taken. Each wedge
@@ -22,7 +22,7 @@ def best_course(planner: Planner, most_cuts: int, room: int | None, count: int) 
         yield setting
 
 
-def _course(planner: Planner, most_cuts: int, room: int | None) -> tuple[float, tuple[Setting, ...]]:
+def _course(planner: Planner, most_cuts: int, room: int | None) -> tuple[float, tuple[SetWedge, ...]]:
     """Return the stone in m³ of all pieces of one course, and its wedges in order."""
     stone, pieces, settings = 0.0, 0, []
     while room is None or pieces < room:

@@ -10,9 +10,9 @@ from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid
 from blockfit.waste.cuts.division import spans
 from blockfit.waste.cuts.methods import Method, capable
-from blockfit.waste.offcuts.wedges import Wedge
+from blockfit.waste.offcuts.wedges import SampledWedge
 
-__all__ = ["Part", "Setting", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
+__all__ = ["Part", "SetWedge", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
 
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 
@@ -39,10 +39,10 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Setting:
+class SetWedge:
     """A wedge set exactly, and what makes each of its cuts."""
 
-    wedge: Wedge
+    wedge: SampledWedge
     methods: tuple[Method, ...]
 
 
@@ -58,7 +58,7 @@ class Span:
 
 
 def parted(
-    wedge: Wedge, methods: tuple[Method, ...], ways: tuple[Array, Array, Array, Array], saw: Method
+    wedge: SampledWedge, methods: tuple[Method, ...], ways: tuple[Array, Array, Array, Array], saw: Method
 ) -> list[Span]:
     """Return a wedge's parts, the far ones first, as they are divided along two axes; a cut is a kerf wide."""
     first, along, second, across = ways
@@ -93,7 +93,7 @@ def sawn_m2(left: Solid, normals: Array, offsets: Array, k: int, ends: Sequence[
     return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
 
 
-def dividing_saw(plan: Setting, methods: Sequence[Method], corners: Array, is_light: bool) -> Method | None:
+def dividing_saw(plan: SetWedge, methods: Sequence[Method], corners: Array, is_light: bool) -> Method | None:
     """Return what divides a piece with these corners: its cut stops at the piece's own, and runs on no further.
 
     ``None`` where nothing can; what is light enough to be lifted is not divided, and any will do.

@@ -18,10 +18,10 @@ from blockfit.waste.cuts.division import divisions, outline
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.methods import Method, capable, depth_needed, still_made
 from blockfit.waste.cuts.sweep import swept
-from blockfit.waste.offcuts.parts import Part, Setting, Span, beyond, dividing_saw, parted, sawn_m2
+from blockfit.waste.offcuts.parts import Part, SetWedge, Span, beyond, dividing_saw, parted, sawn_m2
 from blockfit.waste.offcuts.sampling import seen_reach, surface_points, thinned
 from blockfit.waste.offcuts.stone import stone_for_pieces
-from blockfit.waste.offcuts.wedges import Samples, Wedge, best_wedges, cuts_seen, draw_out, frame_of
+from blockfit.waste.offcuts.wedges import SampledWedge, Samples, best_wedges, cuts_seen, draw_out, frame_of
 from blockfit.waste.offcuts.wishes import Limits, moved_out
 
 __all__ = ["Planner"]
@@ -85,16 +85,16 @@ class Planner:
         other.hollows, other._known, other._seed = list(self.hollows), [], seed
         return other
 
-    def next_wedge(self, most_cuts: int) -> Setting | None:
+    def next_wedge(self, most_cuts: int) -> SetWedge | None:
         """Return the wedge of most stone that, set exactly, keeps every limit, or ``None`` if none is found."""
-        promising: list[Wedge] = []
+        promising: list[SampledWedge] = []
         for normals, offsets, stone in self._free_cells():
             keep = np.full(len(self._surface), self._limits.least_clear_mm)
             samples = Samples(stone, self._surface, keep, self._whole)
             promising += self._promising(samples, normals, offsets, most_cuts)
         promising.sort(key=lambda wedge: -wedge.stone)
         self._known = [frame_of(wedge) for wedge in promising[:_KNOWN]]  # tried again in the stone that is then left
-        best: list[Setting] = []
+        best: list[SetWedge] = []
         for wedge in promising[:_EXACT]:
             exact = self._exact(wedge, most_cuts)
             if exact is not None:
@@ -114,7 +114,7 @@ class Planner:
         self._cells = [self._cells[k] for k in kept[:_MOST_CELLS]]
         return [(*self._cells[i], self._stone[inside[k]]) for i, k in enumerate(kept[:_MOST_CELLS])]
 
-    def _promising(self, samples: Samples, normals: Array, offsets: Array, most_cuts: int) -> list[Wedge]:
+    def _promising(self, samples: Samples, normals: Array, offsets: Array, most_cuts: int) -> list[SampledWedge]:
         """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
         thick = self._limits.least_thickness_mm
         found = best_wedges(
@@ -131,7 +131,7 @@ class Planner:
         straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
         best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:_A_KIND]]
         chosen = [
-            Wedge(
+            SampledWedge(
                 np.vstack([wedge.normals, normals]),
                 np.append(wedge.offsets, offsets),
                 wedge.stone * self._block.volume_m3,
@@ -146,13 +146,13 @@ class Planner:
             if trial is not None and cuts_seen(trial[0], self._stone, self._spacing) <= most_cuts
         ]
 
-    def _methods_for(self, wedge: Wedge) -> list[Method]:
+    def _methods_for(self, wedge: SampledWedge) -> list[Method]:
         """Return the first method that makes each plane of a wedge, before its depth is known."""
         count = len(wedge.normals) - wedge.fixed
         method = capable(self._limits.methods, count)
         return [method or self._limits.methods[-1]] * len(wedge.normals)
 
-    def _takes_other(self, wedge: Wedge, sawn: list[int]) -> bool:
+    def _takes_other(self, wedge: SampledWedge, sawn: list[int]) -> bool:
         """Whether the cuts would free more than the wedge, stone that earlier pieces left on it, or less."""
         free = beyond(self.left, wedge.normals[sawn], wedge.offsets[sawn])
         return abs(float(free.volume()) * 1e-9 - wedge.stone) > wedge.stone * 1e-3 + 1e-6
@@ -168,7 +168,7 @@ class Planner:
     def _tries(self) -> int:
         return max(70, 280 // max(1, len(self._cells)))
 
-    def take(self, plan: Setting, room: int | None) -> list[Part]:
+    def take(self, plan: SetWedge, room: int | None) -> list[Part]:
         """Take a wedge out of the stone; return its parts in order, divided as the lift demands, ``room`` at most.
 
         What no room is left for stays in the stone: the plan ends there.
@@ -195,7 +195,7 @@ class Planner:
         self._open_cells(plan)
         return parts
 
-    def _open_cells(self, plan: Setting) -> None:
+    def _open_cells(self, plan: SetWedge) -> None:
         """Part the stone left into convex cells past a wedge that is gone."""
         normals, offsets = plan.wedge.normals, plan.wedge.offsets
         kerfs = np.array([method.kerf_mm for method in plan.methods])
@@ -212,7 +212,7 @@ class Planner:
         gone = (self._stone @ normals.T >= offsets - kerfs).all(axis=1)
         self._stone = self._stone[~gone]
 
-    def _spans(self, plan: Setting) -> list[Span]:
+    def _spans(self, plan: SetWedge) -> list[Span]:
         """Return the parts that a wedge is divided into, each after the parts beyond it; none if it cannot be.
 
         What is divided to be lifted is wanted as parts: each is what was asked for, or is too light to be kept.
@@ -270,7 +270,7 @@ class Planner:
             before=before,
         )
 
-    def _exact(self, wedge: Wedge, most_cuts: int) -> Setting | None:
+    def _exact(self, wedge: SampledWedge, most_cuts: int) -> SetWedge | None:
         """Return the wedge set exactly, with what makes each cut, or ``None`` if it then breaks a limit."""
         methods = self._methods_for(wedge)
         for _ in range(2 + 3 * len(methods)):
@@ -301,14 +301,14 @@ class Planner:
             lines = count + int(self._is_heavy(wedge.stone))
             if all(b.allowance_mm(lines) <= m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)):
                 # What is set asks for no more room than it was given; a narrower tool may then be used as well.
-                return self._as_wished(Setting(wedge, tuple(better)), sawn)
+                return self._as_wished(SetWedge(wedge, tuple(better)), sawn)
             # The planes move out by what they now need, or each would meet the figure past the others.
             more = [b.allowance_mm(lines) - m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)]
-            wedge = Wedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
+            wedge = SampledWedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
             methods = better
         return None
 
-    def _as_wished(self, plan: Setting, sawn: list[int]) -> Setting | None:
+    def _as_wished(self, plan: SetWedge, sawn: list[int]) -> SetWedge | None:
         """Return the wedge no larger than is wished, its cuts moved out as far as that takes; ``None`` if it cannot."""
         wedge, methods, wishes = plan.wedge, plan.methods, self.wishes
         if wedge.stone > wishes.most_m3:
@@ -320,21 +320,21 @@ class Planner:
             corners = self._corners(normals, offsets)
             if corners is None or least_width(corners) < self._limits.least_thickness_mm:
                 return None
-            wedge = Wedge(normals, offsets, self._rock.volume_m3(corners), wedge.fixed)
+            wedge = SampledWedge(normals, offsets, self._rock.volume_m3(corners), wedge.fixed)
             if self._takes_other(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
                 return None
         if wedge.stone < wishes.least_m3:
             return None
-        plan = Setting(wedge, methods)
+        plan = SetWedge(wedge, methods)
         return plan if self._spans(plan) else None
 
-    def _set_best(self, wedge: Wedge, methods: list[Method]) -> tuple[Wedge, list[Method]] | None:
+    def _set_best(self, wedge: SampledWedge, methods: list[Method]) -> tuple[SampledWedge, list[Method]] | None:
         """Return the wedge set exactly, its planes in the order that leaves most of it.
 
         Where samples missed an arm, the plane that is set first gives way to it: another might give way by less.
         """
         free = len(wedge.normals) - wedge.fixed
-        best: tuple[Wedge, list[Method]] | None = None
+        best: tuple[SampledWedge, list[Method]] | None = None
         for order in permutations(range(free)):
             trial = self._set(wedge, methods, exact=True, order=order)
             if trial is not None and (best is None or trial[0].stone > best[0].stone):
@@ -344,8 +344,8 @@ class Planner:
         return best
 
     def _set(
-        self, wedge: Wedge, methods: list[Method], *, exact: bool, order: Sequence[int] = ()
-    ) -> tuple[Wedge, list[Method]] | None:
+        self, wedge: SampledWedge, methods: list[Method], *, exact: bool, order: Sequence[int] = ()
+    ) -> tuple[SampledWedge, list[Method]] | None:
         """Return the wedge with its planes as far in as the figure allows, or ``None`` if it is too little.
 
         They are set one after the other, in the ``order`` given. Planes that meet nothing are left out.
@@ -372,7 +372,7 @@ class Planner:
             return None
         fixed = int(needed[len(needed) - wedge.fixed :].sum()) if wedge.fixed else 0
         kept = [method for method, need in zip(methods, needed, strict=True) if need]
-        return Wedge(normals, offsets, volume, fixed), kept
+        return SampledWedge(normals, offsets, volume, fixed), kept
 
     def _reach(self, normals: Array, bounds: Array, k: int) -> float:
         """Return how far the figure reaches along plane k's normal where it is not kept clear by another plane.

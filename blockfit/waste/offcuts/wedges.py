@@ -14,7 +14,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.turns import about, spread_directions
 
-__all__ = ["Samples", "Wedge", "best_wedges", "cuts_seen", "draw_out", "frame_of"]
+__all__ = ["Samples", "SampledWedge", "best_wedges", "cuts_seen", "draw_out", "frame_of"]
 
 _BINS = 26
 _MOST_TRIPLES = 8
@@ -24,7 +24,7 @@ _PER_CUT = 0.004  # of the block's stone that a further cut must bring
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Wedge:
+class SampledWedge:
     """Where all of ``normals @ x >= offsets`` hold; ``stone`` is the share of the block's samples in it.
 
     The last ``fixed`` planes border on what earlier pieces took, and stay where they are.
@@ -57,7 +57,7 @@ def best_wedges(  # noqa: PLR0913
     kind: str = "any",
     faces: Array,
     known: Sequence[Array] = (),
-) -> list[Wedge]:
+) -> list[SampledWedge]:
     """Return the best wedges found that hold free stone and no obstacle, best first; reruns agree.
 
     ``least_mm`` is the least depth of stone beyond every cut. ``tries`` is how often the leaders are disturbed,
@@ -65,7 +65,7 @@ def best_wedges(  # noqa: PLR0913
     block's ``faces`` (f, 3), slant, or parallel to one, square.
     """
     random = np.random.default_rng(seed)
-    found: list[Wedge] = []
+    found: list[SampledWedge] = []
     for frame in (*_frames(faces, kind), *known):
         found += _evaluate(frame, samples, most_cuts, least_mm)
     if kind != "square":
@@ -101,7 +101,7 @@ def draw_out(normals: Array) -> Array | None:
     return ways[best] if away[best] >= -1e-9 else None
 
 
-def cuts_seen(wedge: Wedge, stone: Array, spacing: float) -> int:
+def cuts_seen(wedge: SampledWedge, stone: Array, spacing: float) -> int:
     """Return how many planes of a wedge seem to pass through stone: its own, and those with samples just behind them.
 
     ``stone`` (n, 3) are samples about ``spacing`` mm apart.
@@ -113,14 +113,14 @@ def cuts_seen(wedge: Wedge, stone: Array, spacing: float) -> int:
     return free + sum(int(one.sum()) >= _FEW for one in behind[free:])
 
 
-def frame_of(wedge: Wedge) -> Array:
+def frame_of(wedge: SampledWedge) -> Array:
     """Return three directions, the wedge's own cuts first, the axes nearest to square with them for the rest."""
     free = wedge.normals[: len(wedge.normals) - wedge.fixed][:3]
     rest = np.argsort(np.abs(free).max(axis=0, initial=0.0), kind="stable")[: 3 - len(free)]
     return np.concatenate([free, np.eye(3)[rest]])
 
 
-def _merit(wedge: Wedge) -> float:
+def _merit(wedge: SampledWedge) -> float:
     return wedge.stone - _PER_CUT * len(wedge.normals)
 
 
@@ -162,7 +162,7 @@ def _made_slant(directions: Array, faces: Array) -> Array:
     return np.asarray(level / np.linalg.norm(level, axis=1, keepdims=True))
 
 
-def _disturbed(wedge: Wedge, spread: float, random: np.random.Generator) -> Array:
+def _disturbed(wedge: SampledWedge, spread: float, random: np.random.Generator) -> Array:
     """Return three directions near a wedge's own, one of them moved more; missing ones are drawn anew."""
     frame = np.empty((3, 3))
     count = len(wedge.normals)
@@ -187,7 +187,7 @@ def _snapped(directions: Array) -> Array:
     return axes
 
 
-def _single_cuts(samples: Samples, least_mm: float, square_to: Array | None) -> list[Wedge]:
+def _single_cuts(samples: Samples, least_mm: float, square_to: Array | None) -> list[SampledWedge]:
     """Return the best single cuts over directions spread on the sphere: only the obstacles' reach matters.
 
     ``square_to``: only cuts square to one of these faces.
@@ -203,12 +203,12 @@ def _single_cuts(samples: Samples, least_mm: float, square_to: Array | None) -> 
         share = (heights > offsets).sum(axis=0) / samples.whole
         deep = heights.max(axis=0) - offsets > least_mm
         for k in np.flatnonzero(deep & (share > 0) & np.isfinite(offsets)):
-            wedges.append(Wedge(part[k : k + 1], offsets[k : k + 1], float(share[k])))
+            wedges.append(SampledWedge(part[k : k + 1], offsets[k : k + 1], float(share[k])))
     wedges.sort(key=lambda wedge: -wedge.stone)
     return wedges[:2]
 
 
-def _evaluate(frame: Array, samples: Samples, most_cuts: int, least_mm: float) -> list[Wedge]:
+def _evaluate(frame: Array, samples: Samples, most_cuts: int, least_mm: float) -> list[SampledWedge]:
     """Return the best wedge along three directions for each number of cuts."""
     places = frame @ samples.stone.T  # (3, p): long rows, which numpy reduces quickly
     blocked = frame @ samples.obstacles.T + samples.keep
@@ -231,7 +231,7 @@ def _evaluate(frame: Array, samples: Samples, most_cuts: int, least_mm: float) -
             chosen = [k for k in range(3) if best[k] > 0]
             offsets = low + step * np.array(best)
             if draw_out(frame[chosen]) is not None:
-                wedges.append(Wedge(frame[chosen], offsets[chosen], most / samples.whole))
+                wedges.append(SampledWedge(frame[chosen], offsets[chosen], most / samples.whole))
     return wedges
 
 

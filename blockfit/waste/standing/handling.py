@@ -20,7 +20,7 @@ from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.reach.undercut import Undercuts, undercuts
 from blockfit.waste.standing.lifting import Lift, RollerPull, lift, roller_pull
-from blockfit.waste.standing.limits import Hung, LimitCheck, Limits, checks_of, limits_of
+from blockfit.waste.standing.limits import GearLimits, Hung, LimitCheck, checks_of, limits_of
 from blockfit.waste.standing.loads import Load, Stuff, loads_of
 from blockfit.waste.standing.turning import Turning
 from blockfit.waste.statics import FLAT_MM, flat_within
@@ -152,7 +152,7 @@ def handling(  # noqa: PLR0913
     )
 
 
-def _lift(thing: Hung, limits: Limits) -> Lift:
+def _lift(thing: Hung, limits: GearLimits) -> Lift:
     return lift(thing.most_kg, legs=limits.legs, angle_deg=limits.sling_angle, limit_kg=limits.weakest_kg)
 
 

@@ -15,7 +15,7 @@ from blockfit.waste.standing.lifting import sling_rise_mm
 from blockfit.waste.standing.loads import Load
 from blockfit.waste.statics import slides_at_deg
 
-__all__ = ["Hung", "LimitCheck", "Limits", "checks_of", "limits_of"]
+__all__ = ["Hung", "LimitCheck", "GearLimits", "checks_of", "limits_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ class Hung:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Limits:
+class GearLimits:
     """The user's limits, in mm and kg; ``None`` where none was given."""
 
     openings: tuple[tuple[float, float], ...]
@@ -88,7 +88,7 @@ def limits_of(  # noqa: PLR0913
     legs: int,
     sling_angle: float,
     friction: float | None,
-) -> Limits:
+) -> GearLimits:
     """Return checked limits; weights and lengths are numbers or text with a unit (``"600 lb"``, ``"100 psf"``).
 
     Raises `BadValueError` for limits that are none.
@@ -100,7 +100,7 @@ def limits_of(  # noqa: PLR0913
         wide, tall = (length_mm(side, "openings", least=0) for side in opening)
         doors.append((wide, tall))
     carried = {"table_kg": table_kg, "hoist_kg": hoist_kg, "gantry_kg": gantry_kg, "slings_kg": slings_kg}
-    return Limits(
+    return GearLimits(
         openings=tuple(doors),
         hook_mm=None if hook_height is None else length_mm(hook_height, "hook_height", least=0),
         hook_clearance_mm=length_mm(hook_clearance, "hook_clearance", least=0),
@@ -114,7 +114,7 @@ def limits_of(  # noqa: PLR0913
 
 
 def checks_of(
-    limits: Limits, loads: Sequence[Load], hung: Sequence[Hung], *, on_supports: bool = False
+    limits: GearLimits, loads: Sequence[Load], hung: Sequence[Hung], *, on_supports: bool = False
 ) -> tuple[LimitCheck, ...]:
     """Return a check for every limit and every load that it concerns."""
     checks = [_passes(loads[0], opening) for opening in limits.openings]
@@ -168,7 +168,7 @@ def _passes(load: Load, opening: tuple[float, float]) -> LimitCheck:
     return LimitCheck(name, False, words, over)
 
 
-def _hook(thing: Hung, limits: Limits, hook_mm: float) -> LimitCheck:
+def _hook(thing: Hung, limits: GearLimits, hook_mm: float) -> LimitCheck:
     rise = sling_rise_mm(thing.size_mm, limits.legs, limits.sling_angle)
     need = thing.size_mm[2] + rise + limits.hook_clearance_mm
     over = max(0.0, need - hook_mm)

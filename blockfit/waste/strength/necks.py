@@ -10,7 +10,7 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.surface import Part, compacted, part_beyond
+from blockfit.geometry.surface import PartBeyond, compacted, part_beyond
 from blockfit.measure.cross_sections import Section, least_section, section_near, sections_across
 from blockfit.measure.patches import Links
 from blockfit.measure.sections import polygon_area
@@ -203,7 +203,7 @@ def _least_section(body: _Body, normal: Array, at: Array, width: float) -> tuple
     return (whole if whole is not None and whole.area_mm2 < 1.2 * best.area_mm2 else None), normal
 
 
-def _root(body: _Body, section: Section, towards: Array, carried: Part, width: float) -> Section:
+def _root(body: _Body, section: Section, towards: Array, carried: PartBeyond, width: float) -> Section:
     """Return the section on the way back along a limb, to where it ends in the rest, that its part asks most of.
 
     The part grows by the slices passed; the limb ends where a section is much larger than the one before.
@@ -244,7 +244,7 @@ def _turned(normal: Array, turn: float) -> tuple[Array, Array]:
     return tilts, np.zeros(4)
 
 
-def _part(body: _Body, section: Section, normal: Array) -> tuple[Part, Array] | None:
+def _part(body: _Body, section: Section, normal: Array) -> tuple[PartBeyond, Array] | None:
     """Return the piece that the section alone joins to the rest, and the way from the section to it.
 
     It is a piece of one side that does not stand on the base and is cut by the plane in this section only.
@@ -272,7 +272,7 @@ def _part(body: _Body, section: Section, normal: Array) -> tuple[Part, Array] | 
     return None
 
 
-def _neck(section: Section, way: Array, body: Part, density: float, width: float, vertices: Array) -> Neck:
+def _neck(section: Section, way: Array, body: PartBeyond, density: float, width: float, vertices: Array) -> Neck:
     corners, centre = body.corners, body.centre
     volume = body.volume_mm3 * 1e-9
     lever = centre - section.centre
