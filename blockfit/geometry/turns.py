@@ -19,6 +19,7 @@ __all__ = [
     "spread_directions",
     "tilt_deg",
     "turn_deg",
+    "turned_by",
 ]
 
 _LINE = 0.02  # of points' extent: less across it is a line, about which they tell no turn
@@ -127,3 +128,10 @@ def best_turn(first: Array, second: Array) -> tuple[Array, float]:
     u, sizes, vt = np.linalg.svd(second.T @ first)
     sign = np.array([1.0, 1.0, float(np.sign(np.linalg.det(u @ vt)))])
     return np.asarray((u * sign) @ vt), float((sizes * sign).sum() / (first * first).sum())
+
+
+def turned_by(vector: Array) -> Array:
+    """Return the rotation (3, 3) about ``vector`` (3,) by its length in radians."""
+    angle = float(np.linalg.norm(vector))
+    half = np.sinc(angle / (2 * np.pi)) / 2  # sin(angle/2)/angle, also at 0
+    return from_quaternions(np.array([math.cos(angle / 2), *(half * vector)]))

@@ -20,7 +20,6 @@ __all__ = [
     "arrays_of",
     "ball_solid",
     "block_solid",
-    "common_part",
     "gap_between",
     "hull_solid",
     "inflated",
@@ -245,13 +244,6 @@ def prism_towards(
     towards = np.cross(right, up)
     placed = body.translate([0.0, 0.0, low])
     return placed.transform(np.column_stack([right, up, towards, np.zeros(3)]))
-
-
-def common_part(solids: list[Solid]) -> Solid:
-    """Return all that lies in every one of the solids."""
-    import manifold3d
-
-    return manifold3d.Manifold.batch_boolean(solids, manifold3d.OpType.Intersect)
 
 
 def shadow_rings(solid: Solid, right: Array, up: Array) -> list[Array]:

@@ -15,11 +15,12 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
+from blockfit.geometry.turns import turned_by
 from blockfit.kinds import above_0, kinds_checked
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
 from blockfit.search.choice.solve import placed, solve
 from blockfit.search.proof.explore import Found
-from blockfit.search.proof.polish import Polished, stance_limits, tangent_contacts, turned_by, within_stance
+from blockfit.search.proof.polish import Polished, stance_limits, tangent_contacts, within_stance
 from blockfit.search.proof.questions import Question, Rows
 from blockfit.search.proof.support import hull_of, reach
 from blockfit.search.result import Fit, Verdict, verified_cover_mm

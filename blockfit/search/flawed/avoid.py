@@ -10,7 +10,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
-from blockfit.geometry.turns import from_quaternions
+from blockfit.geometry.turns import turned_by
 from blockfit.search.flawed.room import ROWS, Place, Room, near_rows, plane_clearances
 
 __all__ = ["Aim", "Climb", "begun", "climbed", "merit"]
@@ -129,7 +129,7 @@ def _step(room: Room, at: Place, axes: Array, aim: Aim, trust: float, spare_mm: 
     scale = at.scale + (float(move[3 + turns]) / room.radius if grows else 0.0)
     if scale <= 1e-6 * at.scale:
         return None
-    return Place(scale, _turned(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
+    return Place(scale, turned_by(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
 
 
 def _columns(turns: int, aim: Aim) -> int:
@@ -194,11 +194,3 @@ def _sought(
         if aim.kind == "nearest":
             bounds[1] = (max(-trust, min(trust, y)), trust)
     return cost, bounds
-
-
-def _turned(spin: Array) -> Array:
-    """Return the rotation by |spin| radians about it, exact as a rotation."""
-    angle = float(np.linalg.norm(spin))
-    if angle == 0:
-        return np.eye(3)
-    return from_quaternions(np.array([np.cos(angle / 2), *(np.sin(angle / 2) * spin / angle)]))

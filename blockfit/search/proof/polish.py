@@ -11,12 +11,12 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.programs import least
-from blockfit.geometry.turns import from_quaternions, quaternion
+from blockfit.geometry.turns import from_quaternions, quaternion, turned_by
 from blockfit.search.proof.dependencies import cancelled
 from blockfit.search.proof.questions import Question
 from blockfit.solids.stance import Stance
 
-__all__ = ["TightBound", "Polished", "polish", "stance_limits", "tangent_contacts", "turned_by", "within_stance"]
+__all__ = ["TightBound", "Polished", "polish", "stance_limits", "tangent_contacts", "within_stance"]
 
 _EXACT = 1e-8  # radians: steps below it have nothing more to gain; a climb so close ends in Newton steps
 _EQUAL = 1e-16  # of the merit, or of the hull's radius: programs that promise less are done
@@ -267,13 +267,6 @@ def _finish(
         if gained > 0:
             rotation, value = moved, value + gained
     return rotation, value
-
-
-def turned_by(vector: Array) -> Array:
-    """Return the rotation (3, 3) about ``vector`` (3,) by its length in radians."""
-    angle = float(np.linalg.norm(vector))
-    half = np.sinc(angle / (2 * np.pi)) / 2  # sin(angle/2)/angle, also at 0
-    return from_quaternions(np.array([math.cos(angle / 2), *(half * vector)]))
 
 
 def _multiply(first: Array, second: Array) -> Array:
