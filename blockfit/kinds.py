@@ -5,11 +5,12 @@ which says how it is written. Not checked here: whether a value makes sense besi
 
 import inspect
 import math
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from decimal import Decimal
 from functools import cache, wraps
-from numbers import Real
+from numbers import Integral, Real
+from os import PathLike
 from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, Literal, ParamSpec, TypeVar, Union, cast, get_args, get_origin, get_type_hints
@@ -25,6 +26,8 @@ _R = TypeVar("_R")
 
 _FEW = {2: "two", 3: "three"}
 _WHOLE: tuple[Any, ...] = (Mapping, Callable)  # of these only the outside is looked at
+_LISTS: tuple[Any, ...] = (Sequence, tuple, list)
+_ALONE = (str, bytes, Mapping)  # no lists, though they can be gone through
 _WORDS = {
     NoneType: "None",
     bool: "True or False",
@@ -135,9 +138,35 @@ def _taken(value: Any, name: str, hint: Any) -> Any:
         raise BadValueError(f"{name}={value!r} must be {_words(hint)}")
     if isinstance(value, str) and not value and Path in _kinds(hint):
         raise BadValueError(f"{name}='' must be the name of a file")
-    if int in _kinds(hint) and float not in _kinds(hint) and isinstance(value, float):
-        return int(value)
+    return _made(value, _kinds(hint))
+
+
+def _made(value: Any, kinds: tuple[Any, ...]) -> Any:
+    """Return a value that fits as what the code works with: plain numbers and paths, lists that can be gone through
+    twice."""
+    if _is_number(value):
+        return _plain_number(value, kinds)
+    if isinstance(value, PathLike) and Path in kinds:
+        return Path(value)
+    for kind in kinds:
+        inner = get_args(kind)
+        if get_origin(kind) in _LISTS and isinstance(value, Iterable) and not isinstance(value, _ALONE) and inner:
+            if isinstance(value, np.ndarray) and str not in _kinds(inner[0]):
+                return value
+            if not isinstance(value, list | tuple):
+                return tuple(value)
+            made = [_made(one, _kinds(inner[0])) for one in value] if inner[0] in (int, float) else value
+            return value if all(a is b for a, b in zip(made, value, strict=True)) else type(value)(made)
     return value
+
+
+def _plain_number(value: Any, kinds: tuple[Any, ...]) -> Any:
+    if int in kinds and float not in kinds:
+        return value if isinstance(value, int) else int(value)
+    if bool in kinds and float not in kinds:
+        return bool(value)
+    # A length or weight is left to `units`.
+    return float(value) if float in kinds and str not in kinds and not isinstance(value, int | float) else value
 
 
 def _kinds(hint: Any) -> tuple[Any, ...]:
@@ -159,7 +188,9 @@ def _is_one(value: Any, kind: Any) -> bool:
     if kind is NoneType:
         return value is None
     if kind is bool:
-        return isinstance(value, bool | np.bool_) or (isinstance(value, int) and value in (0, 1))
+        return isinstance(value, bool | np.bool_) or (isinstance(value, Integral) and value in (0, 1))
+    if kind is Path:
+        return isinstance(value, PathLike)
     if kind in (int, float):
         return _is_number(value) and (kind is float or _is_whole(value))
     origin = get_origin(kind) or kind
@@ -188,11 +219,13 @@ def _holds(value: Any, origin: type, inner: tuple[Any, ...]) -> bool:
 def _is_number(value: Any) -> bool:
     if isinstance(value, bool | np.bool_):
         return False
-    return isinstance(value, Real | Decimal) or (isinstance(value, np.ndarray) and value.shape == ())
+    if isinstance(value, np.ndarray):
+        return value.shape == () and value.dtype.kind in "iuf"
+    return isinstance(value, Real) or (isinstance(value, Decimal) and not value.is_snan())
 
 
 def _is_whole(value: Any) -> bool:
-    return math.isfinite(value) and int(value) == value
+    return isinstance(value, Integral) or (math.isfinite(value) and int(value) == value)
 
 
 def _words(hint: Any) -> str:

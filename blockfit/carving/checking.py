@@ -95,8 +95,12 @@ class Pace:
 
 
 @kinds_checked
-def pace(first: StoneLeft, later: StoneLeft, dates: tuple[str, str], *, hours: float | None = None) -> Pace:
-    """Return how fast the stone went between two stages on two ``dates`` (year-month-day), and what remains.
+def pace(
+    first: StoneLeft, later: StoneLeft, dates: tuple[str | date, str | date], *, hours: float | None = None
+) -> Pace:
+    """Return how fast the stone went between two stages on two ``dates``, and what remains.
+
+    ``dates`` are written year-month-day, or are dates of Python.
 
     ``hours`` are those that the user worked between them: what remains is told from them alone. Raises `BadValueError`
     for dates that are none or not in order, for hours that are not above 0, and where there is more stone later.

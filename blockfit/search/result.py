@@ -174,13 +174,13 @@ def cover_of_faces(figure: Figure, block: Block, placement: Placement) -> Array:
     return np.asarray(block.sound_mm - (placed @ block.normals.T).max(axis=0) - tolerance)
 
 
-def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array) -> Placement:
+def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array, *, shrinks: bool = True) -> Placement:
     """Return the placement, moved or shrunk by what rounding makes it miss its cover by, if it does.
 
     It then keeps it exactly: every vertex is compared with every plane, in rational arithmetic where floating point
     could not tell. Where there is room it is moved, and keeps its scale. Where there is none it is shrunk: by a share ε
     towards the middle of the largest ball in the stone, of radius r, which draws every point in from every face by ε r
-    at least.
+    at least. Where it may not ``shrinks``, what cannot be moved enough stays as it is.
     """
     found = placement
     size = max(max(block.size_mm), float(np.abs(placement.shift_mm).max()))
@@ -197,6 +197,8 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
             by = max(2 * worst, 2.0**-51 * size)
             found = Placement(found.scale, found.rotation, found.shift_mm - by * block.normals[face])
             continue
+        if not shrinks:
+            return placement
         start = placement if turn == _MOVED else found
         middle, radius = inner_ball(block.normals, block.sound_mm - asked_mm)
         more = 2.0 ** (1 + turn - _MOVED)  # the shift itself is rounded too

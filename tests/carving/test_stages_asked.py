@@ -1,5 +1,7 @@
 """The stone as it stands: block less all that is gone."""
 
+from datetime import date
+
 import pytest
 from conftest import assert_refused, ball, brick_fit, cuboid
 
@@ -42,6 +44,7 @@ def test_the_pace_from_two_stages_and_the_hours_between():
     assert told.gone_m3 == pytest.approx(planes.planes[0].total_m3, rel=1e-6)
     assert told.hours_left == pytest.approx(later.volume_m3 / (told.gone_m3 / 20))
     assert bf.pace(whole, later, ("2026-03-02", "2026-03-12")).hours_left is None
+    assert bf.pace(whole, later, (date(2026, 3, 2), date(2026, 3, 12))).days == 10
     for wrong, words in (
         (lambda: bf.pace(later, whole, ("2026-03-02", "2026-03-12")), "check the scans"),
         (lambda: bf.pace(whole, later, ("2026-03-12", "2026-03-02")), "earlier first"),

@@ -277,6 +277,8 @@ def _safest(site: _Site) -> Fit:
     sought = site.ask.seek is Seek.COVER
     merit = reported.value if sought or verdict is not Verdict.FITS else min(reported.value, 0.0)
     placement = placed(site.hull, question, reported.rotation, site.ask.scale, merit)
+    if verdict is Verdict.FITS:
+        placement = drawn_in(site.figure, site.block, placement, site.cover_mm, shrinks=False)
     least_mm = verified_cover_mm(site.figure, site.block, placement, site.cover_mm, min(0.0, reported.value))
     if verdict is not Verdict.FITS:  # the least of all faces: what sticks out counts
         least_mm = float(cover_of_faces(site.figure, site.block, placement).min())

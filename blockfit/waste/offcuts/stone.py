@@ -80,6 +80,8 @@ class PlannedStone:
         if not self.is_rough:
             return corners
         stone = self.piece(corners)
+        if stone.volume() <= _NOTHING_MM3:  # what lies outside the stone, of a piece that is divided
+            return None
         if max((part.volume() for part in stone.decompose()), default=0.0) < _ONE_BODY * stone.volume():
             return None
         vertices, faces = arrays_of(stone)

@@ -6,6 +6,7 @@ cut: each figure alone, the volumes, and the widths across any cut."""
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -136,11 +137,11 @@ def share_block(
 
 
 def _margins(covers: Length | Sequence[Length]) -> tuple[float, float]:
-    if isinstance(covers, str | int | float) or not isinstance(covers, Sequence):
-        covers = (covers, covers)
-    if len(covers) != 2:
+    given = np.asarray(covers, dtype=object)
+    each: list[Any] = [covers, covers] if given.ndim == 0 else given.tolist()
+    if len(each) != 2:
         raise BadValueError(f"covers={covers!r} must be one length, or one for each of the two figures")
-    first, second = (length_mm(cover, "covers", least=0) for cover in covers)
+    first, second = (length_mm(cover, "covers", least=0) for cover in (each[0], each[-1]))
     return first, second
 
 

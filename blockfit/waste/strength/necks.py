@@ -112,9 +112,10 @@ def necks_of(
     found: list[Neck] = []
     looked = 0
     for at, width in _places(thick, tall):
-        normal = _limb(thick, at, width)
-        if normal is None:
+        limb = _limb(thick, at, width, 0.3 * tall)
+        if limb is None:
             continue
+        normal, width = limb
         looked += 1
         if looked > _MOST_PLACES:
             break
@@ -137,25 +138,29 @@ def necks_of(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Body:
-    """The figure's surface, its volume, where it stands, and what hangs together along the sides of its faces."""
+    """The figure's surface, its volume, where it stands, what hangs together along the sides of its faces, and the
+    corners of the boxes around those (m, 3)."""
 
     vertices: Array
     faces: Ints
     whole_mm3: float
     floor: float
     sides: Links
+    low: Array
+    high: Array
 
     @classmethod
     def of(cls, vertices: Array, faces: Ints, whole_mm3: float) -> "_Body":
         start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-        return cls(vertices, faces, whole_mm3, float(vertices[:, 2].min()), Links.of(len(vertices), start, end))
+        corners = vertices[faces]
+        links = Links.of(len(vertices), start, end)
+        floor = float(vertices[:, 2].min())
+        return cls(vertices, faces, whole_mm3, floor, links, corners.min(axis=1), corners.max(axis=1))
 
     def near(self, at: Array, reach: float) -> tuple[Array, Ints]:
-        """Return the faces with a corner in a box around a place, as a surface of their own."""
-        x, y, z = (np.abs(self.vertices[:, k] - at[k]) < reach for k in range(3))
-        inside = x & y & z
-        a, b, c = (inside[self.faces[:, k]] for k in range(3))
-        return compacted(self.vertices, self.faces[a | b | c])
+        """Return the faces that reach into a box around a place, as a surface of their own."""
+        beside = (self.low - at >= reach) | (at - self.high >= reach)
+        return compacted(self.vertices, self.faces[~(beside[:, 0] | beside[:, 1] | beside[:, 2])])
 
 
 def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
@@ -174,15 +179,22 @@ def _places(thick: Thickness, tall: float) -> list[tuple[Array, float]]:
     return taken
 
 
-def _limb(thick: Thickness, at: Array, width: float) -> Array | None:
-    """Return the direction along a limb: the one to which the normals around it are squarest.
+def _limb(thick: Thickness, at: Array, width: float, most: float) -> tuple[Array, float] | None:
+    """Return the direction along a limb, the one to which the normals around it are squarest, and how wide it is.
 
-    ``None`` where they are all but parallel: a plate, which no one section parts.
+    Where they are all but parallel it is a plate there, or the wall of a hollow limb: then more is looked at, as far as
+    ``most``. ``None`` for a plate, which no one section parts.
     """
-    near = np.linalg.norm(thick.points - at, axis=1) < 1.2 * width
-    spread = (thick.inward[near] * thick.areas_mm2[near, None]).T @ thick.inward[near]
-    sizes, ways = np.linalg.eigh(spread)
-    return np.asarray(ways[:, 0]) if sizes[1] > _ROD * sizes[2] else None
+    away = np.linalg.norm(thick.points - at, axis=1)
+    while True:
+        near = away < 1.2 * width
+        spread = (thick.inward[near] * thick.areas_mm2[near, None]).T @ thick.inward[near]
+        sizes, ways = np.linalg.eigh(spread)
+        if sizes[1] > _ROD * sizes[2]:
+            return np.asarray(ways[:, 0]), width
+        if 2 * width > most:
+            return None
+        width *= 2
 
 
 def _least_section(body: _Body, normal: Array, at: Array, width: float) -> tuple[Section | None, Array]:
@@ -308,12 +320,22 @@ def _distinct(found: list[Neck]) -> tuple[Neck, ...]:
     """Return the most stressed first; of necks that carry nearly the same part only one."""
     kept: list[Neck] = []
     for neck in sorted(found, key=lambda n: (-n.stress_mpa, n.area_mm2)):
-        same = [
-            other
-            for other in kept
-            if abs(other.part_m3 - neck.part_m3) < 0.4 * max(other.part_m3, neck.part_m3)
-            and np.linalg.norm(other.part_centre_mm - neck.part_centre_mm) < 2 * max(other.width_mm, neck.width_mm)
-        ]
-        if not same:
+        if not any(_carries_the_same(other, neck) or _is_further_along(other, neck) for other in kept):
             kept.append(neck)
     return tuple(kept)
+
+
+def _carries_the_same(one: Neck, other: Neck) -> bool:
+    """Tell whether two necks carry nearly the same part."""
+    alike = abs(one.part_m3 - other.part_m3) < 0.4 * max(one.part_m3, other.part_m3)
+    near = np.linalg.norm(one.part_centre_mm - other.part_centre_mm) < 2 * max(one.width_mm, other.width_mm)
+    return bool(alike and near)
+
+
+def _is_further_along(root: Neck, neck: Neck) -> bool:
+    """Tell whether a neck is but a place further out on the same even limb: straight on, and of the same section."""
+    to = neck.centre_mm - root.centre_mm
+    on = float(to @ root.normal)
+    aside = float(np.linalg.norm(to - on * root.normal))
+    alike = abs(neck.area_mm2 - root.area_mm2) < 0.05 * root.area_mm2 and neck.part_m3 < root.part_m3
+    return bool(alike and on > 0 and float(neck.normal @ root.normal) > 0.98 and aside < np.sqrt(root.area_mm2) / 2)

@@ -85,3 +85,14 @@ def test_the_margin_grows_with_what_makes_it():
     some = question_about(block, np.zeros(6), np.array([1.0, 0, 0, 0, 0, 0]), scale=1.0)
     even = question_about(block, np.zeros(6), np.ones(6), scale=1.0)
     assert rounding_margin(some, hull_of(figure), 5.0) > 1e5 * rounding_margin(even, hull_of(figure), 5.0)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_is_pressed_to_the_front_stays_in_exactly(seed):
+    """Sought for the deepest setback it touches the front; it is moved back until every vertex keeps its plane."""
+    random = np.random.default_rng(seed)
+    figure, block = random_figure(random), random_block(random)
+    largest = bf.largest(figure, block, scales=(0, 1), stance=UPRIGHT[seed % 3])
+    fit = bf.safest(figure, block, scale=0.7 * largest.scale, stance=UPRIGHT[seed % 3], seek="setback")
+    assert fit.verdict is bf.Verdict.FITS
+    assert -1e-9 * max(block.size_mm) < float(beyond(fit)) <= 0
