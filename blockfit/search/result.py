@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 _MOVED, _SHRUNK = 4, 6  # times, each by twice what is missing
+_ONLY_MOVED = 60  # times, where it may not shrink: away from one face it may come nearer to another
 _STIRRED = 1e-3  # of the size: vertices further in than this from the outermost cannot matter
 _OPERATIONS = 64  # roundings between a vertex and its distance from a plane, each of half a unit in the last place
 TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
@@ -185,7 +186,8 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
     found = placement
     size = max(max(block.size_mm), float(np.abs(placement.shift_mm).max()))
     vertices = _outermost(figure.vertices, block, placement, _STIRRED * size)
-    for turn in range(_MOVED + _SHRUNK):
+    moves = _MOVED if shrinks else _ONLY_MOVED
+    for turn in range(moves + (_SHRUNK if shrinks else 0)):
         if _stirred_mm(figure, placement, found) > _STIRRED * size / 4:
             return placement  # no rounding either
         worst, face = _missing_mm(vertices, figure.margin_mm, block, found, asked_mm)
@@ -193,18 +195,16 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
             return found
         if worst > 1e-6 * size:
             return placement  # no rounding: the check to come will say so
-        if turn < _MOVED:
+        if turn < moves:
             by = max(2 * worst, 2.0**-51 * size)
             found = Placement(found.scale, found.rotation, found.shift_mm - by * block.normals[face])
             continue
-        if not shrinks:
-            return placement
-        start = placement if turn == _MOVED else found
+        start = placement if turn == moves else found
         middle, radius = inner_ball(block.normals, block.sound_mm - asked_mm)
-        more = 2.0 ** (1 + turn - _MOVED)  # the shift itself is rounded too
+        more = 2.0 ** (1 + turn - moves)  # the shift itself is rounded too
         kept = 1 - more * max(worst, 2.0**-51 * size) / radius
         found = Placement(start.scale * kept, start.rotation, middle + kept * (start.shift_mm - middle))
-    return found
+    return found if shrinks else placement
 
 
 def _outermost(vertices: Array, block: Block, placement: Placement, within_mm: float) -> Array:
