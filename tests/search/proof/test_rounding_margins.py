@@ -100,6 +100,6 @@ def test_what_is_pressed_to_the_front_stays_in_exactly():
         fit = bf.safest(figure, block, scale=0.7 * largest.scale, stance=UPRIGHT[seed % 3], seek="setback")
         assert fit.verdict is bf.Verdict.FITS
         missing.append(float(beyond(fit)) / max(block.size_mm))
-    assert -1e-9 < min(missing)
+    assert min(missing) > -1e-9
     assert max(missing) < 1e-9
     assert sum(one > 0 for one in missing) <= 1
