@@ -27,7 +27,7 @@ from blockfit.waste.offcuts.wishes import Limits, moved_out
 __all__ = ["Planner"]
 
 _SAMPLES = 18_000
-_CLOSE = 0.25  # of the samples' spacing: so near lie the figure's points that planes are first set by
+_CLOSE = 0.12  # of the samples' spacing: so near lie the figure's points that planes are first set by
 _APART = 1_000_003  # between the seeds of two courses
 _KNOWN = 12  # wedges found for one piece that are tried for the next
 _MOST_CELLS = 10  # convex parts of the stone left that are searched for the next piece

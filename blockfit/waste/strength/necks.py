@@ -20,7 +20,7 @@ from blockfit.waste.strength.thickness import Thickness
 
 __all__ = ["Neck", "bending_mpa", "neck_of_bearing", "necks_of"]
 
-_MOST_PLACES = 48
+_MOST_PLACES, _MOST_WALLS = 48, 24
 _JUMP = 1.4  # of a section to the next: where a limb ends in the rest
 _MOST_STEPS = 80
 _AT_ONCE = 8  # sections looked at together on the way to a limb's root
@@ -110,15 +110,18 @@ def necks_of(
     body = _Body.of(vertices, faces, whole_mm3)
     tall = float(np.ptp(vertices[:, 2]))
     found: list[Neck] = []
-    looked = 0
-    for at, width in _places(thick, tall):
-        limb = _limb(thick, at, width, 0.3 * tall)
+    looked = [0, 0]  # at limbs of solid stone, and at what may be the wall of a hollow one
+    for at, thin in _places(thick, tall):
+        limb = _limb(thick, at, thin, 0.3 * tall)
         if limb is None:
             continue
         normal, width = limb
-        looked += 1
-        if looked > _MOST_PLACES:
+        hollow = int(width > thin)
+        looked[hollow] += 1
+        if looked[0] > _MOST_PLACES:
             break
+        if hollow and looked[1] > _MOST_WALLS:
+            continue
         section, normal = _least_section(body, normal, at, width)
         if section is None or section.area_mm2 > 40 * width**2:
             continue
