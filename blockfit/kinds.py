@@ -64,8 +64,7 @@ def kinds_checked(function: Callable[_P, _R]) -> Callable[_P, _R]:
         given, hints = known.bind(*args, **kwargs), _hints(function)
         for name, value in given.arguments.items():
             if name == listed:
-                for one in value:
-                    _taken(one, name, hints[name])
+                given.arguments[name] = tuple(_taken(one, name, hints[name]) for one in value)
             elif name in hints:
                 given.arguments[name] = _taken(value, name, hints[name])
         return function(*given.args, **given.kwargs)

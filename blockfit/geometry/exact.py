@@ -34,10 +34,9 @@ def greatest(points: Array, factors: Sequence[Fraction], constant: Fraction) -> 
         high, slip = _sum(high, term)
         low += slip + error + rest * points[:, k]
         size += np.abs(term)
-    best = int(np.lexsort((low, high))[-1]) if len(points) else 0
-    best = max((best, int((high + low).argmax())), key=lambda j: (high[j], low[j]))
+    best = int((high + low).argmax())  # or so near it that the greatest is among those kept
     behind = (high[best] - high) + (low[best] - low)
-    near = points[behind <= 4 * _DOUBT * float(size.max(initial=0.0))]
+    near = points[behind <= 4 * _DOUBT * float(size.max())]
     used = [k for k, factor in enumerate(factors) if factor]
     told = np.unique(near[:, used], axis=0).tolist() if used else [[]]
     chosen = [factors[k] for k in used]

@@ -11,6 +11,7 @@ from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
     "PartBeyond",
+    "any_corner",
     "area_vectors",
     "centroid",
     "compacted",
@@ -28,6 +29,12 @@ def area_vectors(vertices: Array, faces: Ints) -> Array:
     """Return (m, 3) outward normals, each as long as its face's area."""
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     return np.asarray(np.cross(b - a, c - a) / 2)
+
+
+def any_corner(marked: Flags, faces: Ints) -> Flags:
+    """Return (m,) which faces have a corner among the vertices that are ``marked`` (n,), or (n, p) for p questions."""
+    a, b, c = (marked[faces[:, k]] for k in range(3))
+    return np.asarray(a | b | c)
 
 
 def signed_volume(vertices: Array, faces: Ints) -> float:

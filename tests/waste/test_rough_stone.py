@@ -6,13 +6,16 @@ cuts are set out again from what is printed of them."""
 import math
 import re
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
 from conftest import FIXED, ball, box, cuboid, figure_of, rod, solid_of, union
 
 import blockfit as bf
+from blockfit.geometry.polytope import box_corners
 from blockfit.sheets.setting_out import cut_words
+from blockfit.waste.offcuts.stone import stone_for_pieces
 
 SIZE = (500, 400, 900)
 
@@ -284,3 +287,13 @@ def test_what_is_true_already_is_not_sawn():
     assert base.inset_mm == pytest.approx(100, abs=0.01)  # the peg goes, and no more
     assert base.is_large
     assert base.loss_m3 == pytest.approx(0.2 * 0.2 * 0.1, rel=1e-3)
+
+
+def test_what_lies_outside_the_stone_is_no_piece():
+    """A part of a divided piece may hold none of a rough stone at all: it has no sound body, and is no error."""
+    ball = manifold3d.Manifold.sphere(300, 24).translate([300, 300, 300]).to_mesh64()
+    surface = bf.Figure(np.asarray(ball.vert_properties)[:, :3], np.asarray(ball.tri_verts).astype(np.int64))
+    stone = stone_for_pieces(bf.Block.scanned(surface))
+    outside = box_corners(np.zeros(3), np.full(3, 50.0))  # a corner of its box, in the air
+    assert stone.sound(outside, np.eye(3), 20.0) is None
+    assert stone.sound(box_corners(np.full(3, 250.0), np.full(3, 350.0)), np.eye(3), 20.0) is not None

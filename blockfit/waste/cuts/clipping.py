@@ -4,7 +4,8 @@ from itertools import combinations
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import any_corner
 
 __all__ = ["reach_beyond"]
 
@@ -29,10 +30,10 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
         inside &= heights[:, k] > 0
     most = float(values[inside].max(initial=-np.inf))
     # Triangles that could still beat the most, reach past every plane but do not lie past all.
-    some = faces[_any_corner(values > most, faces)]
+    some = faces[any_corner(values > most, faces)]
     for k in range(len(bounds)):
-        some = some[_any_corner(heights[:, k] > 0, some)]
-    cut = some[_any_corner(~inside, some)]
+        some = some[any_corner(heights[:, k] > 0, some)]
+    cut = some[any_corner(~inside, some)]
     if len(cut) == 0:
         return most
     beyond, value = heights[cut], values[cut]  # (m, 3, p), (m, 3)
@@ -45,12 +46,6 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
         at = np.einsum("msc,mc->ms", shares, value)
         most = max(most, float(at[valid].max(initial=-np.inf)))
     return most
-
-
-def _any_corner(marked: Flags, faces: Ints) -> Flags:
-    """Return (m,) which faces have a corner that is marked."""
-    a, b, c = (marked[faces[:, k]] for k in range(3))
-    return np.asarray(a | b | c)
 
 
 def _side_cuts(beyond: Array, plane: int) -> Array:

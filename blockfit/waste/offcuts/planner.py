@@ -157,10 +157,6 @@ class Planner:
         free = beyond(self.left, wedge.normals[sawn], wedge.offsets[sawn])
         return abs(float(free.volume()) * 1e-9 - wedge.stone) > wedge.stone * 1e-3 + 1e-6
 
-    def _is_light(self, corners: Array) -> bool:
-        """Whether what lies within corners can be lifted as it is."""
-        return self._rock.volume_m3(corners) <= self._limits.most_volume_m3
-
     def _is_heavy(self, volume_m3: float) -> bool:
         """Whether a wedge of that much stone must be divided to be lifted."""
         return volume_m3 > self._limits.most_volume_m3
@@ -205,8 +201,8 @@ class Planner:
         else:
             # Past a hollow the stone is convex on the far side of any one of its planes.
             self._cells = [
-                (np.vstack([beyond, -normals[k]]), np.append(at, kerfs[k] - offsets[k]))
-                for beyond, at in self._cells
+                (np.vstack([ways, -normals[k]]), np.append(at, kerfs[k] - offsets[k]))
+                for ways, at in self._cells
                 for k in range(len(normals))
             ]
         gone = (self._stone @ normals.T >= offsets - kerfs).all(axis=1)
@@ -218,7 +214,8 @@ class Planner:
         What is divided to be lifted is wanted as parts: each is what was asked for, or is too light to be kept.
         """
         wedge, corners = plan.wedge, self._corners(plan.wedge.normals, plan.wedge.offsets)
-        saw = None if corners is None else dividing_saw(plan, self._limits.methods, corners, self._is_light(corners))
+        is_light = not self._is_heavy(self._rock.volume_m3(corners))
+        saw = None if corners is None else dividing_saw(plan, self._limits.methods, corners, is_light)
         if corners is None or saw is None:
             return []
         thick_mm = self._limits.least_thickness_mm + saw.kerf_mm

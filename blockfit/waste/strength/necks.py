@@ -10,7 +10,7 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.surface import PartBeyond, compacted, part_beyond
+from blockfit.geometry.surface import PartBeyond, any_corner, compacted, part_beyond
 from blockfit.measure.cross_sections import Section, least_section, section_near, sections_across
 from blockfit.measure.patches import Links
 from blockfit.measure.sections import polygon_area
@@ -205,8 +205,9 @@ def _least_section(body: _Body, normal: Array, at: Array, width: float) -> tuple
     near = body.near(at, 4 * width)
     best = section_near(*near, normal, at)
     for share in 0.5 ** np.arange(_FINER):
-        for turn, shift in ((0.35 * share, 0.0), (0.0, 0.5 * share * width)):
-            normals, shifts = _turned(normal, turn) if turn else _shifted(normal, shift)
+        for turn in (0.35 * share, 0.0):  # tilted first, then moved both ways along
+            normals = _tilted(normal, turn) if turn else np.stack([normal, normal])
+            shifts = np.zeros(4) if turn else 0.5 * share * width * np.array([1.0, -1.0])
             places = (at if best is None else best.centre) + shifts[:, None] * normal
             trial = least_section(*near, normals, places)
             if trial is not None and (best is None or trial[1].area_mm2 < best.area_mm2 * (1 - 1e-6)):
@@ -233,9 +234,7 @@ def _root(body: _Body, section: Section, towards: Array, carried: PartBeyond, wi
         back = step * np.arange(1, _AT_ONCE + 1)
         places = here.centre - back[:, None] * towards
         for trial in sections_across(*near, np.tile(towards, (_AT_ONCE, 1)), places):
-            if trial is None or not 0.6 < trial.area_mm2 / here.area_mm2 < _JUMP:
-                return best
-            if trial.area_mm2 > 16 * section.area_mm2:
+            if trial is None or _is_past(trial, here, section):
                 return best
             volume, moment = volume + step * trial.area_mm2, moment + step * trial.area_mm2 * trial.centre
             stress = bending_mpa(trial, towards, moment / volume - trial.centre, volume)
@@ -245,18 +244,17 @@ def _root(body: _Body, section: Section, towards: Array, carried: PartBeyond, wi
     return best
 
 
-def _shifted(normal: Array, shift: float) -> tuple[Array, Array]:
-    """Return (2, 3) normals and (2,) shifts to try: moved both ways along."""
-    return np.stack([normal, normal]), np.array([shift, -shift])
+def _is_past(trial: Section, here: Section, first: Section) -> bool:
+    """Tell whether a limb has ended: a section is no longer much like the one before, or many times the first."""
+    return not 0.6 < trial.area_mm2 / here.area_mm2 < _JUMP or trial.area_mm2 > 16 * first.area_mm2
 
 
-def _turned(normal: Array, turn: float) -> tuple[Array, Array]:
-    """Return (4, 3) normals, tilted four ways, and (4,) no shifts."""
+def _tilted(normal: Array, turn: float) -> Array:
+    """Return (4, 3) normals tilted four ways."""
     level = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
     u = level / np.linalg.norm(level)
     v = np.cross(normal, u)
-    tilts = np.stack([normal + turn * side for side in (u, -u, v, -v)]) / np.hypot(1, turn)
-    return tilts, np.zeros(4)
+    return np.asarray(np.stack([normal + turn * side for side in (u, -u, v, -v)]) / np.hypot(1, turn))
 
 
 def _part(body: _Body, section: Section, normal: Array) -> tuple[PartBeyond, Array] | None:
@@ -267,8 +265,7 @@ def _part(body: _Body, section: Section, normal: Array) -> tuple[PartBeyond, Arr
     vertices, faces = body.vertices, body.faces
     above = vertices @ normal > float(section.centre @ normal)
     group = body.sides.groups(above)
-    a, b, c = (above[faces[:, k]] for k in range(3))
-    crossing = faces[(a | b | c) & ~(a & b & c)]
+    crossing = faces[any_corner(above, faces) & any_corner(~above, faces)]
     reach = 2 * np.sqrt(section.area_mm2)
     middles = vertices[crossing].mean(axis=1)
     close = np.linalg.norm(middles - section.centre, axis=1) < reach + np.ptp(vertices[crossing], axis=1).max(axis=1)
@@ -278,8 +275,7 @@ def _part(body: _Body, section: Section, normal: Array) -> tuple[PartBeyond, Arr
             inside = group == label
             if float(vertices[inside, 2].min()) <= body.floor + 1:
                 continue
-            a, b, c = (inside[faces[:, k]] for k in range(3))
-            part = part_beyond(vertices, faces[a | b | c], inside, section.centre, way)
+            part = part_beyond(vertices, faces[any_corner(inside, faces)], inside, section.centre, way)
             if part.volume_mm3 <= _LEAST_PART * body.whole_mm3:
                 continue
             if abs(part.cut_mm2 - section.area_mm2) < 0.02 * section.area_mm2:

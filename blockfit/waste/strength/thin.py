@@ -139,7 +139,9 @@ def thin_stone(  # noqa: PLR0913
     standing = bearings(solid, density, jerk=jerk)
     hanging = necks_of(float(solid.volume()), figure.vertices, figure.faces, thick, density * jerk, most)
     bent = [neck_of_bearing(bearing) for bearing in standing if bearing.tension_mpa > 0]
-    hanging = tuple(neck for neck in hanging if not any(_is_same(neck, level) for level in bent))
+    # Of a limb that is both, what is asked most stays.
+    necks = [n for n in hanging if not any(_is_same(n, level) and level.stress_mpa >= n.stress_mpa for level in bent)]
+    necks += [level for level in bent if not any(_is_same(neck, level) for neck in necks)]
     limits, source = _rupture(fit, rupture)
     for name, share in (("wet", wet), ("along_bed", along_bed)):
         if share is None:
@@ -155,7 +157,7 @@ def thin_stone(  # noqa: PLR0913
         elements=elements,
         spacing_mm=spacing_mm,
         density_kg_m3=density,
-        necks=tuple(sorted([*hanging, *bent], key=lambda neck: -neck.stress_mpa)[:most]),
+        necks=tuple(sorted(necks, key=lambda neck: -neck.stress_mpa)[:most]),
         rupture_mpa=limits,
         rupture_source=source,
         bearings=standing,
@@ -166,7 +168,7 @@ def thin_stone(  # noqa: PLR0913
 
 
 def _is_same(neck: Neck, level: Neck) -> bool:
-    """Tell whether a neck is the same upright limb as a level section that is listed."""
+    """Tell whether a neck is the same upright limb as a level section."""
     alike = abs(neck.area_mm2 - level.area_mm2) < 0.1 * level.area_mm2
     return alike and abs(float(neck.normal[2])) > 0.95 and abs(neck.part_m3 - level.part_m3) < 0.1 * level.part_m3
 
