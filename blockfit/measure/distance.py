@@ -7,6 +7,7 @@ winding number at the grid's nodes decides instead, and nearer wherever the face
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -138,9 +139,17 @@ class SurfaceDistance:
         self._tree.init(self._vertices, self._faces)
         outward = area_vectors(self._vertices, self._faces)
         self._normals = outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
-        self._edge_normals, self._edge_folds = _edge_normals(self._faces, self._normals)
-        self._corner_normals = _corner_normals(self._vertices, self._faces, self._normals)
-        self._corner_folds = _corner_folds(self._faces, self._normals, self._corner_normals)
+
+    @cached_property
+    def _edges(self) -> tuple[Array, Flags]:
+        """The normals along sides, and where the faces that meet there are folded; rays need neither."""
+        return _edge_normals(self._faces, self._normals)
+
+    @cached_property
+    def _corners(self) -> tuple[Array, Flags]:
+        """The same at corners."""
+        normals = _corner_normals(self._vertices, self._faces, self._normals)
+        return normals, _corner_folds(self._faces, self._normals, normals)
 
     def signed(self, points: Array) -> tuple[Array, Array]:
         """Return (n,) signed distances of (n, 3) points and the (n, 3) nearest places on the surface."""
@@ -229,15 +238,15 @@ class SurfaceDistance:
         own = (to * self._normals[face]).sum(axis=1)
         along, other = own.copy(), own.copy()
         # The side opposite corner k runs from corner k + 1 to k + 2: it is the face's side number k + 1.
-        both = self._edge_normals[face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
+        both = self._edges[0][face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
         along[on_edge] = (to[on_edge] * both).sum(axis=1)
         other[on_edge] = along[on_edge] - own[on_edge]
         corner = self._faces[face[on_corner], shares[on_corner].argmax(axis=1)]
-        along[on_corner] = other[on_corner] = (to[on_corner] * self._corner_normals[corner]).sum(axis=1)
+        along[on_corner] = other[on_corner] = (to[on_corner] * self._corners[0][corner]).sum(axis=1)
         length = np.linalg.norm(to, axis=1)
         folded = np.zeros(len(face), bool)
-        folded[on_edge] = self._edge_folds[face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
-        folded[on_corner] = self._corner_folds[corner]
+        folded[on_edge] = self._edges[1][face[on_edge], (small[on_edge].argmax(axis=1) + 1) % 3]
+        folded[on_corner] = self._corners[1][corner]
         unsure = (own * other < 0) & (np.minimum(np.abs(own), np.abs(other)) > _AGREE * length)
         return np.asarray(along < 0), np.asarray(unsure & folded & (length > 0))
 

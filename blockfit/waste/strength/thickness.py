@@ -2,9 +2,10 @@
 
 A ball that touches at p with inward normal n and meets q has the diameter |q − p| / cos φ, φ between n and q − p.
 Only surface that looks the opposite way, within 60°, counts: the faces beside a sharp edge, and the noise of a scan
-around p itself, make no stone thin. Resolved to the samples' spacing."""
+around p itself, make no stone thin. Resolved to the samples' spacing, closer where the figure is thin."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -18,19 +19,26 @@ __all__ = ["Thickness", "thickness_of"]
 _OPPOSED = 0.5  # cosine of the angle between the inward normal and the outward normal met
 _ENOUGH = 0.995  # a ball is shrunk only for what lies this far inside it
 _NEAR = 8
+_SETTLED = 6
 _MOST_PASSES = 6
+_FEW = 12_000  # samples of the first look, some
+_THIN = 10  # spacings: what is no thicker is looked at more closely
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Thickness:
-    """Where the surface was sampled (k, 3), inward normals, and the diameter there of the largest ball inside."""
+    """Where the surface was sampled (k, 3), inward normals, and the diameter there of the largest ball inside.
+
+    ``areas_mm2`` (k,) is the surface that a sample stands for, ``spacing_mm`` (k,) how far apart they are around it;
+    ``of_element`` (m,) is the sample that stands for each element.
+    """
 
     points: Array
     inward: Array
     diameter_mm: Array
     areas_mm2: Array
     of_element: Ints
-    spacing_mm: float
+    spacing_mm: Array
 
     @property
     def middles(self) -> Array:
@@ -57,28 +65,71 @@ class Thickness:
 
 
 def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
-    """Return the thickness at one element in every cell of ``spacing_mm``, the others taking their nearest's.
+    """Return the thickness at one element in every cell of ``spacing_mm`` where it is thin, elsewhere of larger cells.
 
-    ``of_element`` (m,) is the sample that stands for each element.
+    The other elements take their nearest's.
     """
-    cells = np.floor(elements.points / spacing_mm).astype(np.int64)
-    _, chosen = np.unique(cells, axis=0, return_index=True)
-    points = elements.points[chosen]
-    tree = tree_of(elements.points)
+    points, sides = elements.points, _longest_sides(elements)
+    tree = tree_of(points)
     # A scan's noise tips single faces: normals are shared with the neighbours that look roughly the same way.
-    inward = -_smoothed(elements, tree, chosen)
-    ahead = _opposite(elements, points, inward, spacing_mm)
-    diameter = _shrunk(elements, tree, points, inward, ahead)
-    diameter = _settled(points, diameter)
-    of_element = np.asarray(tree_of(points).query(elements.points, workers=-1)[1], np.int64)
-    areas = np.asarray(np.bincount(of_element, weights=elements.areas, minlength=len(points)), np.float64)
-    return Thickness(points, inward, diameter, areas, of_element, spacing_mm)
+    every, small = _one_of_each(points, spacing_mm)
+    inward = -_smoothed(elements, tree, every)
+    ahead = _opposite(elements, points[every], inward, spacing_mm)
+    # What is thin straight inward, or in larger cells where a ball is small, is looked at everywhere.
+    large = max(2 * spacing_mm, float(np.sqrt(elements.areas.sum() / _FEW)))
+    few, cell = _one_of_each(points[every], large)
+    ball = _shrunk(elements, tree, points[every[few]], inward[few], ahead[few])
+    around = _nearest(points[every[few]], points[every[few]], _NEAR)
+    settled = _settled(ball, around)
+    limit = max(_THIN * spacing_mm, 2 * large)
+    least = settled.copy()
+    np.minimum.at(least, cell, ahead)
+    thin = least[around].min(axis=1) < limit
+    closer = thin[cell]
+    closer[few] = False
+    some = np.flatnonzero(closer)
+    further = _shrunk(elements, tree, points[every[some]], inward[some], ahead[some])
+    chosen, diameter = np.concatenate([few, some]), np.concatenate([ball, further])
+    again = thin[cell[chosen]]
+    diameter[again] = _settled(diameter, _nearest(points[every[chosen]], points[every[chosen[again]]], _NEAR))
+    diameter[: len(few)][~thin] = settled[~thin]
+    samples = points[every[chosen]]
+    # The surface of a larger cell belongs to none of the small ones beside it.
+    beside = ~thin[cell[small]]
+    of_element = np.zeros(len(points), np.int64)
+    of_element[beside] = _nearest(samples[: len(few)], points[beside], 1)[:, 0]
+    of_element[~beside] = _nearest(samples, points[~beside], 1)[:, 0]
+    areas = np.asarray(np.bincount(of_element, weights=elements.areas, minlength=len(chosen)), np.float64)
+    apart = np.maximum(np.where(again, spacing_mm, large), sides[every[chosen]])
+    return Thickness(samples, inward[chosen], diameter, areas, of_element, apart)
 
 
-def _smoothed(elements: Elements, tree: object, chosen: Ints) -> Array:
+def _longest_sides(elements: Elements) -> Array:
+    """Return (m,) the longest side of each element."""
+    corners = elements.vertices[elements.faces]
+    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).max(axis=1))
+
+
+def _one_of_each(points: Array, size: float) -> tuple[Ints, Ints]:
+    """Return the first point (k,) in every cell of a size that holds any, and each point's cell (m,)."""
+    cells = np.floor(points / size).astype(np.int64)
+    cells -= cells.min(axis=0)
+    counts = cells.max(axis=0) + 1
+    number = (cells[:, 0] * counts[1] + cells[:, 1]) * counts[2] + cells[:, 2]
+    _, first, cell = np.unique(number, return_index=True, return_inverse=True)
+    return np.asarray(first), np.asarray(cell)
+
+
+def _nearest(points: Array, asked: Array, count: int) -> Ints:
+    """Return (n, count) the nearest of some points to each one asked."""
+    near = tree_of(points).query(asked, k=min(count, len(points)), workers=-1)[1]
+    return np.asarray(near, np.int64).reshape(len(asked), min(count, len(points)))
+
+
+def _smoothed(elements: Elements, tree: Any, chosen: Ints) -> Array:
     """Return (k, 3) outward normals, each the mean over near elements within 30° of its own."""
     own = elements.normals[chosen]
-    _, near = tree.query(elements.points[chosen], k=min(_NEAR, len(elements.points)), workers=-1)  # type: ignore[attr-defined]
+    _, near = tree.query(elements.points[chosen], k=min(_NEAR, len(elements.points)), workers=-1)
     near = near.reshape(len(chosen), -1)
     alike = np.einsum("kij,kj->ki", elements.normals[near], own) > np.cos(np.radians(30))
     weight = np.where(alike, elements.areas[near], 0.0)
@@ -108,10 +159,9 @@ def _opposite(elements: Elements, points: Array, inward: Array, spacing_mm: floa
     return at
 
 
-def _shrunk(elements: Elements, tree: object, points: Array, inward: Array, diameter: Array) -> Array:
+def _shrunk(elements: Elements, tree: Any, points: Array, inward: Array, ahead: Array) -> Array:
     """Return the diameters once no sample ahead lies inside the ball."""
-    ahead = diameter
-    diameter = diameter * 1.2  # the way straight inward may have met a sample a little early
+    diameter = ahead * 1.2  # the way straight inward may have met a sample a little early
     active = np.arange(len(points))
     for _ in range(12):
         middle = points[active] + inward[active] * (diameter[active] / 2)[:, None]
@@ -128,13 +178,13 @@ def _shrunk(elements: Elements, tree: object, points: Array, inward: Array, diam
     return np.where(diameter < 1.2 * ahead, diameter, ahead)
 
 
-def _near_inside(tree: object, middles: Array, diameter: Array, count: int) -> tuple[Ints, Array]:
+def _near_inside(tree: Any, middles: Array, diameter: Array, count: int) -> tuple[Ints, Array]:
     """Return the nearest samples (k, count) inside each ball, and how far they are; balls of like size together."""
     near, away = np.zeros((len(middles), count), np.int64), np.full((len(middles), count), np.inf)
     for some in np.array_split(np.argsort(diameter, kind="stable"), 24):
         if len(some):
             bound = _ENOUGH / 2 * float(diameter[some].max())
-            far, which = tree.query(middles[some], k=count, distance_upper_bound=bound, workers=-1)  # type: ignore[attr-defined]
+            far, which = tree.query(middles[some], k=count, distance_upper_bound=bound, workers=-1)
             near[some], away[some] = which.reshape(len(some), -1), far.reshape(len(some), -1)
     return near, away
 
@@ -156,7 +206,6 @@ def _through(elements: Elements, points: Array, inward: Array, near: Ints) -> Ar
     return np.asarray(np.where(usable, planar, ball))
 
 
-def _settled(points: Array, diameter: Array) -> Array:
-    """Return each diameter as the median of it and its five nearest: one bad sample makes no stone thin."""
-    _, near = tree_of(points).query(points, k=min(6, len(points)), workers=-1)
-    return np.asarray(np.median(diameter[near.reshape(len(points), -1)], axis=1))
+def _settled(diameter: Array, near: Ints) -> Array:
+    """Return the medians of (n, k) of the diameters, each with its nearest: one bad sample makes no stone thin."""
+    return np.asarray(np.median(diameter[near[:, :_SETTLED]], axis=1))

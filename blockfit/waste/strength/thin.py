@@ -29,15 +29,15 @@ class ThinStone(Result):
     """The figure's thickness and its necks.
 
     ``least_mm`` is the least thickness over more than a crease, at ``at_mm`` (3,); ``per_element_mm`` (m,) belongs
-    to the faces of ``elements``. ``necks`` are the most stressed first: sections that overhanging parts hang on, and
-    level sections that carry all above them. ``bearings`` are those level sections, also where they are only pressed;
-    ``lying`` is, for each side that it may be laid on, the height, tension and compression where its weight asks most
-    across the battens given. ``jerk`` is how many times the weight counts. ``stands``: the figure stands by itself;
-    where it does not, its level sections hold only once it is wedged up or cut level. ``rupture_mpa`` is the range of
-    the stone's modulus of rupture that they are compared with, ``None`` if unknown, with where it comes from.
-    ``density_kg_m3`` is what the parts' weights count.
+    to the faces of ``elements``; ``spacing_mm`` is how far apart samples are there. ``necks`` are the most stressed
+    first: sections that overhanging parts hang on, and level sections that carry all above them. ``bearings`` are those
+    level sections, also where they are only pressed; ``lying`` is, for each side that it may be laid on, the height,
+    tension and compression where its weight asks most across the battens given. ``jerk`` is how many times the weight
+    counts. ``stands``: the figure stands by itself; where it does not, its level sections hold only once it is wedged
+    up or cut level. ``rupture_mpa`` is the range of the stone's modulus of rupture that they are compared with,
+    ``None`` if unknown, with where it comes from. ``density_kg_m3`` is what the parts' weights count.
 
-    Lengths are mm, in the block's frame, and stresses MPa. Thickness is resolved to ``spacing_mm``; stresses are
+    Lengths are mm, in the block's frame, and stresses MPa. Thickness is resolved to the samples; stresses are
     estimates, by plain beams on exact sections.
 
     >>> import blockfit as bf
@@ -155,7 +155,7 @@ def thin_stone(  # noqa: PLR0913
         at_mm=thick.points[k].copy(),
         per_element_mm=np.asarray(thick.diameter_mm[thick.of_element]),
         elements=elements,
-        spacing_mm=spacing_mm,
+        spacing_mm=float(thick.spacing_mm[k]),
         density_kg_m3=density,
         necks=tuple(sorted(necks, key=lambda neck: -neck.stress_mpa)[:most]),
         rupture_mpa=limits,
