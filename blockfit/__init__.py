@@ -57,7 +57,9 @@ from blockfit.solids.stone import STONES, Stone
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.cuts.marks import Edge, Hollow, Mark
 from blockfit.waste.cuts.methods import METHODS, Method
-from blockfit.waste.offcuts.plan import Offcut, OffcutPlan, offcuts
+from blockfit.waste.offcuts.piece import Offcut
+from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
+from blockfit.waste.offcuts.prices import Prices
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.directions import Directions, directions
 from blockfit.waste.reach.fronts import Front, best_front
@@ -119,6 +121,7 @@ __all__ = [
     "Plane",
     "Point",
     "Pointing",
+    "Prices",
     "Recovery",
     "Region",
     "Registration",

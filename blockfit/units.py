@@ -10,6 +10,7 @@ from blockfit.errors import BadValueError, UnitNeededError
 
 __all__ = [
     "KG_PER_LB",
+    "M3_PER_CU_FT",
     "MM_PER_UNIT",
     "Length",
     "Mass",
@@ -48,6 +49,7 @@ MM_PER_UNIT = {
     "yd": 914.4,
 }
 KG_PER_LB = 0.45359237
+M3_PER_CU_FT = 0.3048**3
 
 _ALIASES = {
     '"': "in", "″": "in", "inch": "in", "inches": "in",

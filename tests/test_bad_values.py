@@ -150,6 +150,7 @@ def asked(of: dict[str, Any]) -> dict[str, tuple[Any, dict[str, Any]]]:
         "Datum.lines": {"centre": 300},
         "Datum.frame": {"left": 3, "front": 3},
         "Method": {"name": "saw"},
+        "Prices": {"price_m3": 400},
         "Photo": {"picture": np.ones((4, 4), bool), "distance": 100},
         "Placement": {"scale": 1, "rotation": np.eye(3), "shift_mm": (0, 0, 0)},
         "Stance.upright": {},

@@ -12,8 +12,9 @@ from blockfit.commands.headings import headed
 from blockfit.commands.terms import length_of
 from blockfit.errors import BadValueError, BlockfitError, shown_name
 from blockfit.intake.tables import table_rows
-from blockfit.units import KG_PER_LB, mass_kg, number_of, sizes_mm
+from blockfit.units import KG_PER_LB, M3_PER_CU_FT, mass_kg, number_of, sizes_mm
 from blockfit.waste.cuts.methods import Method
+from blockfit.waste.offcuts.prices import Prices
 from blockfit.waste.offcuts.wishes import CUTS
 
 __all__ = ["PIECES", "sawing", "sawing_of"]
@@ -41,6 +42,15 @@ _OPTIONS = (
     _pieces("--shape", type=click.Choice(("lump", "slab")), help="Shape of the pieces.  [default: any]"),
     _pieces("--holds", help="Box that every piece must hold, width x depth x height."),
     _pieces("--most-pieces", type=click.IntRange(0), help="No more pieces than that."),
+    _pieces(
+        "--price",
+        help='What a cubic metre saved brings you, such as 400, or by size: "0.05 m3: 400; 0.5 m3: 900". Pieces are '
+        "then chosen by what they are worth, and none that does not pay.",
+    ),
+    _pieces("--sawing-cost", type=float, help="With --price: your cost of a square metre sawn."),
+    _pieces("--rate", type=float, help="With --price: your own rate for an hour."),
+    _pieces("--hours-piece", type=float, help="With --price: hours of handling a piece."),
+    _pieces("--hours-m2", type=float, help="With --price: hours of your own to saw a square metre."),
 )
 
 
@@ -67,6 +77,7 @@ def sawing_of(options: dict[str, Any]) -> dict[str, Any]:
             "holds": None if options["holds"] is None else sizes_mm(options["holds"], name="--holds"),
             "most_pieces": options["most_pieces"],
             "methods": None if options["tools"] is None else _methods_from(options["tools"]),
+            "prices": _prices_of(options),
         },
     }
 
@@ -78,6 +89,31 @@ def _weights_of(text: str) -> tuple[float, float]:
         raise BadValueError(f'--weight={text!r} must be two weights, such as "250-300 kg"')
     unit = KG_PER_LB if found[3] == "lb" else 1.0
     return number_of(found[1], "--weight") * unit, number_of(found[2], "--weight") * unit
+
+
+def _prices_of(options: dict[str, Any]) -> Prices | None:
+    """Return the prices and rates asked, ``None`` without a price."""
+    price = options["price"]
+    names = {"sawing_cost": "sawing_m2", "rate": "rate_hour", "hours_piece": "hours_piece", "hours_m2": "hours_m2"}
+    rates = {names[name]: options[name] for name in names if options[name] is not None}
+    if price is None:
+        if rates:
+            raise BadValueError("prices and rates need --price as well: what a cubic metre saved brings you")
+        return None
+    if ":" not in price:
+        return Prices(number_of(price, "--price"), **rates)
+    return Prices([_step_of(step, price) for step in price.split(";")], **rates)
+
+
+def _step_of(step: str, price: str) -> tuple[float, float]:
+    """Return the size in m³ from which a price holds, and the price, of ``0.05 m3: 400``."""
+    found = re.fullmatch(r"\s*([\d.,]{1,12})\s*(m3|m³|cu ft)\s*:\s*([\d.,]{1,12})\s*", step)
+    if found is None:
+        raise BadValueError(
+            f'--price={price!r} must be a price, or prices by size, such as "0.05 m3: 400; 0.5 m3: 900"'
+        )
+    unit = M3_PER_CU_FT if found[2] == "cu ft" else 1.0
+    return number_of(found[1], "--price") * unit, number_of(found[3], "--price")
 
 
 def _methods_from(path: Path) -> tuple[Method, ...]:

@@ -31,7 +31,9 @@ from blockfit.solids.stone import Stone
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.cuts.marks import Edge, Hollow, Mark
 from blockfit.waste.cuts.methods import Method
-from blockfit.waste.offcuts.plan import Offcut, OffcutPlan, Web
+from blockfit.waste.offcuts.piece import Offcut, Web
+from blockfit.waste.offcuts.plan import OffcutPlan
+from blockfit.waste.offcuts.prices import Prices
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.statics import Balance
@@ -65,6 +67,7 @@ _CLASSES: tuple[type, ...] = (
     Plane,
     Point,
     Pointing,
+    Prices,
     Reading,
     Recovery,
     Repair,

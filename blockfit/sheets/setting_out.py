@@ -14,7 +14,7 @@ from blockfit.solids.block import BOX_FACES, Block
 from blockfit.units import feet_and_inches
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.cuts.marks import Edge, Mark
-from blockfit.waste.offcuts.plan import Offcut
+from blockfit.waste.offcuts.piece import Offcut
 
 __all__ = ["cut_words", "length_words", "piece_words", "place_words", "way_out_words"]
 

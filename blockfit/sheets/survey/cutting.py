@@ -7,9 +7,11 @@ from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array
 from blockfit.sheets.setting_out import piece_words, way_out_words
 from blockfit.sheets.words import Layout, rounded_down
-from blockfit.waste.offcuts.plan import Offcut, OffcutPlan
+from blockfit.waste.offcuts.piece import Offcut
+from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.regions import Region
 from blockfit.waste.reach.undercut import Undercuts
+from blockfit.waste.rescued.worth import worth
 from blockfit.waste.standing.weight import Weights
 
 __all__ = [
@@ -97,7 +99,8 @@ def offcuts_section(plan: OffcutPlan, weight: Weights, layout: Layout) -> list[s
     """Return the pieces to take off whole, in order, and what stopping sooner would save."""
     units = layout.units
     if not plan.pieces:
-        return layout.item("Offcuts", pieces_words(plan, weight, units)) + _wished(plan, layout)
+        found = layout.item("Offcuts", pieces_words(plan, weight, units)) + _wished(plan, layout)
+        return found + _worth_lines(plan, layout)
     lines = layout.paragraph(
         "Take these off whole, in this order, each slung before its last cut is finished: the hook plumb above its "
         "centre of gravity, in slings that cannot slip. Where a web is named, opposed cuts may leave it until then."
@@ -111,7 +114,7 @@ def offcuts_section(plan: OffcutPlan, weight: Weights, layout: Layout) -> list[s
     )
     for number, piece in enumerate(plan.pieces, 1):
         lines += piece_lines(number, piece, plan, weight, layout) + line_lines(piece, plan, layout)
-    lines += _wished(plan, layout)
+    lines += _wished(plan, layout) + _worth_lines(plan, layout)
     if plan.reserve_mm > 0:
         later = sum(piece.stage != "before carving" for piece in plan.pieces)
         waits = (
@@ -135,6 +138,17 @@ def _wished(plan: OffcutPlan, layout: Layout) -> list[str]:
     area = layout.units.floor_area
     kinds = [f"{k.cuts} cuts {k.recovered:.0%} in {k.pieces} pieces ({area(k.sawn_m2)} sawn)" for k in plan.by_cuts]
     return lines + (layout.item("By kind of cut", ", ".join(kinds)) if kinds else [])
+
+
+def _worth_lines(plan: OffcutPlan, layout: Layout) -> list[str]:
+    """Return what the pieces bring less what they cost, where prices were given."""
+    if plan.prices is None:
+        return []
+    if not plan.pieces:
+        return layout.item("Worth", "by your prices and rates no piece found pays")
+    told = worth(plan)
+    each = ", ".join(f"{piece.number}: {piece.net:,.0f}" for piece in told.pieces)
+    return layout.item("Worth", f"by your prices and rates {told.net:,.0f} net, by piece {each}")
 
 
 def piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights, layout: Layout) -> list[str]:

@@ -14,7 +14,8 @@ from blockfit.sheets.setting_out import piece_words, place_words, way_out_words
 from blockfit.sheets.templates.sheet import Label, Line, Sheet
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.cuts.marks import Mark
-from blockfit.waste.offcuts.plan import Offcut, OffcutPlan
+from blockfit.waste.offcuts.piece import Offcut
+from blockfit.waste.offcuts.plan import OffcutPlan
 
 __all__ = ["cut_sheets", "piece_sheets"]
 

@@ -9,7 +9,7 @@ __all__ = ["best_course"]
 
 
 def best_course(planner: Planner, most_cuts: int, room: int | None, count: int) -> Iterator[SetWedge]:
-    """Yield the wedges to take in order, of the course that saves most among ``count`` of them.
+    """Yield the wedges to take in order, of the course that saves most (or is worth most) among ``count`` of them.
 
     Never less than the first, which is the single course. ``room`` is how many pieces may still be taken. Each wedge
     must be taken by the planner before the next is asked for.
@@ -23,8 +23,8 @@ def best_course(planner: Planner, most_cuts: int, room: int | None, count: int) 
 
 
 def _course(planner: Planner, most_cuts: int, room: int | None) -> tuple[float, tuple[SetWedge, ...]]:
-    """Return the stone in m³ of all pieces of one course, and its wedges in order."""
-    stone, pieces, settings = 0.0, 0, []
+    """Return what is valued in all pieces of one course, and its wedges in order."""
+    value, pieces, settings = 0.0, 0, []
     while room is None or pieces < room:
         setting = planner.next_wedge(most_cuts)
         if setting is None:
@@ -32,5 +32,5 @@ def _course(planner: Planner, most_cuts: int, room: int | None) -> tuple[float, 
         parts = planner.take(setting, None if room is None else room - pieces)
         settings.append(setting)
         pieces += len(parts)
-        stone += sum(part.volume_m3 for part in parts)
-    return stone, tuple(settings)
+        value += planner.limits.value_of(parts)
+    return value, tuple(settings)

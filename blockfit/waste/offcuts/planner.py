@@ -50,7 +50,7 @@ class Planner:
 
     def __init__(self, block: Block, limits: Limits) -> None:
         """Start with the whole block."""
-        self._block, self._limits, self.wishes = block, limits, limits.wishes
+        self._block, self.limits, self.wishes = block, limits, limits.wishes
         self._normals, self._offsets = block.normals, block.offsets_mm.copy()
         self.hollows: list[Hollow] = []
         self._kept = 0
@@ -86,10 +86,10 @@ class Planner:
         return other
 
     def next_wedge(self, most_cuts: int) -> SetWedge | None:
-        """Return the wedge of most stone that, set exactly, keeps every limit, or ``None`` if none is found."""
+        """Return the wedge of most stone (or worth most) that, set exactly, keeps every limit, or ``None``."""
         promising: list[SampledWedge] = []
         for normals, offsets, stone in self._free_cells():
-            keep = np.full(len(self._surface), self._limits.least_clear_mm)
+            keep = np.full(len(self._surface), self.limits.least_clear_mm)
             samples = Samples(stone, self._surface, keep, self._whole)
             promising += self._promising(samples, normals, offsets, most_cuts)
         promising.sort(key=lambda wedge: -wedge.stone)
@@ -101,7 +101,10 @@ class Planner:
                 best.append(exact)
             if len(best) == _ENOUGH:  # those that promise less seldom turn out to hold more
                 break
-        return max(best, key=lambda plan: plan.wedge.stone, default=None)
+        if self.limits.prices is None:
+            return max(best, key=lambda plan: plan.wedge.stone, default=None)
+        worth = [self.limits.value_of(self.copied(self._seed).take(plan, None)) for plan in best]
+        return best[int(np.argmax(worth))] if max(worth, default=0.0) > 0 else None
 
     def _free_cells(self) -> list[tuple[Array, Array, Array]]:
         """Return the convex parts of the stone left, planes and samples, the largest first, none inside another."""
@@ -116,7 +119,7 @@ class Planner:
 
     def _promising(self, samples: Samples, normals: Array, offsets: Array, most_cuts: int) -> list[SampledWedge]:
         """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
-        thick = self._limits.least_thickness_mm
+        thick = self.limits.least_thickness_mm
         found = best_wedges(
             samples,
             most_cuts=most_cuts,
@@ -149,8 +152,8 @@ class Planner:
     def _methods_for(self, wedge: SampledWedge) -> list[Method]:
         """Return the first method that makes each plane of a wedge, before its depth is known."""
         count = len(wedge.normals) - wedge.fixed
-        method = capable(self._limits.methods, count)
-        return [method or self._limits.methods[-1]] * len(wedge.normals)
+        method = capable(self.limits.methods, count)
+        return [method or self.limits.methods[-1]] * len(wedge.normals)
 
     def _takes_other(self, wedge: SampledWedge, sawn: list[int]) -> bool:
         """Whether the cuts would free more than the wedge, stone that earlier pieces left on it, or less."""
@@ -159,7 +162,7 @@ class Planner:
 
     def _is_heavy(self, volume_m3: float) -> bool:
         """Whether a wedge of that much stone must be divided to be lifted."""
-        return volume_m3 > self._limits.most_volume_m3
+        return volume_m3 > self.limits.most_volume_m3
 
     def _tries(self) -> int:
         return max(70, 280 // max(1, len(self._cells)))
@@ -180,7 +183,7 @@ class Planner:
             volume, way = self._rock.volume_m3(corners), draw_out(span.normals)
             sound = self._sound(span, closely=True)
             is_good = sound is not None and (not self._rock.is_rough or self._is_wanted(span))
-            if corners is None or way is None or sound is None or not is_good or volume < self._limits.least_volume_m3:
+            if corners is None or way is None or sound is None or not is_good or volume < self.limits.least_volume_m3:
                 self.too_light_m3 += volume
                 self.hollows.append(Hollow.after(span.normals, gone, None, f"the chips after piece {self._kept}"))
                 continue
@@ -215,12 +218,12 @@ class Planner:
         """
         wedge, corners = plan.wedge, self._corners(plan.wedge.normals, plan.wedge.offsets)
         is_light = not self._is_heavy(self._rock.volume_m3(corners))
-        saw = None if corners is None else dividing_saw(plan, self._limits.methods, corners, is_light)
+        saw = None if corners is None else dividing_saw(plan, self.limits.methods, corners, is_light)
         if corners is None or saw is None:
             return []
-        thick_mm = self._limits.least_thickness_mm + saw.kerf_mm
+        thick_mm = self.limits.least_thickness_mm + saw.kerf_mm
         whole = self._rock.piece(corners)
-        for ways in islice(divisions(whole, corners, self._limits.most_volume_m3, thick_mm), _DIVISIONS):
+        for ways in islice(divisions(whole, corners, self.limits.most_volume_m3, thick_mm), _DIVISIONS):
             parts = parted(wedge, plan.methods, ways, saw)
             kept = [part for part in parts if self._is_kept(part)]
             wanted = sum(self._is_wanted(part) for part in kept)
@@ -232,7 +235,7 @@ class Planner:
     def _is_kept(self, part: Span) -> bool:
         """Whether a part is heavy enough to be a piece; what is not goes with the chips."""
         volume = self._rock.volume_m3(self._corners(part.normals, part.offsets, part.ends))
-        return volume >= self._limits.least_volume_m3
+        return volume >= self.limits.least_volume_m3
 
     def _is_wanted(self, part: Span) -> bool:
         """Whether a part is of one body, thick enough all the way, and what the wishes ask."""
@@ -246,7 +249,7 @@ class Planner:
             return None
         through = self._normals[len(self._block.normals) :]  # of cuts that earlier pieces left by
         cuts = np.vstack([-part.normals, *[axis[None] for axis, _ in part.ends], through])
-        return self._rock.sound(corners, cuts, self._limits.least_thickness_mm, closely=closely)
+        return self._rock.sound(corners, cuts, self.limits.least_thickness_mm, closely=closely)
 
     def _part(self, span: Span, corners: Array, sound: Array, areas: Array, way: Array, before: int) -> Part:
         """Return a part as it was taken out, with its cuts: planes that pass through more than air."""
@@ -291,7 +294,7 @@ class Planner:
                 others = [(wedge.normals[j], float(wedge.offsets[j])) for j in sawn if j != k]
                 # What must be divided is cut part by part: each of its cuts ends in stone, and stops at the next.
                 stops = len(sawn) + int(self._is_heavy(wedge.stone))
-                method = capable(self._limits.methods, stops, depth_needed(rim, wedge.normals[k], others))
+                method = capable(self.limits.methods, stops, depth_needed(rim, wedge.normals[k], others))
                 if method is None:
                     return None
                 better[k] = method
@@ -315,7 +318,7 @@ class Planner:
                 normals, wedge.offsets, moving, lambda n, o: volume_m3(self._corners(n, o)), wishes.most_m3
             )
             corners = self._corners(normals, offsets)
-            if corners is None or least_width(corners) < self._limits.least_thickness_mm:
+            if corners is None or least_width(corners) < self.limits.least_thickness_mm:
                 return None
             wedge = SampledWedge(normals, offsets, self._rock.volume_m3(corners), wedge.fixed)
             if self._takes_other(wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
@@ -349,7 +352,7 @@ class Planner:
         """
         normals, offsets = wedge.normals, wedge.offsets.copy()
         lines = len(normals) + int(self._is_heavy(wedge.stone))
-        clear = self._limits.clearance_mm + np.array([method.allowance_mm(lines) for method in methods])
+        clear = self.limits.clearance_mm + np.array([method.allowance_mm(lines) for method in methods])
         heights = normals @ self._dense  # (k, points)
         lowest = (self._block.corners_mm @ normals.T).min(axis=0)
         for _ in range(2):
@@ -365,7 +368,7 @@ class Planner:
         if len(normals) == 0 or draw_out(normals) is None:
             return None
         volume = self._rock.volume_m3(corners)
-        if volume < self._limits.least_volume_m3 or least_width(corners) < self._limits.least_thickness_mm:
+        if volume < self.limits.least_volume_m3 or least_width(corners) < self.limits.least_thickness_mm:
             return None
         fixed = int(needed[len(needed) - wedge.fixed :].sum()) if wedge.fixed else 0
         kept = [method for method, need in zip(methods, needed, strict=True) if need]
@@ -386,10 +389,6 @@ class Planner:
         bounds = [self._normals, -normals, *(axis[None] for axis, _ in ends)]
         at = [self._offsets, -np.asarray(offsets), *(np.array([end]) for _, end in ends)]
         return corners_or_none(np.concatenate(bounds), np.concatenate(at))
-
-    def _volume_beyond(self, normals: Array, offsets: Array) -> float:
-        """Return the stone in m³ beyond planes, within the outline."""
-        return self._rock.volume_m3(self._corners(normals, offsets))
 
     def _remove(self, normals: Array, offsets: Array) -> None:
         """Take all beyond the planes out of the stone left.

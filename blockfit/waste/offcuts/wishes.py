@@ -18,6 +18,8 @@ from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
 from blockfit.waste.cuts.methods import Method
+from blockfit.waste.offcuts.parts import Part
+from blockfit.waste.offcuts.prices import Prices
 
 __all__ = ["CUTS", "Kind", "Limits", "Wish", "Wishes", "moved_out", "wishes_of"]
 
@@ -152,11 +154,18 @@ class Limits:
     least_volume_m3: float
     most_volume_m3: float
     wishes: Wishes = field(default_factory=Wishes)
+    prices: Prices | None = None
 
     @property
     def least_clear_mm(self) -> float:
         """The least that lies between a piece and the figure, whatever makes its cuts."""
         return self.clearance_mm + min(method.allowance_mm(1) for method in self.methods)
+
+    def value_of(self, parts: Sequence[Part]) -> float:
+        """Return what is valued in parts: their stone in m³, or by prices what they bring less what they cost."""
+        if self.prices is None:
+            return sum(part.volume_m3 for part in parts)
+        return sum(self.prices.net(part.volume_m3, sum(part.areas_m2)) for part in parts)
 
 
 def wishes_of(

@@ -2,7 +2,6 @@
 
 m², m³, and money in whatever currency the figures are in. No price nor rate is ours."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -11,6 +10,7 @@ from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.kinds import kinds_checked
 from blockfit.waste.offcuts.plan import OffcutPlan
+from blockfit.waste.offcuts.prices import Prices
 
 __all__ = ["PieceWorth", "Worth", "worth"]
 
@@ -74,7 +74,7 @@ class Worth(Result):
 def worth(
     plan: OffcutPlan,
     *,
-    price_m3: float | Sequence[tuple[float, float]],
+    price_m3: float | Sequence[tuple[float, float]] | None = None,
     sawing_m2: float = 0.0,
     rate_hour: float = 0.0,
     hours_piece: float = 0.0,
@@ -82,12 +82,10 @@ def worth(
 ) -> Worth:
     """Return what each piece is worth and what it costs, in the order of the plan.
 
-    ``price_m3`` is what a cubic metre of saved stone is worth: one price, or (m³, price) pairs, from the least size on
-    at which each price holds (nothing below the first). ``sawing_m2`` is the cost of a square metre sawn; ``rate_hour``
-    the user's own, for ``hours_piece`` of handling each and ``hours_m2`` of a square metre sawn.
+    The prices and rates are those of `Prices`; without any, the ones that the plan was made by.
 
     An estimate, as good as your own prices and rates. Raises `BadValueError` for prices and rates that are no numbers
-    of 0 or more.
+    of 0 or more, and where there is no price.
 
     >>> import blockfit as bf
     >>> from blockfit.waste.rescued.worth import worth
@@ -99,33 +97,19 @@ def worth(
     >>> told.pieces[0].stone == plan.pieces[0].volume_m3 * 400, told.stop_after
     (True, 1)
     """
-    steps = _prices(price_m3)
     costs = {"sawing_m2": sawing_m2, "rate_hour": rate_hour, "hours_piece": hours_piece, "hours_m2": hours_m2}
-    for name, value in costs.items():
-        if not (isinstance(value, int | float) and 0 <= value < math.inf):
-            raise BadValueError(f"{name}={value!r} must be a number, 0 or more")
+    if price_m3 is not None:
+        prices = Prices(price_m3, **costs)
+    elif any(costs.values()) or plan.prices is None:
+        raise BadValueError("worth() needs price_m3=..., what a cubic metre of saved stone is worth to you")
+    else:
+        prices = plan.prices
     told: list[PieceWorth] = []
     net = 0.0
     for number, piece in enumerate(plan.pieces, 1):
         sawn = sum(cut.area_m2 for cut in piece.cuts)
-        price = next((price for least, price in reversed(steps) if piece.volume_m3 >= least), 0.0)
-        stone, work = piece.volume_m3 * price, rate_hour * (hours_piece + hours_m2 * sawn)
-        net += stone - sawing_m2 * sawn - work
-        told.append(PieceWorth(number, stone, sawing_m2 * sawn, work, net))
+        stone, (sawing, work) = prices.brings(piece.volume_m3), prices.costs(sawn)
+        net += stone - sawing - work
+        told.append(PieceWorth(number, stone, sawing, work, net))
     stop = max(range(len(told) + 1), key=lambda k: (told[k - 1].net_so_far if k else 0.0, -k))
     return Worth(tuple(told), stop, told[stop - 1].net_so_far if stop else 0.0)
-
-
-def _prices(price_m3: float | Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Return (least m³, price) in order of size."""
-    try:
-        pairs = (
-            [(0.0, float(price_m3))]
-            if isinstance(price_m3, int | float)
-            else [(float(a), float(b)) for a, b in price_m3]
-        )
-    except (TypeError, ValueError) as error:
-        raise BadValueError(f"price_m3={price_m3!r} must be a price, or pairs of (m³, price)") from error
-    if not pairs or not all(0 <= a < math.inf and 0 <= b < math.inf for a, b in pairs):
-        raise BadValueError(f"price_m3={price_m3!r} must be prices of 0 or more, from sizes of 0 or more on")
-    return sorted(pairs)
