@@ -64,7 +64,13 @@ _PLAIN = re.compile(r"[+-]?(?:\d{1,12}\.\d{0,12}|\.\d{1,12}|\d{1,12})(?:e[+-]?\d
 _MIXED = re.compile(r"(\d{1,12})?\s*\b(\d{1,6})/(\d{1,6})")
 _GROUPS = r"\d{1,3}(?:%s\d{3})+"
 _COMMAS = r"\d{1,3}(?:,\d{3})+\.\d{1,12}|\d{1,12}(?:,\d{1,12})+"
-_TERM = re.compile(rf"\s*({_COMMAS}|{_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
+# An apostrophe before three digits groups thousands: nobody writes feet and hundreds of something so.
+_GROUPED = r"\d{1,3}(?:['’]\d{3})+(?:\.\d{1,12})?|\d{1,3}(?:\.\d{3})+,\d{1,12}|\d{1,3}(?:\.\d{3}){2,}"
+_SPACED = r"\d{1,3}(?: \d{3})+(?:[.,]\d{1,12})?(?!\d|\s*/)"
+_TERM = re.compile(rf"\s*((?:{_GROUPED})(?!\d)|{_SPACED}|{_COMMAS}|{_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
+_THOUSANDTHS = re.compile(r"[1-9]\d?\.\d{3}")
+_FRACTIONS = str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"})
+_MOST_MM = 100_000.0  # sizes beyond that, by the one unit at their end, are no block's
 _EXAMPLES = 'write for instance "900 mm", "0.9 m", "36 in" or "2 ft 6 in"'
 
 
@@ -218,9 +224,13 @@ def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...
         )
     last = re.search(r"[a-zA-Z\"'″′]+\s*$", parts[-1])
     suffix = last.group(0) if last and not any(re.search(r"[a-zA-Z\"'″′]", part) for part in parts[:-1]) else ""
-    return tuple(
+    found = tuple(
         length_mm(part if re.search(r"[a-zA-Z\"'″′]", part) else part + (suffix or "mm"), name) for part in parts
     )
+    if suffix and max(found) > _MOST_MM:
+        most = f"{max(found) / 1000:,.0f} m"
+        raise UnitNeededError(f"{name}={text!r} makes one of them {most}, by the unit at the end; give each its unit")
+    return found
 
 
 def ratio_value(value: Ratio, name: str = "ratio") -> float:
@@ -293,7 +303,9 @@ def inches_of(millimetres: float, rounded: str = "nearest", parts: int = 16) -> 
 
 def _parse(text: str, name: str) -> float:
     """Return the sum of the terms of ``text``, each a number with its unit."""
-    body = text.strip()
+    body = (
+        text.translate(_FRACTIONS).replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ").strip()
+    )
     sign = -1.0 if body.startswith("-") else 1.0
     body = body[1:] if body[:1] in ("-", "+") else body
     total, position = Fraction(0), 0
@@ -306,6 +318,8 @@ def _parse(text: str, name: str) -> float:
         if _ALIASES.get(term.group(2).lower(), term.group(2).lower()) not in MM_PER_UNIT:
             units = ", ".join(MM_PER_UNIT)
             raise BadValueError(f"{name}={text!r}: {term.group(2)!r} is not a unit of length; use one of {units}")
+        if _THOUSANDTHS.fullmatch(term.group(1)) and unit_mm(term.group(2)) == 1.0:
+            raise ambiguous(term.group(1), name)  # thousandths of a millimetre, or thousands of them
         try:
             number = _exact(term.group(1), name)
         except ZeroDivisionError as error:
@@ -319,6 +333,6 @@ def _parse(text: str, name: str) -> float:
 
 def _exact(text: str, name: str) -> Fraction:
     """Return a number, or a whole and a fraction, without rounding."""
-    if "," in text:
+    if re.search(r"[,'’]|\..*\.|^\d{1,3} \d{3}(?!\d|/)", text):
         return Fraction(str(number_of(text, name)))
     return sum((Fraction(part) for part in text.split()), Fraction(0))

@@ -72,3 +72,32 @@ def test_ratios_without_end(ratio):
     with pytest.raises(bf.BadValueError) as caught:
         ratio_value(ratio)
     assert len(str(caught.value)) < 400
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [
+        ("1'500 mm", 1500),
+        ("1’234’567.5 mm", 1_234_567.5),
+        ("1 500,5 mm", 1500.5),
+        ("1.500,5 mm", 1500.5),
+        ("1.234.567 mm", 1_234_567),
+        ("1.500 m", 1500),
+        ("3'2\"", 965.2),
+        ("6' 100 mm", 1928.8),
+        ("2½ in", 63.5),
+        ("1 1/2 in", 38.1),
+    ],
+)
+def test_thousands_and_fractions_as_they_are_written(text, mm):
+    assert length_mm(text) == pytest.approx(mm, abs=1e-9)
+
+
+def test_thousandths_of_a_millimetre_may_be_thousands_of_them():
+    for text in ("1.500 mm", "12.345 mm"):
+        with pytest.raises(BadValueError, match="can be read as"):
+            length_mm(text)
+    with pytest.raises(BadValueError, match="can be read as"):
+        bf.units.sizes_mm("1.500 x 900 x 700")
+    with pytest.raises(UnitNeededError, match="900 m"):
+        sizes_mm("900x750x1.5m")

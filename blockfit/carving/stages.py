@@ -26,7 +26,7 @@ from blockfit.solids.stone import Stone
 from blockfit.units import rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reserve.setback import Setback, setback
-from blockfit.waste.statics import FLAT_MM, Balance, balance, base_of, flat_within
+from blockfit.waste.statics import FLAT_MM, Balance, flat_within, standing
 
 __all__ = ["Stage", "stage_from", "stage_of"]
 
@@ -89,7 +89,7 @@ class Stage(StageStone):
     def stands(self) -> Balance:
         """Whether it stands on what touches the floor, and how far it is from tipping."""
         flat_mm = flat_within(FLAT_MM, self.stone.size_mm[2])
-        return balance(self.stone.centroid_mm, base_of(self.stone.vertices, flat_mm))
+        return standing(self.stone.vertices, self.stone.faces, flat_mm)
 
     @property
     def base_mm(self) -> Array:

@@ -11,7 +11,17 @@ from typing import Any
 
 from blockfit.errors import BadValueError, UnreadableFileError, shown_name
 
-__all__ = ["MOST_MESH_BYTES", "MOST_TABLE_BYTES", "bytes_of", "json_from", "regular_file", "text_of"]
+__all__ = [
+    "MOST_MESH_BYTES",
+    "MOST_TABLE_BYTES",
+    "bytes_of",
+    "encoding_of",
+    "json_from",
+    "no_text",
+    "regular_file",
+    "separator_of",
+    "text_of",
+]
 
 MOST_MESH_BYTES = 2 << 30
 MOST_TABLE_BYTES = 256 << 20
@@ -49,13 +59,37 @@ def bytes_of(path: Path, most_bytes: int) -> bytes:
 
 
 def text_of(path: Path, most_bytes: int = MOST_TABLE_BYTES) -> str:
-    """Return a file's text, UTF-8 with or without its mark. Raises `UnreadableFileError`."""
+    """Return a file's text, UTF-8 with or without its mark, or UTF-16 with it. Raises `UnreadableFileError`."""
+    data = bytes_of(path, most_bytes)
     try:
-        return bytes_of(path, most_bytes).decode("utf-8-sig")
+        return data.decode(encoding_of(data))
     except UnicodeDecodeError as error:
-        raise UnreadableFileError(
-            f"{shown_name(path)} is no text in UTF-8: {error.reason} at byte {error.start}"
-        ) from error
+        raise no_text(path) from error
+
+
+def encoding_of(start: bytes) -> str:
+    """Return how a text is encoded, by its first bytes: UTF-16 marks itself, as spreadsheets write it."""
+    return "utf-16" if start[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+
+
+def no_text(path: Path) -> UnreadableFileError:
+    """Return the error for a text whose letters are in an older code, and the way out."""
+    return UnreadableFileError(f"{shown_name(path)} is not saved as UTF-8; save it again as text, or CSV, in UTF-8")
+
+
+def separator_of(text: str) -> tuple[str, int]:
+    """Return what parts the cells of a CSV text, and how many lines come before its table.
+
+    Some spreadsheets say it in a first line ``sep=;``; otherwise it is what the first line has most of.
+
+    >>> from blockfit.intake.guard import separator_of
+    >>> separator_of("name;width\nA;900"), separator_of("sep=;\nname;width")
+    ((';', 0), (';', 1))
+    """
+    first = text.split("\n", 1)[0].strip()
+    if len(first) == 5 and first.lower().startswith("sep="):
+        return first[4], 1
+    return max(",;\t", key=first.count), 0
 
 
 def json_from(text: str, name: str) -> Any:

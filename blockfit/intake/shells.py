@@ -75,7 +75,17 @@ def one_solid(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
     except OpenSurfaceError:
         return vertices, turned, news
     volumes = [abs(shell.volume) * (-1 if hollow else 1) for shell, hollow in zip(shells, nest.hollow, strict=True)]
-    return *arrays_of(solid), [*news, _united_words(nest, sum(volumes), solid.volume())]
+    corners, triangles = arrays_of(solid)
+    bodies = _bodies(corners, triangles)
+    return corners, triangles, [*news, _united_words(nest, sum(volumes), solid.volume(), bodies)]
+
+
+def _bodies(vertices: Array, faces: Ints) -> int:
+    """Return how many bodies of stone a solid is in that share no corner; hollows are none."""
+    piece = pieces(faces, len(vertices))
+    order = np.argsort(piece, kind="stable")
+    each = np.split(faces[order], np.cumsum(np.bincount(piece))[:-1])
+    return sum(signed_volume(vertices, mine) > 0 for mine in each)
 
 
 def _one_shell(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
@@ -227,11 +237,13 @@ def _turned_words(nest: _Nest) -> list[Repair]:
     return [Repair("inside out", text, (("shells", float(count)),))]
 
 
-def _united_words(nest: _Nest, all_mm3: float, united_mm3: float) -> Repair:
+def _united_words(nest: _Nest, all_mm3: float, united_mm3: float, bodies: int) -> Repair:
     count, hollows = len(nest.hollow), int(nest.hollow.sum())
     twice_l = (all_mm3 - united_mm3) * 1e-6
     share = twice_l * 1e6 / max(united_mm3, 1e-300)
     text = f"united {count} closed shells into one solid"
+    if bodies > 1:
+        text = f"took {count} closed shells together; THEY ARE {bodies} BODIES that nothing joins"
     text += f"; {twice_l:.3g} l ({share:.1%}) lay in more than one" if share > 1e-9 else ""
     if hollows:
         inner = sum(bool(nest.hollow[around].any()) for around in nest.around if around)

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError, plain_text, shown_name
-from blockfit.intake.guard import text_of
+from blockfit.intake.guard import separator_of, text_of
 from blockfit.intake.scan import read_figure
 from blockfit.solids.flaw import Flaw
 from blockfit.units import length_mm, number_of, unit_mm
@@ -102,13 +102,12 @@ def table_rows(path: str | Path, known: Sequence[str], bare: Sequence[str] = ())
     """
     file = Path(path)
     name, text = shown_name(file), text_of(file, _MOST_BYTES)
-    first = text.split("\n", 1)[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
+    separator, before = separator_of(text)
     try:
-        lines = list(csv.reader(text.splitlines(), delimiter=delimiter, strict=True))
+        lines = list(csv.reader(text.splitlines()[before:], delimiter=separator, strict=True))
     except csv.Error as error:
         raise UnreadableFileError(f"{name} is no table that can be read: {error}") from error
-    numbered = [(k, cells) for k, cells in enumerate(lines, 1) if any(cell.strip() for cell in cells)]
+    numbered = [(k, cells) for k, cells in enumerate(lines, 1 + before) if any(cell.strip() for cell in cells)]
     if not numbered:
         raise BadValueError(f"{name} is empty")
     if len(numbered) > _MOST_ROWS:

@@ -8,7 +8,15 @@ from pathlib import Path
 from typing import IO, Any
 
 from blockfit.errors import BadValueError, BlockfitError, UnreadableFileError, plain_text, shown_name
-from blockfit.intake.guard import MOST_MESH_BYTES, json_from, regular_file, text_of
+from blockfit.intake.guard import (
+    MOST_MESH_BYTES,
+    encoding_of,
+    json_from,
+    no_text,
+    regular_file,
+    separator_of,
+    text_of,
+)
 from blockfit.kinds import kinds_checked
 from blockfit.solids.block import Block
 from blockfit.solids.stone import Stone, find_stone
@@ -94,9 +102,13 @@ def iter_blocks(path: str | Path) -> Iterator[tuple[str, Block | list[str]]]:
             yield from _json_blocks(file)
         else:
             regular_file(file, MOST_MESH_BYTES)
-            with file.open(encoding="utf-8-sig", newline="") as lines:
+            with file.open("rb") as start:
+                encoding = encoding_of(start.read(2))
+            with file.open(encoding=encoding, newline="") as lines:
                 yield from _csv_blocks(lines, shown_name(file))
-    except (UnicodeDecodeError, csv.Error) as error:
+    except UnicodeDecodeError as error:
+        raise no_text(file) from error
+    except csv.Error as error:
         raise UnreadableFileError(f"{shown_name(file)} is no table that can be read: {error}") from error
     except OSError as error:
         if isinstance(error, BlockfitError):
@@ -116,18 +128,23 @@ def _json_blocks(file: Path) -> Iterator[tuple[str, Block | list[str]]]:
 
 
 def _csv_blocks(lines: IO[str], name: str) -> Iterator[tuple[str, Block | list[str]]]:
-    sample = lines.read(4096)
+    separator, before = separator_of(lines.read(4096))
     lines.seek(0)
-    delimiter = ";" if sample.split("\n")[0].count(";") > sample.split("\n")[0].count(",") else ","
-    reader = csv.DictReader(_bounded(lines, name), delimiter=delimiter, strict=True)
+    for _ in range(before):
+        lines.readline()
+    reader = csv.DictReader(_bounded(lines, name), delimiter=separator, strict=True)
     if not reader.fieldnames:
         raise BadValueError(f"{name} is empty")
-    for number, cells in enumerate(reader, 1):
-        extra = cells.pop(None, None)
+    number = 0
+    for cells in reader:
+        extra = [cell for cell in cells.pop(None, None) or () if cell.strip()]
+        told = {heading: cell for heading, cell in cells.items() if cell is not None and cell.strip()}
+        number += bool(told or extra)
+        place = f"line {reader.line_num + before}"
         if extra:
-            yield f"line {reader.line_num}", [f"{len(extra)} more cells than headings"]
-        else:
-            yield f"line {reader.line_num}", _block({k: v for k, v in cells.items() if v not in (None, "")}, number)
+            yield place, [f"{len(extra)} more cells than headings"]
+        elif told:
+            yield place, _block(told, number)
 
 
 def _bounded(lines: IO[str], name: str) -> Iterator[str]:

@@ -36,7 +36,7 @@ from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.offcuts.prices import Prices
 from blockfit.waste.offcuts.wishes import Kind, Wish
 from blockfit.waste.reach.tools import Tool
-from blockfit.waste.statics import Balance
+from blockfit.waste.statics import Balance, LooseBody
 
 __all__ = ["KNOWN"]
 
@@ -59,6 +59,7 @@ _CLASSES: tuple[type, ...] = (
     Grain,
     Hollow,
     Kind,
+    LooseBody,
     Mark,
     Method,
     Offcut,

@@ -32,6 +32,8 @@ def read_back(
     deep = len(checked.too_deep)
     count = len(checked.readings)
     words = f"{count} reading{'' if count == 1 else 's'}, {f'{deep} TOO DEEP' if deep else 'none too deep'}"
+    if checked.outside:
+        words += f", {len(checked.outside)} OUTSIDE THE BLOCK: is the number, its unit and the datum right?"
     return job.noted("readings", words + (f": {note}" if note else ""), checked, when=when), checked
 
 

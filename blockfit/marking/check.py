@@ -17,6 +17,7 @@ from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit
+from blockfit.solids.block import Block
 from blockfit.units import Length, length_mm
 from blockfit.waste.placed import placed_solid
 
@@ -29,8 +30,8 @@ _MOST_MM = 1e6
 class Reading(Result):
     """One place on the stone: where it is (3,), and the stone still over the figure there, below 0 if cut too deep.
 
-    ``verdict`` is ``stone on it``, ``too deep``, or ``within the error`` of zero; ``nearest_mm`` (3,) is the figure's
-    nearest point.
+    ``verdict`` is ``stone on it``, ``too deep``, or ``within the error`` of zero; ``outside the block`` where there was
+    never any stone: the number, its unit or the datum is wrong. ``nearest_mm`` (3,) is the figure's nearest point.
     """
 
     name: str = field(metadata=fact("reading", Sure.GIVEN))
@@ -64,6 +65,11 @@ class Check(Result):
     def too_deep(self) -> tuple[Reading, ...]:
         """Readings that lie inside the figure by more than the error: `recover` takes them as lost stone."""
         return tuple(reading for reading in self.readings if reading.verdict == "too deep")
+
+    @property
+    def outside(self) -> tuple[Reading, ...]:
+        """Readings that lie outside the block by more than the error: something is wrong with them, or with all."""
+        return tuple(reading for reading in self.readings if reading.verdict == "outside the block")
 
     def rows(self) -> list[tuple[str, ...]]:
         """Return the table as text, a heading first."""
@@ -108,9 +114,18 @@ def check(
     points = (datum or Datum.edges(fit.block)).points(taken)
     vertices, faces = refined(figure.vertices, figure.faces, max(figure.size_mm) / 60)
     away, nearest = SurfaceDistance(vertices, faces).signed(points)
+    beyond = _beyond(fit.block, points)
     told = []
     for k in np.argsort(away, kind="stable"):
         left = float(away[k])
         verdict = "too deep" if left < -error_mm else "within the error" if left <= error_mm else "stone on it"
+        verdict = "outside the block" if beyond[k] > error_mm else verdict
         told.append(Reading(names[k], points[k].copy(), left, verdict, nearest[k].copy()))
     return Check(tuple(told), error_mm)
+
+
+def _beyond(block: Block, points: Array) -> Array:
+    """Return (n,) how far points lie outside the block at least, below 0 inside."""
+    if block.surface is not None:
+        return SurfaceDistance(block.surface.vertices, block.surface.faces).signed(points)[0]
+    return np.asarray((points @ block.normals.T - block.offsets_mm).max(axis=1))

@@ -30,6 +30,7 @@ NO_FACE = "none"
 _PRINTED_MM = 0.1  # half of the last digit of a printed reading, and as much for faces that lean
 _REACHED_MM = 2.0  # how far a landmark may lie under the surface and still count as reached
 _NOTHING = "nothing to cut here: so little stone lies over it"
+_NO_STONE = "no stone is met straight in"
 _FAR_MM = 5.0  # a stop further out than that has its reason in the row
 
 
@@ -102,12 +103,15 @@ class Task:
         ticks = block / self.factor / self.grain.mm
         rounded = np.rint(ticks)
         depth = stop = None
-        if face != NO_FACE:
-            way = self.way(face)
+        way = None if face == NO_FACE else self.way(face)
+        entry = 0.0 if way is None else float(way.entry_mm(at[None])[0])
+        if math.isnan(entry):  # it lies on the stone's very edge
+            face, way, note = NO_FACE, None, f"{note}; {_NO_STONE}" if note else _NO_STONE
+        if way is not None:
             axis, inward = AXIS[face], float(way.into[AXIS[face]])
             # Along the way in the reading is rounded towards the face: stone is left.
             rounded[axis] = math.floor(ticks[axis] + 1e-9) if inward > 0 else math.ceil(ticks[axis] - 1e-9)
-            depth = float(at @ way.into - way.entry_mm(at[None])[0])
+            depth = float(at @ way.into) - entry
             if limit is not None:
                 stop = max(0.0, rounded_down(limit - float(way.entry_mm(at[None], self.aside_mm)[0])))
                 if stop == 0:
@@ -238,7 +242,7 @@ def _known_by_points(task: Task, name: str, kind: Kind, at: Array) -> Point:
     depths = {face: float(at @ way.into - way.entry_mm(at[None])[0]) for face, way in ways.items()}
     depths = {face: depth for face, depth in depths.items() if math.isfinite(depth)}
     if not depths:
-        return task.point(name, kind, NO_FACE, at, None, "no stone is met straight in from any of these faces")
+        return task.point(name, kind, NO_FACE, at, None, f"{_NO_STONE} from any of these faces")
     face = min(depths, key=lambda name: depths[name])
     reach = task.width_mm / 2 + math.sqrt(2) * task.aside_mm  # marked aside both ways
     near = [other @ ways[face].into for other in task.figure.vertices if _apart(face, other, at) <= reach]

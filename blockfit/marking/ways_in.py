@@ -16,6 +16,8 @@ from blockfit.solids.block import Block
 
 __all__ = ["AXIS", "WayIn", "way_in"]
 
+_TOUCHES = 1e-9  # of the block's size and place: what lies no further outside counts as touching
+
 AXIS = {"left": 0, "right": 0, "front": 1, "back": 1, "bottom": 2, "top": 2}
 """The axis along which each face is left behind."""
 
@@ -64,8 +66,10 @@ class WayIn:
         steps = np.where(along != 0, spare / np.where(along != 0, along, 1.0), np.nan)
         start = np.max(np.where(along < 0, steps, -np.inf), axis=1)
         end = np.min(np.where(along > 0, steps, np.inf), axis=1)
-        beside = (np.where(along == 0, spare, 0.0) < -1e-9).any(axis=1)
-        return np.where((start <= end) & ~beside, start, np.nan)
+        # A figure that touches a face lies outside it by as much as its placement is rounded.
+        near = _TOUCHES * (max(self.block.size_mm) + float(np.abs(self.block.offsets_mm).max()))
+        beside = (np.where(along == 0, spare, 0.0) < -near).any(axis=1)
+        return np.where((start <= end + near) & ~beside, start, np.nan)
 
     def _on_surface(self, points: Array) -> Array:
         body = self.block.surface

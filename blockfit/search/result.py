@@ -134,7 +134,7 @@ class Fit:
     @cached_property
     def _solid(self) -> Figure:
         if self.placement is None:
-            raise BadValueError(f"{self.figure.name} has no placement in {self.block.name}: the cover leaves no room")
+            raise BadValueError(f"{self.figure.name} has no placement in {self.block.name} that is known")
         return self.figure.placed(self.placement)
 
     def __repr__(self) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.polytope import hull_planes, polytope_volume
 from blockfit.kinds import kinds_checked
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.units import Length, length_mm
@@ -100,6 +101,28 @@ class Flaw:
         if length == 0 or not np.isfinite(offset):
             raise BadValueError("a zone needs a normal that is not 0 and a finite offset")
         return cls(name, "beyond", _margin(margin), normal=outward / length, offset_mm=float(offset) / length)
+
+    def holds(self, points: Array) -> bool:
+        """Tell whether all of (n, 3) points surely lie in it, or within its margin of a ball or a zone.
+
+        A cavity given by faces is never said to: what lies between the points may be outside.
+
+        >>> import numpy as np
+        >>> from blockfit import Flaw
+        >>> cube = np.array([[x, y, z] for x in (0, 9) for y in (0, 9) for z in (0, 9)], float)
+        >>> Flaw.ball((4, 4, 4), 20).holds(cube), Flaw.box((-1, -1, -1), (10, 10, 8)).holds(cube)
+        (True, False)
+        """
+        if self.kind == "ball":
+            return bool(np.linalg.norm(points - self.centre, axis=1).max() <= self.radius_mm + self.margin_mm)
+        if self.kind == "beyond":
+            return bool((points @ self.normal).min() > self.offset_mm - self.margin_mm)
+        if self.surface is None or len(self.surface.faces):
+            return False
+        if polytope_volume(self.surface.vertices) <= 0:
+            return False
+        normals, offsets = hull_planes(self.surface.vertices)
+        return bool((points @ normals.T <= offsets).all())
 
     def moved(self, rotation: Array, shift: Array) -> "Flaw":
         """Return the same flaw after a turn (3, 3) and a shift (3,): the block was stood on another face."""

@@ -5,17 +5,40 @@ tan(angle) = distance from the plumb line to the edge / height of the centre of 
 touches a level floor, within a small tolerance, of the solid that stands there."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array
+from blockfit.facts.measures import Rounding, Sure, fact
+from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.surface import centroid, signed_volume
+from blockfit.measure.patches import pieces
 from blockfit.measure.sections import distance_to, footprint
 
-__all__ = ["FLAT_MM", "Balance", "balance", "base_of", "flat_within", "side_words", "slides_at_deg"]
+__all__ = [
+    "FLAT_MM",
+    "Balance",
+    "LooseBody",
+    "balance",
+    "base_of",
+    "flat_within",
+    "side_words",
+    "slides_at_deg",
+    "standing",
+]
 
 FLAT_MM = 1.0
 """How far above the lowest point surface still counts as touching the floor, at full size; or give ``flat=``."""
+
+_CRUMB = 1e-4  # of a solid's volume: a smaller body of its own is a scan's crumb, not a part of the figure
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LooseBody:
+    """A body of stone that is joined to nothing and does not stand by itself: where its centre of gravity is (3,)."""
+
+    centre_mm: Array = field(metadata=fact("centre of gravity", Sure.EXACT))
+    volume_m3: float = field(metadata=fact("volume", Sure.EXACT, Rounding.UP))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,7 +47,8 @@ class Balance:
 
     ``margin_mm`` is the least distance from the plumb line to an edge, negative where it lies outside;
     ``angles_deg`` is how far it must lean to tip over each edge, by the edge's side: below 0 it goes over by itself.
-    ``within_mm`` is how well the centre of gravity is known; it has been taken off every margin.
+    ``within_mm`` is how well the centre of gravity is known; it has been taken off every margin. With ``loose`` bodies,
+    that nothing joins to what stands, it does not stand as a whole, wherever its plumb line lies.
     """
 
     stands: bool
@@ -35,6 +59,7 @@ class Balance:
     base: Array
     centre_mm: Array
     within_mm: float = 0.0
+    loose: tuple[LooseBody, ...] = ()
 
 
 def flat_within(flat_mm: float, height_mm: float) -> float:
@@ -77,6 +102,75 @@ def balance(centre: Array, contacts: Array, within_mm: float = 0.0) -> Balance:
     named = tuple((side_words(n), float(a)) for n, a in zip(outward, angles, strict=True))
     least = float(room.min())
     return Balance(least > 0, least, named[worst][0], float(angles[worst]), named, ring, centre, within_mm)
+
+
+def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM) -> Balance:
+    """Return how the solid inside a closed surface stands on what lies within ``flat_mm`` of its lowest point.
+
+    Bodies that nothing joins must each stand by themselves: the one that tips first is answered, and what cannot stand
+    is ``loose``. A body within another's hollow is one of its own. Crumbs, of less than a ten-thousandth of the whole,
+    do not count.
+
+    >>> import numpy as np
+    >>> from blockfit.measure.booleans import arrays_of, hull_solid
+    >>> from blockfit.waste.statics import standing
+    >>> cube = np.array([[x, y, z] for x in (0, 9) for y in (0, 9) for z in (0, 9)], float)
+    >>> low, high = (arrays_of(hull_solid(cube + [0, 0, z])) for z in (0, 10))
+    >>> both = np.concatenate([low[0], high[0]]), np.concatenate([low[1], high[1] + len(low[0])])
+    >>> standing(*low).stands, standing(*both).stands, [body.centre_mm[2] for body in standing(*both).loose]
+    (True, False, [14.5])
+    """
+    whole = balance(centroid(vertices, faces), base_of(vertices, flat_mm))
+    piece = pieces(faces, len(vertices))
+    if len(piece) == 0 or piece.max() == 0:
+        return whole
+    floor = float(vertices[:, 2].min()) + flat_mm
+    weakest, loose = whole, []
+    for volume, mine in _bodies(vertices, faces, piece):
+        own = vertices[np.unique(mine)]
+        stands = balance(centroid(vertices, mine), own[own[:, 2] <= floor])
+        if not stands.stands:
+            loose.append(LooseBody(stands.centre_mm, volume * 1e-9))
+        elif stands.weakest_deg < weakest.weakest_deg:
+            weakest = stands
+    loose.sort(key=lambda body: -body.volume_m3)
+    return replace(
+        whole,
+        stands=whole.stands and not loose,
+        margin_mm=min(whole.margin_mm, weakest.margin_mm),
+        weakest=weakest.weakest,
+        weakest_deg=weakest.weakest_deg,
+        loose=tuple(loose),
+    )
+
+
+def _bodies(vertices: Array, faces: Ints, piece: Ints) -> list[tuple[float, Ints]]:
+    """Return the volume and the faces of each body that shares no corner with another, without crumbs.
+
+    A shell that encloses less than nothing is a hollow: it belongs to the smallest body whose box it lies in.
+    """
+    shells = [
+        (signed_volume(vertices, mine), mine) for mine in (faces[piece == k] for k in range(int(piece.max()) + 1))
+    ]
+    total = sum(volume for volume, _ in shells)
+    solid = sorted((shell for shell in shells if shell[0] > _CRUMB * total), key=lambda shell: shell[0])
+    boxes = [_box(vertices, mine) for _, mine in solid]
+    hollows: list[list[tuple[float, Ints]]] = [[] for _ in solid]
+    for volume, mine in shells:
+        if volume < 0:
+            low, high = _box(vertices, mine)
+            around = (k for k, (near, far) in enumerate(boxes) if (low >= near).all() and (high <= far).all())
+            if (k := next(around, None)) is not None:
+                hollows[k].append((volume, mine))
+    return [
+        (sum(v for v, _ in (own, *inner)), np.concatenate([mine for _, mine in (own, *inner)]))
+        for own, inner in zip(solid, hollows, strict=True)
+    ]
+
+
+def _box(vertices: Array, faces: Ints) -> tuple[Array, Array]:
+    corners = vertices[faces.ravel()]
+    return corners.min(axis=0), corners.max(axis=0)
 
 
 def slides_at_deg(friction: float) -> float:

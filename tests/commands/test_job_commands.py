@@ -308,6 +308,7 @@ def test_own_tools_and_flaws_are_read(tmp_path):
     (tmp_path / "t.csv").write_text("name,kerf (in),drift,depth,makes,both sides\nsaw,1/2,4,,1,no\ndisc,6,2,180,2,x\n")
     asked = {"kerf": None, "reserve": "all", "lift_limit": None, "least_weight": 20, "clearance": "20"}
     asked |= dict.fromkeys(("cuts", "weight", "shape", "holds", "most_pieces"))
+    asked |= dict.fromkeys(("price", "sawing_cost", "rate", "hours_piece", "hours_m2"))
     saw, disc = sawing_of({**asked, "tools": tmp_path / "t.csv"})["sawing"]["methods"]
     assert saw == bf.Method("saw", kerf_mm=12.7, drift_mm=4)
     assert (disc.kerf_mm, disc.depth_mm, disc.makes, disc.opposed) == (

@@ -119,3 +119,35 @@ def test_a_dot_that_groups_thousands_is_asked_about(tmp_path):
     (tmp_path / "y.csv").write_text("width (mm);depth (mm);height (mm)\n1.500;900;900\n")
     with pytest.raises(bf.BadValueError, match="1.5 or as 1500"):
         bf.read_blocks(tmp_path / "y.csv")
+
+
+HEADING = "name;width (mm);depth (mm);height (mm);stone\n"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        (HEADING + "Grün;900;700;1600;marble\n;;;;\n \n").encode(),
+        ("sep=;\r\n" + HEADING + "Grün;900;700;1600;marble\n").encode("utf-8-sig"),
+        (HEADING + "Grün;900;700;1600;marble\n;;;;\n").replace(";", "\t").encode("utf-16"),
+        (HEADING + "Grün;1'500 mm;700;1600;marble\n").replace("1'500 mm", "900,0").encode("utf-16"),
+    ],
+    ids=["blank rows", "sep", "utf-16 with tabs", "utf-16"],
+)
+def test_lists_as_spreadsheets_write_them(tmp_path, data):
+    (tmp_path / "yard.csv").write_bytes(data)
+    (block,) = bf.read_blocks(tmp_path / "yard.csv")
+    assert (block.name, block.size_mm, block.stone.name) == ("Grün", (900, 700, 1600), "marble")
+
+
+def test_places_are_those_of_the_file(tmp_path):
+    (tmp_path / "yard.csv").write_text("sep=;\n" + HEADING + ";;;;\nA;0;700;1600;\n")
+    with pytest.raises(bf.BadValueError, match="line 4"):
+        bf.read_blocks(tmp_path / "yard.csv")
+
+
+def test_an_older_code_is_refused_with_the_way_out(tmp_path):
+    for name in ("yard.csv", "yard.json"):
+        (tmp_path / name).write_bytes((HEADING + "Grün;900;700;1600;\n").encode("latin-1"))
+        with pytest.raises(bf.UnreadableFileError, match="save it again"):
+            bf.read_blocks(tmp_path / name)

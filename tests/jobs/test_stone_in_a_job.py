@@ -183,3 +183,28 @@ def test_large_tables_of_places_come_back_to_the_last_bit(tmp_path):
     stage = replace(held.stage, seen=many)
     replace(held, stage=stage, path=None).save(tmp_path / "a.blockfit")
     same(stage, bf.open_job(tmp_path / "a.blockfit").stage)
+
+
+def test_a_loss_where_there_is_no_stone_is_refused(job, capsys):
+    for ball, words in (
+        ("9000 9000 9000 60", "no stone"),
+        ("300 300 300 9000", "takes all of the stone"),
+    ):
+        code, _, err = run(capsys, "lost", str(job), "--ball", ball)
+        assert code == 2, ball
+        assert words in err
+    before = len(bf.open_job(job).log)
+    ends = np.reshape(solid(bf.open_job(job).fit.solid()).bounding_box(), (2, 3))
+    place = " ".join(f"{at:.1f}" for at in ends.mean(axis=0)) + " 40"
+    code, out, _ = run(capsys, "lost", str(job), "--ball", place)
+    assert (code, len(bf.open_job(job).log)) == (0, before + 1)
+    assert "l of the stone" in out
+    held = bf.open_job(job)
+    assert run(capsys, "lost", str(job), "--ball", place)[0] == 2, "the same twice"
+    assert len(held.log) == before + 1
+
+
+def test_readings_outside_the_block_are_named_in_the_log(job, tmp_path, capsys):
+    (tmp_path / "r.csv").write_text("name,across,in,up\na,100,15000,100\n")
+    assert "1 OUTSIDE THE BLOCK" in run(capsys, "check", str(job), str(tmp_path / "r.csv"))[1]
+    assert "OUTSIDE THE BLOCK" in run(capsys, "log", str(job))[1]

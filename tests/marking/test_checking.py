@@ -24,3 +24,15 @@ def test_readings_taken_from_the_true_surface_and_off_it(leaned_fit):
     for wrong in ({}, [[1, 2]], [["a", "b", "c"]]):
         with pytest.raises(bf.BadValueError):
             bf.check(leaned_fit, wrong)
+
+
+def test_readings_where_there_never_was_stone(leaned_fit):
+    """1500 for 150, or another edge taken for the datum: said, and never counted as stone."""
+    depth = leaned_fit.block.size_mm[1]
+    places = {"typed wrong": (450, depth + 900, 300), "beside": (-50, 300, 300), "on the face": (450, -1, 300)}
+    checked = bf.check(leaned_fit, places, error=2)
+    verdicts = {reading.name: reading.verdict for reading in checked.readings}
+    assert verdicts == {"typed wrong": "outside the block", "beside": "outside the block", "on the face": "stone on it"}
+    assert {reading.name for reading in checked.outside} == {"typed wrong", "beside"}
+    sheet = bf.before_the_back(leaned_fit, undercut=bf.undercuts(leaned_fit, pitch=20), points=None, readings=checked)
+    assert "Outside block" in sheet

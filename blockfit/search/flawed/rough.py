@@ -22,7 +22,9 @@ from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
 
-__all__ = ["best_of", "found_deepest", "found_largest", "plain_of"]
+__all__ = ["NO_STONE", "best_of", "found_deepest", "found_largest", "plain_of"]
+
+NO_STONE = "a flaw takes all of the stone"
 
 _ROTATIONS = 40
 _CLIMBS = 10
@@ -47,6 +49,8 @@ def found_largest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
     require_solid(figure, "stone with flaws, or a rough block,")
     if relaxed.placement is None:
         return replace(relaxed, block=block, proof="bound proved")
+    if _is_swallowed(block):
+        return _nowhere(relaxed, block, Verdict.CANNOT_FIT, NO_STONE)
     least, most = relaxed.ask.scales
     top = min(most, relaxed.scale_bound)
     asked = relaxed.asked_cover_mm
@@ -67,7 +71,7 @@ def found_largest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
         again = best_of(room, near, relaxed.stance, Aim("largest", most=top))
         best = again if again is not None and again[0].scale > best[0].scale else best
     if best is None:
-        return replace(relaxed, block=block, verdict=Verdict.UNDECIDED, proof="nothing found")
+        return _nowhere(relaxed, block, Verdict.UNDECIDED, "nothing found")
     return _told(relaxed, block, best, least)
 
 
@@ -76,6 +80,8 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
     require_solid(figure, "stone with flaws, or a rough block,")
     if relaxed.placement is None or relaxed.verdict is Verdict.CANNOT_FIT:
         return replace(relaxed, block=block, proof="bound proved")
+    if _is_swallowed(block):
+        return _nowhere(relaxed, block, Verdict.CANNOT_FIT, NO_STONE)
     if relaxed.ask.seek is Seek.SETBACK:
         raise BadValueError('seek="setback" is not asked of stone with flaws: take the deepest cover, then setback()')
     asked = relaxed.asked_cover_mm
@@ -104,6 +110,19 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
             proof="best found", short_faces=tuple(name for name, _ in kept),
         )  # fmt: skip
     return _told(relaxed, block, best, 0.0)
+
+
+def _is_swallowed(block: Block) -> bool:
+    """Tell whether one flaw alone surely takes all of the stone."""
+    return any(flaw.holds(block.corners_mm) for flaw in block.flaws)
+
+
+def _nowhere(relaxed: Fit, block: Block, verdict: Verdict, proof: str) -> Fit:
+    """Return the answer where no placement is known: none of the stone without flaws stands in for it."""
+    known = {"scale": 0.0} if relaxed.ask.is_scale else {}
+    bound = {"scale_bound": 0.0, "cover_bound_mm": -np.inf} if verdict is Verdict.CANNOT_FIT else {}
+    nothing = {"placement": None, "cover_mm": -np.inf, "gap": np.inf, "gap_mm": np.inf}
+    return replace(relaxed, block=block, verdict=verdict, proof=proof, **nothing, **known, **bound)  # type: ignore[arg-type]
 
 
 def best_of(

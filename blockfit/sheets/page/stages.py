@@ -8,14 +8,14 @@ from blockfit.facts.measures import Measure
 from blockfit.facts.phrases import Phrase, down
 from blockfit.facts.systems import METRIC, US, UnitSystem
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.surface import centroid, signed_volume
+from blockfit.geometry.surface import signed_volume
 from blockfit.marking.roughing import Roughing, roughing
 from blockfit.measure.booleans import Solid, arrays_of, hull_solid, prism, solid_from
 from blockfit.measure.sections import rings_of
 from blockfit.search.result import Fit
 from blockfit.solids.stone import Stone
 from blockfit.waste.offcuts.plan import OffcutPlan
-from blockfit.waste.statics import balance, base_of
+from blockfit.waste.statics import standing
 
 __all__ = ["StoneStage", "stages_of"]
 
@@ -95,7 +95,8 @@ def _stage(name: Phrase, vertices: Array, faces: Ints, gone: int) -> StoneStage:
     volume = signed_volume(vertices, faces)
     stands = "not known to stand: its surface is open"
     if volume > 0:
-        held = balance(centroid(vertices, faces), base_of(vertices))
+        held = standing(vertices, faces)
         tips = f"it stands, and tips over the {held.weakest} at {np.floor(held.weakest_deg):.0f}°"
-        stands = tips if held.stands else f"IT DOES NOT STAND BY ITSELF: it goes over the {held.weakest}"
+        falls = "PARTS OF IT ARE JOINED TO NOTHING" if held.loose else f"it goes over the {held.weakest}"
+        stands = tips if held.stands else f"IT DOES NOT STAND BY ITSELF: {falls}"
     return StoneStage(name, vertices, faces, gone, max(volume, 0.0) * 1e-9, stands)

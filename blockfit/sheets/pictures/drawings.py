@@ -145,11 +145,11 @@ def cover_map(fit: Fit) -> Any:
 
 
 def check_picture(fit: Fit, checked: Check) -> Any:
-    """Return readings taken back, on five views: o with stone on it, x too deep, . within the error; mm beside them."""
+    """Return readings taken back, on five views: o with stone on it, x too deep, . within the error, ^ outside."""
     plt = _pyplot()
     figure = fit.solid()
     drawing, axes = plt.subplots(1, 5, figsize=(16, 6), layout="constrained")
-    marks = {"stone on it": "o", "too deep": "x", "within the error": "."}
+    marks = {"stone on it": "o", "too deep": "x", "within the error": ".", "outside the block": "^"}
     for side, ax in zip(_FACES, axes, strict=True):
         picture = relief_of(figure.vertices, figure.faces, side)
         ax.imshow(picture.shade, cmap="gray", vmin=-0.6, vmax=1, origin="lower", extent=picture.extent)

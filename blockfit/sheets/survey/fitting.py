@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import METRIC, UnitSystem
 from blockfit.search.ask import Seek
+from blockfit.search.flawed.rough import NO_STONE
 from blockfit.search.result import Fit, Verdict
 from blockfit.sheets.survey.envelope import bound_words, fits_words, known_lines, proved_words
 from blockfit.sheets.words import Layout, rounded_down, rounded_up, standing_words
@@ -32,7 +33,9 @@ def verdict_words(fit: Fit, units: UnitSystem) -> str:
     """Return the verdict with how sure it is and what is missing."""
     if fit.verdict is Verdict.FITS:
         return fits_words(fit.figure)
-    if fit.placement is None:
+    if fit.proof == NO_STONE:
+        return "CANNOT FIT (proved): one of the flaws named takes all of the stone"
+    if fit.placement is None and fit.verdict is Verdict.CANNOT_FIT:
         cover = "The cover with the figure's margin" if fit.figure.margin_mm else "The cover"
         return (
             f"CANNOT FIT (proved). {cover} alone is more than the block holds: "

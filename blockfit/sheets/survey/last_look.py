@@ -78,19 +78,7 @@ def before_the_back(  # noqa: PLR0913
         lines += layout.item(
             "Other undercuts", f"{region.number}. {region.place.text(shown)}: {region.approach}{after}"
         )
-    if points is None:
-        lines += layout.item("Points", "no table of points was given")
-    elif readings is None:
-        lines += layout.item("Points", f"{len(points.points)} in the table, none read back")
-    else:
-        read = {reading.name for reading in readings.readings}
-        missing = [point.name for point in points.points if point.name not in read]
-        left = f"not read: {', '.join(missing[:20])}{' …' if len(missing) > 20 else ''}" if missing else "all read"
-        lines += layout.item("Points", f"{len(points.points) - len(missing)} of {len(points.points)} read back; {left}")
-    if readings is not None:
-        deep = readings.too_deep
-        words = ", ".join(f"{r.name} {shown.fine(-r.left_mm, Rounding.UP)}" for r in deep) if deep else "none"
-        lines += layout.item("Too deep", f"{words} (beyond the error of {shown.given(readings.error_mm)})")
+    lines += _read_back(points, readings, layout)
     if stage is not None:
         lines += layout.item("Already gone", ", ".join(stage.gone) or "nothing was named")
         lines += _coming(what_next(fit, stage, planes=planes, points=points, offcuts=offcuts, undercut=cut), layout)
@@ -102,6 +90,28 @@ def before_the_back(  # noqa: PLR0913
         *layout.paragraph("What leaves behind the figure cannot come back: the setback above is its price.", ""),
     ]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _read_back(points: Pointing | None, readings: Check | None, layout: Layout) -> list[str]:
+    """Return which points were read back, and which readings are too deep or cannot be."""
+    if points is None:
+        lines = layout.item("Points", "no table of points was given")
+    elif readings is None:
+        lines = layout.item("Points", f"{len(points.points)} in the table, none read back")
+    else:
+        read = {reading.name for reading in readings.readings}
+        missing = [point.name for point in points.points if point.name not in read]
+        left = f"not read: {', '.join(missing[:20])}{' …' if len(missing) > 20 else ''}" if missing else "all read"
+        lines = layout.item("Points", f"{len(points.points) - len(missing)} of {len(points.points)} read back; {left}")
+    if readings is None:
+        return lines
+    shown, deep = layout.units, readings.too_deep
+    words = ", ".join(f"{r.name} {shown.fine(-r.left_mm, Rounding.UP)}" for r in deep) if deep else "none"
+    lines += layout.item("Too deep", f"{words} (beyond the error of {shown.given(readings.error_mm)})")
+    if readings.outside:
+        names = ", ".join(reading.name for reading in readings.outside[:20])
+        lines += layout.item("Outside block", f"{names}: is the number, its unit and the datum right?")
+    return lines
 
 
 def _coming(coming: Next, layout: Layout) -> list[str]:

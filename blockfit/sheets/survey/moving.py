@@ -38,7 +38,7 @@ def handling_section(moved: Handling, layout: Layout) -> list[str]:
             f"its base cut level {units.given(cut.height_mm)} up, it would stand; it tips over the "
             f"{cut.stands.weakest} at {rounded_down(cut.stands.weakest_deg, 0):.0f}°"
         )
-    elif not last.stands.stands:
+    elif not last.stands.stands and not last.stands.loose:
         lines += layout.entry("cutting its base level by up to a tenth of its height does not make it stand")
     lines += _turning_lines(moved, layout)
     return lines + _lifting_lines(moved, layout)
@@ -191,6 +191,8 @@ def _load_words(load: Load, units: UnitSystem) -> str:
     stands = load.stands
     if stands.stands:
         words += f"stands; tips over the {stands.weakest} at {rounded_down(stands.weakest_deg, 0):.0f}°"
+    elif stands.loose:
+        words += "DOES NOT STAND BY ITSELF: parts of it are joined to nothing"
     else:
         outside = units.given(round(-stands.margin_mm))
         words += f"DOES NOT STAND BY ITSELF: the plumb line lies {outside} outside its base"

@@ -11,7 +11,7 @@ from blockfit.facts.measures import Fact, Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
-from blockfit.geometry.surface import centroid, signed_volume
+from blockfit.geometry.surface import signed_volume
 from blockfit.measure.booleans import arrays_of
 from blockfit.measure.sections import band, polygon_area
 from blockfit.solids.block import Block
@@ -22,7 +22,7 @@ from blockfit.waste.cuts.cut import Cut, cuts_of
 from blockfit.waste.cuts.division import frame_of
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.offcuts.parts import Part
-from blockfit.waste.statics import Balance, balance, base_of
+from blockfit.waste.statics import Balance, standing
 
 __all__ = ["Offcut", "Web", "piece_of"]
 
@@ -142,7 +142,7 @@ def piece_of(
         setback_mm=back_mm,
         left_m3=left_m3,
         left_kg=None if stone is None else left_m3 * stone.density_kg_m3,
-        left_stands=balance(centroid(left, left_faces), base_of(left)),
+        left_stands=standing(left, left_faces),
         left=Figure(left, left_faces, name=f"stone left after offcut {number}"),
         origin=block,
         sound_mm=part.sound,

@@ -25,7 +25,7 @@ class Prices:
     >>> import blockfit as bf
     >>> mine = bf.Prices([(0.05, 400), (0.5, 900)], sawing_m2=60, rate_hour=45, hours_piece=0.5)
     >>> mine.brings(0.02), mine.brings(0.1), mine.brings(1), mine.costs(2), mine.net(1, 2)
-    (0.0, 40.0, 900.0, (120.0, 22.5), 757.5)
+    (0.0, 40.0, 900.0, (120, 22.5), 757.5)
     """
 
     price_m3: float | Sequence[tuple[float, float]]

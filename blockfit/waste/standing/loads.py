@@ -12,7 +12,7 @@ import numpy as np
 
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, plain, record_of
-from blockfit.geometry.arrays import Array
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid
 from blockfit.measure.booleans import Solid, arrays_of, block_solid, body_of, level_rings
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
@@ -22,7 +22,7 @@ from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.shares import stage_bodies
 from blockfit.waste.reach.undercut import Undercuts
 from blockfit.waste.standing.turning import Turning, turnings
-from blockfit.waste.statics import Balance, balance, base_of
+from blockfit.waste.statics import Balance, balance, base_of, standing
 
 __all__ = ["LevelCut", "Load", "Stuff", "loads_of"]
 
@@ -80,6 +80,7 @@ class Load(Result):
             "tips_at_deg": self.stands.weakest_deg,
             "centre_within_mm": self.stands.within_mm,
             "base_mm": plain(self.stands.base),
+            "joined_to_nothing": plain(self.stands.loose),
             "stands_on_supports": None if held is None else held.stands,
             "stands_cut_level_at_mm": None if level is None else level.height_mm,
         }
@@ -99,9 +100,10 @@ def loads_of(
     block = fit.block
 
     def exact(
-        name: str, solid: Solid, vertices: Array, centre: Array, volume: float, level: LevelCut | None = None
+        name: str, solid: Solid, surface: tuple[Array, Ints], volume: float, level: LevelCut | None = None
     ) -> Load:
-        stands = balance(centre, base_of(vertices, flat_mm))
+        vertices, _ = surface
+        stands, centre = standing(*surface, flat_mm), centroid(*surface)
         heavy = volume * stuff.high
         turns = turnings(vertices, centre, heavy, stands.base, flat_mm)
         low = float(vertices[:, 2].min())
@@ -112,18 +114,16 @@ def loads_of(
 
     whole = block_solid(block.corners_mm, block.surface)
     bought = arrays_of(whole)
-    loads = [exact("as delivered", whole, bought[0], centroid(*bought), block.volume_m3)]
+    loads = [exact("as delivered", whole, bought, block.volume_m3)]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
         left = piece.left
-        middle = centroid(left.vertices, left.faces)
-        loads.append(exact(f"after offcut {number}", body_of(left), left.vertices, middle, piece.left_m3))
+        loads.append(exact(f"after offcut {number}", body_of(left), (left.vertices, left.faces), piece.left_m3))
     if cut is not None:
         loads += _between(fit, figure, offcuts, cut, whole, stuff, supports, flat_mm)
-    middle = centroid(figure.vertices, figure.faces)
-    feet = balance(middle, base_of(figure.vertices, flat_mm))
-    level = None if feet.stands else _level_cut(figure)
-    volume = figure.volume_m3 or 0.0
-    loads.append(exact("the finished figure", body_of(figure), figure.vertices, middle, volume, level))
+    own = figure.vertices, figure.faces
+    feet = standing(*own, flat_mm)
+    level = None if feet.stands or feet.loose else _level_cut(figure)
+    loads.append(exact("the finished figure", body_of(figure), own, figure.volume_m3 or 0.0, level))
     return tuple(loads)
 
 

@@ -16,7 +16,7 @@ from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reach.sight import Elements, elements_of
-from blockfit.waste.statics import FLAT_MM, balance, base_of, flat_within
+from blockfit.waste.statics import FLAT_MM, flat_within, standing
 from blockfit.waste.strength.bearing import Bearing, bearings, lying
 from blockfit.waste.strength.necks import Neck, neck_of_bearing, necks_of
 from blockfit.waste.strength.thickness import Thickness, thickness_of
@@ -136,9 +136,9 @@ def thin_stone(  # noqa: PLR0913
     if not (isinstance(jerk, int | float) and 1 <= jerk < 100):
         raise BadValueError(f"jerk={jerk!r} must be how many times the weight counts, 1 or more")
     solid = body_of(figure)
-    standing = bearings(solid, density, jerk=jerk)
+    levels = bearings(solid, density, jerk=jerk)
     hanging = necks_of(float(solid.volume()), figure.vertices, figure.faces, thick, density * jerk, most)
-    bent = [neck_of_bearing(bearing) for bearing in standing if bearing.tension_mpa > 0]
+    bent = [neck_of_bearing(bearing) for bearing in levels if bearing.tension_mpa > 0]
     # Of a limb that is both, what is asked most stays.
     necks = [n for n in hanging if not any(_is_same(n, level) and level.stress_mpa >= n.stress_mpa for level in bent)]
     necks += [level for level in bent if not any(_is_same(neck, level) for neck in necks)]
@@ -160,10 +160,10 @@ def thin_stone(  # noqa: PLR0913
         necks=tuple(sorted(necks, key=lambda neck: -neck.stress_mpa)[:most]),
         rupture_mpa=limits,
         rupture_source=source,
-        bearings=standing,
+        bearings=levels,
         lying=() if battens is None else lying(solid, density, _heights(battens, figure), jerk=jerk),
         jerk=float(jerk),
-        stands=balance(figure.centroid_mm, base_of(figure.vertices, flat_within(FLAT_MM, tall))).stands,
+        stands=standing(figure.vertices, figure.faces, flat_within(FLAT_MM, tall)).stands,
     )
 
 

@@ -143,8 +143,22 @@ def test_flaws_that_leave_nothing_and_covers_that_leave_nothing():
     assert deep.proof == "bound proved"
     everywhere = bf.Flaw.ball((150, 100, 125), 500)
     lost = bf.largest(BRICK, BRICK_BLOCK.with_flaws(everywhere), stance=bf.Stance.fixed())
+    assert (lost.verdict, lost.placement, lost.scale, lost.scale_bound) == (Verdict.CANNOT_FIT, None, 0, 0)
+    assert "one of the flaws named takes all" in str(bf.survey(lost, alternatives=False))
+    assert bf.safest(BRICK, BRICK_BLOCK.with_flaws(everywhere), stance=bf.Stance.fixed()).verdict is Verdict.CANNOT_FIT
+    assert "takes all" in str(bf.compare([BRICK], [BRICK_BLOCK.with_flaws(everywhere)], scale=1))
+
+
+def test_what_is_not_found_is_not_answered_with_a_scale():
+    """Bad stone on both sides, that leaves nothing between: no single flaw takes all."""
+    halves = [bf.Flaw.beyond((1, 0, 0), 140), bf.Flaw.beyond((-1, 0, 0), -160)]
+    lost = bf.largest(BRICK, BRICK_BLOCK.with_flaws(*halves), stance=bf.Stance.fixed())
     assert (lost.verdict, lost.proof) == (Verdict.UNDECIDED, "nothing found")
-    assert "no place was found for it" in str(bf.survey(lost, alternatives=False))
+    assert (lost.placement, lost.scale) == (None, 0)
+    words = str(bf.survey(lost, alternatives=False))
+    assert "no place was found for it" in words
+    assert "of full size" not in words.split("THE FIGURE AS READ")[0]
+    bf.survey(lost).record()
 
 
 def test_cracks_without_thickness_and_flaws_without_shape():

@@ -1,0 +1,88 @@
+"""Bodies that nothing joins: each must stand by itself, or the figure is not said to."""
+
+import numpy as np
+import pytest
+from conftest import FIXED, ball, cuboid, figure_of, fit_in_marble, joined, run, solid_of
+
+import blockfit as bf
+from blockfit.waste.statics import standing
+
+PLINTH = cuboid(300, 300, 100)
+
+
+def said(figure):
+    held = standing(figure.vertices, figure.faces)
+    return held.stands, [round(body.volume_m3 * 1e3, 3) for body in held.loose]
+
+
+@pytest.mark.parametrize("gap", [0.01, 1, 50])
+def test_a_body_over_a_gap_falls(gap):
+    high = cuboid(200, 200, 300, at=(50, 50, 100 + gap))
+    assert said(joined(PLINTH, high)) == (False, [12.0])
+    fit = fit_in_marble(solid_of(joined(PLINTH, high)))
+    moved = bf.handling(fit)
+    assert not moved.loads[-1].stands.stands
+    assert len(moved.loads[-1].record()["joined_to_nothing"]) == 1
+    assert not bf.thin_stone(fit, spacing=20).stands
+    words = bf.survey(fit, plan=bf.offcuts(fit, most_pieces=0), alternatives=False, pitch=20).text()
+    assert "JOINED TO NOTHING" in words
+    assert "nothing was found that falls" not in words
+
+
+def test_a_figure_over_its_plinth_falls_whichever_is_larger():
+    assert said(joined(cuboid(300, 300, 20), cuboid(200, 200, 300, at=(50, 50, 25)))) == (False, [12.0])
+
+
+def test_bodies_that_each_stand_do():
+    apart = joined(cuboid(100, 100, 200), cuboid(100, 100, 600, at=(200, 0, 0)))
+    held = standing(apart.vertices, apart.faces)
+    assert (held.stands, held.loose) == (True, ())
+    assert held.weakest_deg == pytest.approx(np.degrees(np.arctan2(50, 300)))  # of the taller, not of both together
+    assert held.margin_mm == pytest.approx(50)
+
+
+def test_one_that_leans_out_is_loose():
+    corners = [
+        [0, 0, 0],
+        [50, 0, 0],
+        [0, 50, 0],
+        [50, 50, 0],
+        [300, 0, 400],
+        [350, 0, 400],
+        [300, 50, 400],
+        [350, 50, 400],
+    ]
+    leaning = bf.Figure.from_points(corners)
+    solid = solid_of(figure_of(solid_of(cuboid(1, 1, 1)).hull_points(np.array(leaning.vertices))))
+    pair = joined(cuboid(400, 400, 100, at=(-500, 0, 0)), figure_of(solid))
+    assert said(pair) == (False, [round(solid.volume() * 1e-6, 3)])
+
+
+def test_hollows_and_crumbs_are_no_bodies():
+    hollow = figure_of(solid_of(ball(200)) - solid_of(ball(150)))
+    assert len(solid_of(hollow).decompose()) == 2
+    stood = joined(cuboid(400, 400, 100), cuboid(10, 10, 10, at=(0, 0, 300)))  # 0.00006 of it
+    assert said(stood) == (True, [])
+    shell = figure_of(solid_of(cuboid(400, 400, 400)) - solid_of(cuboid(300, 300, 300, at=(50, 50, 50))))
+    assert said(shell) == (True, [])
+
+
+def test_the_command_line_says_it(capsys, tmp_path):
+    gap = joined(PLINTH, cuboid(200, 200, 300, at=(50, 50, 110)))
+    import trimesh
+
+    trimesh.Trimesh(gap.vertices, gap.faces, process=False).export(tmp_path / "gap.stl")
+    asked = ["survey", str(tmp_path / "gap.stl"), "--unit", "mm", "--block", "400x400x500", "--stone", "marble"]
+    code, out, _ = run(capsys, *asked, "--scale", "1")
+    assert code == 0
+    assert "READ FIRST      PARTS OF THE FIGURE ARE JOINED TO NOTHING" in out
+    assert "THEY ARE 2 BODIES" in out
+
+
+def test_a_figure_in_one_piece_is_joined(kneeling):
+    held = standing(kneeling.vertices, kneeling.faces)
+    assert held.loose == ()
+    assert (
+        held.stands
+        == bf.handling(bf.safest(kneeling, bf.Block.box(2000, 3000, 4000), stance=FIXED)).loads[-1].stands.stands
+    )
