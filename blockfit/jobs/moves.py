@@ -6,19 +6,20 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import BadValueError
+from blockfit.facts.systems import METRIC
 from blockfit.jobs.job import Job
 from blockfit.jobs.losses import lost_so_far
 from blockfit.jobs.stone import stone_now
 from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Seek
-from blockfit.search.choice.ladder import Recovery, Rung
+from blockfit.search.choice.ladder import Recovery, Rung, moved_words
 from blockfit.search.choice.recovery import lost_flaws, recover
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import SURFACE
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stance import Stance
-from blockfit.units import Length, length_mm, rounded_down, rounded_up
+from blockfit.units import Length, length_mm
 
 __all__ = ["ladder", "taken"]
 
@@ -53,7 +54,7 @@ def taken(job: Job, found: Recovery, letter: str, *, why: str = "", margin: Leng
     after = replace(
         job, fit=_fit_at(job.fit, rung, rung.placement, lost), plan=None, points=None, planes=(), stage=stone
     )
-    words = f"{letter}) {rung.name}: {rounded_up(rung.back_mm):.1f} mm back, scale {rounded_down(rung.scale, 4):.4f}"
+    words = f"{letter}) {rung.name}: {moved_words(rung, METRIC)}"
     words += f": {why}" if why else ""
     return after.noted("moved", words, job.fit, when=when)
 

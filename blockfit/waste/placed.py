@@ -39,5 +39,6 @@ def light_solid(figure: Figure, resolved_mm: float = math.inf) -> tuple[Figure, 
 
 
 def default_pitch_mm(fit: Fit) -> float:
-    """Return a 400th of the block's longest side."""
-    return max(fit.block.size_mm) / 400
+    """Return a 400th of the block's longest side, less for a thin block, as far as no view has more columns for it."""
+    thin, middle, long = sorted(fit.block.size_mm)
+    return min(long / 400, max(thin / 20, math.sqrt(long * middle) / 400))

@@ -12,7 +12,7 @@ from blockfit.kinds import kinds_checked
 from blockfit.search.flawed.travel import FINE_MM
 from blockfit.solids.placement import Placement
 
-__all__ = ["Recovery", "Rung"]
+__all__ = ["Recovery", "Rung", "moved_words"]
 
 _KNOWN_MM = 2 * FINE_MM  # how well movements are known: so much is not rounded up to a tenth
 
@@ -118,10 +118,8 @@ class Recovery(Result):
         return {**record_of(self), "rungs": plain(self.rungs)}
 
 
-def _words(rung: Rung, units: UnitSystem) -> str:
-    """Return a rung in words; what a movement is known to only is not rounded up to a tenth."""
-    if not rung.found:
-        return f"nothing found; {units.missing(rung.short_mm)} would be missing where it is now"
+def moved_words(rung: Rung, units: UnitSystem) -> str:
+    """Return how a rung moves the figure, and its scale; what a movement is known to only is not rounded up."""
     parts = []
     if rung.up_mm >= 0.05:
         parts.append(f"FEET OFF THE BOTTOM: {units.fine(rung.up_mm - _KNOWN_MM, Rounding.UP)} up")
@@ -134,9 +132,16 @@ def _words(rung: Rung, units: UnitSystem) -> str:
         parts.append(f"turned {abs(rung.turn_deg):.1f}°")
     if rung.lean_deg >= 0.05:
         parts.append(f"leaned {rung.lean_deg:.1f}°")
+    return f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
+
+
+def _words(rung: Rung, units: UnitSystem) -> str:
+    """Return a rung in words."""
+    if not rung.found:
+        return f"nothing found; {units.missing(rung.short_mm)} would be missing where it is now"
     kept = ", ".join(f"{name} {units.fine(max(0.0, by + _KNOWN_MM), Rounding.DOWN)}" for name, by in rung.kept_mm)
     marks = ", ".join(f"{name} {units.length(by, Rounding.NEAREST)}" for name, by in rung.landmarks_mm.items())
-    words = f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
+    words = moved_words(rung, units)
     words += f"; cover {units.fine(rung.cover_mm + _KNOWN_MM, Rounding.DOWN)}"
     words += f"; clear of {kept}" if kept else ""
     words += f"; landmarks move: {marks}" if marks else ""

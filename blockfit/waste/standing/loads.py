@@ -143,12 +143,13 @@ def _between(  # noqa: PLR0913
     loads: list[Load] = []
     bases = _stage_bases(figure, stone, cut.view.into, flat_mm)
     within = _KNOWN * cut.pitch_mm
+    most = float(stone.volume()) * 1e-9  # columns sum it to a part of their pitch
     for (name, volume, centre), (base, area) in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
         whole = start[0] if name == "before the figure" else np.concatenate([figure.vertices, base])
         loads.append(
             _load(
                 f"once the stone {name} is gone",
-                volume,
+                min(volume, most),
                 centre,
                 balance(centre, base, within),
                 _size(whole),
