@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.errors import UnreadableFileError, shown_name
-from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.arrays import Array, Ints, distinct_rows
 from blockfit.intake.containers import MOST_FACES, check_container
 from blockfit.intake.guard import MOST_MESH_BYTES, bytes_of
 
@@ -94,6 +94,9 @@ def _load(name: str, data: bytes, kind: str) -> tuple[Array, Ints, str | None]:
     joined = np.concatenate(faces)
     if len(joined) and (joined.min() < 0 or joined.max() >= len(vertices)):
         raise UnreadableFileError(f"{name}: faces name vertices that are not in the file; export it again")
+    if kind == "stl":  # it holds every corner once for each face: six times as many as there are
+        vertices, where = distinct_rows(vertices)
+        joined = where[joined]
     return vertices, joined, unit
 
 

@@ -23,7 +23,7 @@ from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
 from blockfit.intake.repair import repair_surface, untangled
 from blockfit.kinds import kinds_checked
-from blockfit.measure.booleans import solid_from
+from blockfit.measure.booleans import Solid, keep_body, solid_from
 from blockfit.solids.block import reads_surfaces
 from blockfit.solids.figure import Figure, Repair
 from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, unit_mm
@@ -85,11 +85,9 @@ def read_figure(  # noqa: PLR0913
     _check_size(compacted(vertices, raw.faces)[0], shown_name(file))
     hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
     step = None if pitch is None else length_mm(pitch, "pitch", least=1e-6)
-    vertices, faces, news = repaired(
-        vertices, raw.faces, max_hole_mm=hole, pitch_mm=step, joins_are_news=raw.format != "stl", name=shown_name(file)
-    )
+    vertices, faces, news, solid = _repaired(vertices, raw.faces, hole, step, raw.format != "stl", shown_name(file))
     marks = {key: tuple((axes @ (np.array(p) * scale)).tolist()) for key, p in _landmarks(landmarks).items()}
-    return Figure(
+    figure = Figure(
         vertices,
         faces,
         repairs=(*repairs, *news),
@@ -99,6 +97,9 @@ def read_figure(  # noqa: PLR0913
         source=shown_name(file)[:_MOST_NAME],
         source_sha256=raw.digest,
     )
+    if solid is not None:
+        keep_body(figure, solid)
+    return figure
 
 
 @kinds_checked
@@ -156,29 +157,37 @@ def repaired(
     name: str = "figure",
 ) -> tuple[Array, Ints, list[Repair]]:
     """Return a surface in mm repaired as far as it goes, and what was done; the arrays given stay as they are."""
+    return _repaired(vertices, faces, max_hole_mm, pitch_mm, joins_are_news, name)[:3]
+
+
+def _repaired(
+    vertices: Array, faces: Ints, max_hole_mm: float | None, pitch_mm: float | None, joins_are_news: bool, name: str
+) -> tuple[Array, Ints, list[Repair], Solid | None]:
+    """Return the same, and the solid inside, ``None`` where there is none."""
     ours, triangles, done = repair_surface(vertices, faces, max_hole_mm, joins_are_news=joins_are_news)
     if len(triangles) == 0:
         raise UnreadableFileError(
             f"{name}: nothing is left of the surface after dropping what has no area; check the file"
         )
-    solid = _is_solid(ours, triangles)
-    if not solid:
+    solid = _solid_in(ours, triangles)
+    if solid is None:
         loose, fewer, news = untangled(ours, triangles)
         if news:
             loose, fewer, more = repair_surface(loose, fewer, max_hole_mm, joins_are_news=False)
-            if len(fewer) and _is_solid(loose, fewer):
-                ours, triangles, done, solid = loose, fewer, [*done, *news, *more], True
-    if not solid:
+            solid = _solid_in(loose, fewer)
+            if solid is not None:
+                ours, triangles, done = loose, fewer, [*done, *news, *more]
+    if solid is None:
         ours, triangles, news = rebuilt(ours, triangles, pitch_mm)
         done += news
         if news:
             ours, triangles, more = repair_surface(ours, triangles, max_hole_mm, joins_are_news=False)
             done += more
-        solid = _is_solid(ours, triangles)
-    if not solid:
+        solid = _solid_in(ours, triangles)
+    if solid is None:
         text = "could not be closed: good for fitting (its hull), not for volumes, weights or undercuts"
         done.append(Repair("no solid", text))
-    return ours, triangles, [*_extents_changed(vertices, faces, ours), *done]
+    return ours, triangles, [*_extents_changed(vertices, faces, ours), *done], solid
 
 
 def _extents_changed(vertices: Array, faces: Ints, ours: Array) -> list[Repair]:
@@ -196,14 +205,13 @@ def _extents_changed(vertices: Array, faces: Ints, ours: Array) -> list[Repair]:
     return [Repair("extents", text, (("by_mm", by),))]
 
 
-def _is_solid(vertices: Array, faces: Ints) -> bool:
+def _solid_in(vertices: Array, faces: Ints) -> Solid | None:
     if not (is_closed(faces) and signed_volume(vertices, faces) > 0):
-        return False
+        return None
     try:
-        solid_from(vertices, faces)
+        return solid_from(vertices, faces)
     except OpenSurfaceError:
-        return False
-    return True
+        return None
 
 
 def _unit_of(raw: RawMesh, unit: str | None, name: str) -> float:

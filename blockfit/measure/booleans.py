@@ -23,6 +23,8 @@ __all__ = [
     "gap_between",
     "hull_solid",
     "inflated",
+    "keep_body",
+    "keep_moved",
     "level_rings",
     "level_surface",
     "lighter",
@@ -129,6 +131,17 @@ def body_of(surface: Surface) -> Solid:
     if surface not in _bodies:
         _bodies[surface] = solid_from(surface.vertices, surface.faces)
     return _bodies[surface]
+
+
+def keep_body(surface: Surface, solid: Solid) -> None:
+    """Keep the solid inside a figure's surface, where it is known already."""
+    _bodies[surface] = solid
+
+
+def keep_moved(surface: Surface, moved: Surface, matrix: Array, shift: Array) -> None:
+    """Keep the solid inside a ``moved`` surface, ``matrix @ x + shift``, as the other's, where that is known."""
+    if surface in _bodies and moved not in _bodies:
+        _bodies[moved] = _bodies[surface].transform(np.column_stack([matrix, shift]))
 
 
 def gap_between(first: Solid, second: Solid, most_mm: float) -> float:

@@ -4,7 +4,7 @@ import math
 from weakref import WeakKeyDictionary
 
 from blockfit.errors import BadValueError
-from blockfit.measure.booleans import lighter
+from blockfit.measure.booleans import keep_moved, lighter
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.figure import Figure, require_solid
 
@@ -23,7 +23,10 @@ def placed_solid(fit: Fit, what: str) -> Figure:
             f"{what} needs a figure that fits, and {fit.figure.name} does not fit in {fit.block.name}; "
             "ask largest() for the size that does"
         )
-    return fit.solid()
+    placed = fit.solid()
+    if len(placed.faces) > _MANY:
+        keep_moved(fit.figure, placed, fit.placement.scale * fit.placement.rotation, fit.placement.shift_mm)
+    return placed
 
 
 def light_solid(figure: Figure, resolved_mm: float = math.inf) -> tuple[Figure, float]:
