@@ -19,6 +19,7 @@ __all__ = [
     "open_edges",
     "part_beyond",
     "signed_volume",
+    "surface_area",
     "undirected_edges",
 ]
 
@@ -29,6 +30,12 @@ def area_vectors(vertices: Array, faces: Ints) -> Array:
     """Return (m, 3) outward normals, each as long as its face's area."""
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     return np.asarray(np.cross(b - a, c - a) / 2)
+
+
+def surface_area(vertices: Array, faces: Ints) -> float:
+    """Return the area of all faces together."""
+    parts = (faces[k : k + _AT_ONCE] for k in range(0, len(faces), _AT_ONCE))
+    return sum(float(np.linalg.norm(area_vectors(vertices, part), axis=1).sum()) for part in parts)
 
 
 def any_corner(marked: Flags, faces: Ints) -> Flags:
@@ -59,9 +66,13 @@ def signed_volume(vertices: Array, faces: Ints) -> float:
 def centroid(vertices: Array, faces: Ints) -> Array:
     """Return the centre of gravity (3,) of the solid inside a closed surface of constant density."""
     middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
-    a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
-    sixth = np.einsum("ij,ij->i", a, np.cross(b, c))  # six times each tetrahedron from the middle
-    return np.asarray(middle + (sixth[:, None] * (a + b + c)).sum(axis=0) / (4 * sixth.sum()))
+    total, moment = 0.0, np.zeros(3)
+    for k in range(0, len(faces), _AT_ONCE):
+        a, b, c = (vertices[faces[k : k + _AT_ONCE, corner]] - middle for corner in range(3))
+        sixth = np.einsum("ij,ij->i", a, np.cross(b, c))  # six times each tetrahedron from the middle
+        total += float(sixth.sum())
+        moment += sixth @ (a + b + c)
+    return np.asarray(middle + moment / (4 * total))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

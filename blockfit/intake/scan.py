@@ -98,6 +98,7 @@ def read_figure(  # noqa: PLR0913
         source_sha256=raw.digest,
     )
     if solid is not None:
+        figure.__dict__["is_solid"] = True  # just tried, and it takes long for millions of faces
         keep_body(figure, solid)
     return figure
 

@@ -13,7 +13,7 @@ import numpy as np
 from blockfit.errors import BadValueError, OpenSurfaceError
 from blockfit.facts.mappings import FrozenMapping
 from blockfit.geometry.arrays import Array, Ints, frozen
-from blockfit.geometry.surface import area_vectors, centroid, is_closed, signed_volume
+from blockfit.geometry.surface import centroid, is_closed, signed_volume, surface_area
 from blockfit.kinds import kinds_checked, take_fields
 from blockfit.solids.placement import Placement
 from blockfit.units import Length, length_mm, ratio_value
@@ -140,14 +140,14 @@ class Figure:
     @cached_property
     def area_m2(self) -> float:
         """Area of the surface in m²."""
-        return float(np.linalg.norm(area_vectors(self.vertices, self.faces), axis=1).sum()) * 1e-6
+        return surface_area(self.vertices, self.faces) * 1e-6
 
     @cached_property
     def centroid_mm(self) -> Array:
         """Centre of gravity (3,) in mm. Raises `OpenSurfaceError` if the figure is no solid."""
         return centroid(self.vertices, require_solid(self, "the centre of gravity").faces)
 
-    @property
+    @cached_property
     def size_mm(self) -> tuple[float, float, float]:
         """Width, depth and height as it stands."""
         width, depth, height = (self.vertices.max(axis=0) - self.vertices.min(axis=0)).tolist()

@@ -86,7 +86,9 @@ def setback(fit: Fit, stage: StageStone | None = None) -> Setback:
     """
     if stage is None and fit in _known:
         return _known[fit]
-    held = {name: _to_the_planes(fit, np.array(way)) for name, way in _WAYS.items()}
+    corners = fit.solid().vertices
+    furthest = [int((corners @ normal).argmax()) for normal in fit.block.normals]  # towards each face
+    held = {name: _to_the_planes(fit, corners[furthest], np.array(way)) for name, way in _WAYS.items()}
     in_the_way, off = _obstacles(fit, stage), 0.0
     if in_the_way:
         placed = fit.solid()
@@ -114,12 +116,15 @@ def _obstacles(fit: Fit, stage: StageStone | None) -> list[Obstacle]:
     return [replace(obstacle, margin_mm=obstacle.margin_mm + spare) for obstacle in found] if spare else found
 
 
-def _to_the_planes(fit: Fit, way: Array) -> tuple[float, str, Array]:
-    """Return how far the figure can go along a way within the block's planes, which face ends it and where."""
-    block, placed = fit.block, fit.solid().vertices
+def _to_the_planes(fit: Fit, furthest: Array, way: Array) -> tuple[float, str, Array]:
+    """Return how far the figure can go along a way within the block's planes, which face ends it and where.
+
+    ``furthest`` (f, 3) are its corners furthest towards each face.
+    """
+    block = fit.block
     along = block.normals @ way
-    heights = placed @ block.normals.T  # (n, f)
-    slack = block.sound_mm - fit.asked_cover_mm - heights.max(axis=0) - fit.figure.margin_mm * fit.scale
+    heights = (furthest * block.normals).sum(axis=1)
+    slack = block.sound_mm - fit.asked_cover_mm - heights - fit.figure.margin_mm * fit.scale
     room = np.where(along > 1e-12, slack / np.where(along > 1e-12, along, 1.0), np.inf)
     face = int(room.argmin())
-    return max(0.0, float(room[face])), block.names[face], placed[int(heights[:, face].argmax())].copy()
+    return max(0.0, float(room[face])), block.names[face], furthest[face].copy()
