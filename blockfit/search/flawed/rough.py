@@ -33,6 +33,7 @@ _FIRST_STEPS = 8  # after them the starts are compared
 _LEADERS = 5
 _CHECKED = 4
 _ROOMIEST = 3
+_HELPED = 0.7  # of what was missing before: less is missing where a closer look helps
 _NARROWED = 1e-5  # of the scale: how close the largest that passes is sought
 
 
@@ -174,16 +175,18 @@ def _settled(
 ) -> tuple[Placement, Array, Kept] | None:
     """Return the placement that the end of a climb leads to, checked exactly, or ``None``."""
     tolerance = 1e-6 * max(1.0, room.radius)
-    spare = 0.0
+    spare, before = 0.0, np.inf
     for turn in range(_SPARES):
         if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale) or not worth_while(end):
             break
         placement, planes, missing = verified(room, end)
         if missing <= tolerance:
             return placement, planes, kept_clear(room, end)
-        # The samples saw less than there is: look closer there; at last ask for what was missing, and a little more.
+        # The samples saw less than there is: look closer there; at last ask for what was missing, and a little more. Among
+        # places that are all as near, a climb goes from one to the next: there it is asked where a look helped little.
         room = sharpened(room, end)
-        spare += missing + 1e-4 if turn >= _SPARES - 3 else 0.0
+        is_last = turn >= _SPARES - 3 or (aim.kind == "nearest" and missing > _HELPED * before)
+        spare, before = spare + (missing + 1e-4 if is_last else 0.0), missing
         again = begun(room, end, aim, spare)
         again = replace(again, trust=max(1e-3 * room.radius * end.scale, 4 * missing))
         end = climbed(room, again, allowed, axes, aim, spare).best
