@@ -182,8 +182,8 @@ def _settled(
         placement, planes, missing = verified(room, end)
         if missing <= tolerance:
             return placement, planes, kept_clear(room, end)
-        # The samples saw less than there is: look closer there; at last ask for what was missing, and a little more. Among
-        # places that are all as near, a climb goes from one to the next: there it is asked where a look helped little.
+        # The samples saw less than there is: look closer there; at last ask for what was missing, and a little more.
+        # Among places all as near, a climb goes from one to the next: there it is asked once a look helps little.
         room = sharpened(room, end)
         is_last = turn >= _SPARES - 3 or (aim.kind == "nearest" and missing > _HELPED * before)
         spare, before = spare + (missing + 1e-4 if is_last else 0.0), missing

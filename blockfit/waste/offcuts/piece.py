@@ -47,7 +47,8 @@ class Offcut(Result):
     the figure can still go back afterwards, ``left``, ``left_m3``, ``left_kg`` and ``left_stands`` what stays on the
     banker; ``origin`` is the block that it was cut from. ``sound_mm`` (n, 3) are the corners of a convex body of sound
     stone within the piece: all of it, unless the block was rough. Lengths are mm, in the block's frame. Volumes, sizes
-    and distances are exact (of a rough block's piece resolved); weights are estimates, for planning.
+    and distances are exact (of a rough block's piece resolved; what is left, to a ten-thousandth of a millimetre along
+    every cut); weights are estimates, for planning.
 
     >>> import blockfit as bf
     >>> corners = [[0, 0, 0], [400, 0, 0], [0, 300, 0], [0, 0, 600]]
@@ -74,7 +75,7 @@ class Offcut(Result):
     solid: Figure
     stage: str = field(metadata=fact("leaves", Sure.GIVEN))
     setback_mm: float = field(metadata=fact("setback left", Sure.EXACT, Rounding.DOWN))
-    left_m3: float = field(metadata=fact("left standing", Sure.EXACT))
+    left_m3: float = field(metadata=fact("left standing", Sure.RESOLVED))
     left_kg: float | None = field(metadata=fact("left standing, weight", Sure.ESTIMATE, Rounding.UP))
     left_stands: Balance
     left: Figure
