@@ -78,7 +78,7 @@ def no_text(path: Path) -> UnreadableFileError:
 
 
 def separator_of(text: str) -> tuple[str, int]:
-    """Return what parts the cells of a CSV text, and how many lines come before its table.
+    r"""Return what parts the cells of a CSV text, and how many lines come before its table.
 
     Some spreadsheets say it in a first line ``sep=;``; otherwise it is what the first line has most of.
 

@@ -117,7 +117,7 @@ def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM) -> Balance:
     >>> cube = np.array([[x, y, z] for x in (0, 9) for y in (0, 9) for z in (0, 9)], float)
     >>> low, high = (arrays_of(hull_solid(cube + [0, 0, z])) for z in (0, 10))
     >>> both = np.concatenate([low[0], high[0]]), np.concatenate([low[1], high[1] + len(low[0])])
-    >>> standing(*low).stands, standing(*both).stands, [body.centre_mm[2] for body in standing(*both).loose]
+    >>> standing(*low).stands, standing(*both).stands, [float(body.centre_mm[2]) for body in standing(*both).loose]
     (True, False, [14.5])
     """
     whole = balance(centroid(vertices, faces), base_of(vertices, flat_mm))
