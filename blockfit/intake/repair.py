@@ -10,7 +10,7 @@ from blockfit.geometry.arrays import Array, Ints, all_differ, distinct_rows
 from blockfit.geometry.surface import compacted, is_closed, open_edges, undirected_edges
 from blockfit.intake.holes import fill_holes
 from blockfit.intake.shells import one_solid
-from blockfit.measure.patches import areas, face_pairs, linked, pieces
+from blockfit.measure.patches import areas, face_pairs, linked, opposed_pairs, pieces
 from blockfit.solids.figure import Repair
 
 __all__ = ["repair_surface", "untangled"]
@@ -32,9 +32,7 @@ def repair_surface(vertices: Array, faces: Ints, max_hole_mm: float | None, *, j
         _drop_degenerate,
         _drop_duplicates,
         _drop_specks,
-        _make_consistent,
-        lambda v, f: fill_holes(v, f, max_hole_mm),
-        one_solid,
+        lambda v, f: _closed(v, f, max_hole_mm),
     ]
     for rung in rungs:
         vertices, faces, news = rung(vertices, faces)
@@ -42,6 +40,17 @@ def repair_surface(vertices: Array, faces: Ints, max_hole_mm: float | None, *, j
         if len(faces) == 0:
             break
     return *compacted(vertices, faces), done
+
+
+def _closed(vertices: Array, faces: Ints, max_hole_mm: float | None) -> Rung:
+    """Turn faces so that neighbours agree, cap holes, unite shells; of a closed, consistent surface only the last."""
+    pairs = opposed_pairs(faces)
+    if pairs is not None:
+        return one_solid(vertices, faces, pairs)
+    vertices, faces, news = _make_consistent(vertices, faces)
+    vertices, faces, more = fill_holes(vertices, faces, max_hole_mm)
+    vertices, faces, last = one_solid(vertices, faces)
+    return vertices, faces, [*news, *more, *last]
 
 
 def untangled(vertices: Array, faces: Ints) -> Rung:

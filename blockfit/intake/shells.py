@@ -53,13 +53,13 @@ class _Nest:
     touching: Flags
 
 
-def one_solid(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
+def one_solid(vertices: Array, faces: Ints, pairs: tuple[Ints, Ints] | None = None) -> tuple[Array, Ints, list[Repair]]:
     """Turn shells the right way out and unite them: hollows kept out, solids within hollows kept, stone counted once.
 
     A shell inside another that faces against it is a hollow; one that reaches out of it is a part, whichever way it
-    faces. What lies in a hollow is stone again.
+    faces. What lies in a hollow is stone again. ``pairs`` are those of `opposed_pairs`, where they are known.
     """
-    piece = _closed_pieces(vertices, faces)
+    piece = _closed_pieces(vertices, faces) if pairs is None else linked(len(faces), *pairs)
     if not piece.any():
         return _one_shell(vertices, faces)
     shells = _shells(vertices, faces, piece)

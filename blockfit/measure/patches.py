@@ -7,7 +7,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import undirected_edges
 
-__all__ = ["Links", "face_pairs", "linked", "patches", "pieces"]
+__all__ = ["Links", "face_pairs", "linked", "opposed_pairs", "patches", "pieces"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +72,13 @@ def face_pairs(faces: Ints) -> tuple[Ints, Ints, Flags]:
     runs = np.diff(np.append(starts, len(keys)))
     two = starts[runs == 2]
     return owner[two], owner[two + 1], np.asarray(direction[two] == direction[two + 1])
+
+
+def opposed_pairs(faces: Ints) -> tuple[Ints, Ints] | None:
+    """Return the pairs of faces on every side, or ``None`` unless each is shared by just two, that run along it in
+    opposite ways: the surface is then closed and consistent."""
+    first, second, same = face_pairs(faces)
+    return (first, second) if 2 * len(first) == 3 * len(faces) and not same.any() else None
 
 
 def patches(faces: Ints, label: Ints) -> Ints:
