@@ -26,6 +26,25 @@ settings.register_profile(
 )
 settings.load_profile("ci")
 
+_DRAWN = {"all": True}
+
+
+def pytest_configure(config):
+    _DRAWN["all"] = "not slow" not in config.option.markexpr
+
+
+def examples(quick: int, every: int) -> settings:
+    """How many cases a random test draws: fewer where slow tests are left out."""
+    return settings(max_examples=every if _DRAWN["all"] else quick)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes():
+    """Of several processes each works with one thread: more would wait for one another."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
 HERE = Path(__file__).parent
 SHARED = Path(os.environ.get("BLOCKFIT_MESHES", HERE.parent.parent / "shared" / "meshes"))
 KNEELING = str(HERE / "data" / "kneeling.stl")
@@ -277,6 +296,17 @@ def usual_fit(kneeling) -> bf.Fit:
     """The kneeling figure as the command line asks for it: upright, on the bottom, 20 mm of cover."""
     block = bf.Block.box(900, 700, 1600, stone="marble")
     return bf.largest(kneeling, block, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30))
+
+
+@pytest.fixture(scope="session")
+def usual_survey(usual_fit) -> bf.Survey:
+    return bf.survey(usual_fit, alternatives=False)
+
+
+@pytest.fixture(scope="session")
+def limited_survey(usual_fit) -> bf.Survey:
+    """The same, with a hoist that does not carry it and a door that it does not pass."""
+    return bf.survey(usual_fit, alternatives=False, limits={"hoist_kg": "600 lb", "openings": [(650, 2000)]})
 
 
 @pytest.fixture(scope="session")

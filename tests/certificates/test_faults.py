@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 from certificate_cases import random_figure
+from conftest import examples
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -126,6 +127,7 @@ def test_there_are_kinds_enough():
 
 @pytest.mark.parametrize("kind", FAULTS)
 @given(st.sampled_from(["largest", "cover", "setback", "short"]), st.integers(0, 10**6))
+@examples(10, 40)
 def test_every_fault_is_caught(kind, which, at):
     sound = certificate(which)
     found = bf.verify(FAULTS[kind](sound, at), FIGURE, BLOCK)
@@ -134,6 +136,7 @@ def test_every_fault_is_caught(kind, which, at):
 
 
 @given(st.sampled_from(["largest", "cover", "setback", "short"]), st.integers(0, 10**6), st.floats(0.05, 0.95))
+@examples(10, 40)
 def test_a_bound_that_could_not_hold_is_never_proved(which, at, share):
     """Whatever cells, statements and stance are said: a bound below what is reached is a lie."""
     sound = certificate(which)

@@ -3,7 +3,7 @@
 import joblib
 import numpy as np
 import pytest
-from conftest import BRICK_BLOCK, UPRIGHT, cuboid, random_yard
+from conftest import BRICK_BLOCK, UPRIGHT, cuboid, examples, random_yard
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -29,7 +29,7 @@ def test_rows_agree_with_single_answers(table, kneeling):
 
 
 @given(st.integers(0, 1000))
-@settings(max_examples=4)
+@examples(2, 4)
 def test_random_yards_agree_within_the_gap(seed):
     random = np.random.default_rng(seed)
     figure = bf.Figure.from_points(random.normal(size=(20, 3)) * [100, 60, 200])
@@ -117,9 +117,9 @@ def test_a_block_that_fails_does_not_stop_the_rest():
 
 def test_several_figures_and_offcuts(kneeling):
     told = bf.compare(
-        [kneeling, cuboid(200, 200, 500)], random_yard(2, 4), scale=0.3, stance=UPRIGHT, cover=20, offcuts=True, jobs=1
+        [kneeling, cuboid(200, 200, 500)], random_yard(1, 4), scale=0.3, stance=UPRIGHT, cover=20, offcuts=True, jobs=1
     )
-    assert len(told.rows) == 4
+    assert len(told.rows) == 2
     assert {row.figure for row in told.rows} == {"kneeling", "figure"}
     assert any(row.recovered for row in told.rows)
 

@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 import pytest
-from conftest import FIXED, cuboid
-from hypothesis import given, settings
+from conftest import FIXED, cuboid, examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 import blockfit as bf
@@ -24,7 +24,7 @@ def test_a_block_that_nearly_holds_it_has_its_own_scale():
 
 
 @given(st.integers(0, 10_000), st.sampled_from([None, 0.7, 1, 1.3]))
-@settings(max_examples=12)
+@examples(3, 12)
 def test_rows_equal_single_calls(seed, scale):
     random = np.random.default_rng(seed)
     figure = bf.Figure.from_points(random.normal(size=(12, 3)) * random.uniform(30, 150, 3))
@@ -67,7 +67,7 @@ blocks_given = st.lists(
 
 
 @given(blocks_given, st.sampled_from(RANKS), st.integers(1, 20), st.booleans(), st.sampled_from([1, 0.9, 1.5]))
-@settings(max_examples=60)
+@examples(15, 60)
 def test_the_best_few_are_the_first_of_the_whole_table(given_blocks, rank, best, two, scale):
     blocks = [
         bf.Block.box(*size, price=price, stone=stone, name=str(k))

@@ -4,8 +4,8 @@ import re
 
 import numpy as np
 import pytest
-from conftest import HERE, WEDGE, rotations_within
-from hypothesis import given, settings
+from conftest import HERE, WEDGE, examples, rotations_within
+from hypothesis import given
 from hypothesis import strategies as st
 
 import blockfit as bf
@@ -84,7 +84,7 @@ def test_the_table_names_every_pair():
 
 
 @given(st.integers(0, 5000))
-@settings(max_examples=20)
+@examples(6, 20)
 def test_random_convex_blocks_keep_their_promises(seed):
     random = np.random.default_rng(seed)
     block = bf.Block.convex(random.normal(size=(int(random.integers(5, 12)), 3)) * [400, 300, 600])
@@ -110,7 +110,7 @@ boxes = st.tuples(*[st.floats(100, 900)] * 3)
 
 
 @given(figures, boxes, st.sampled_from([bf.Stance.free(), bf.Stance.upright(50), bf.Stance.leaning(20, 30)]))
-@settings(max_examples=25)
+@examples(10, 25)
 def test_no_placement_breaks_its_cover_and_none_beats_the_bound(points, box, stance):
     block = bf.Block.box(*box)
     fit = bf.largest(bf.Figure.from_points(points), block, cover=5, stance=stance, gap=1e-2)

@@ -12,10 +12,11 @@ from conftest import (
     assert_refused,
     ball,
     cuboid,
+    examples,
     solid_of,
     united,
 )
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 import blockfit as bf
@@ -48,6 +49,7 @@ def test_a_ball_in_a_box_with_a_corner_off():
     assert found.scale == pytest.approx(proved.scale, rel=1e-4)
 
 
+@pytest.mark.slow
 def test_a_stick_past_a_crack():
     """A crack parts a cube at a third: the stick lies in the larger part, no longer than its diagonal."""
     stick = cuboid(10, 10, 300)
@@ -87,7 +89,7 @@ def test_a_small_flaw_inside_the_figure_is_seen():
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=5)
+@examples(2, 5)
 def test_random_flaws_are_kept_clear_of(seed):
     random = np.random.default_rng(seed)
     figure = united(cuboid(200, 200, 80), cuboid(80, 80, 400, at=(60, 60, 0)))

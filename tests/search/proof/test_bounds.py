@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from conftest import BOX
-from hypothesis import given, settings
+from conftest import BOX, examples
+from hypothesis import given
 from hypothesis import strategies as st
 from regular import SOLIDS
 
@@ -54,7 +54,7 @@ def _random_case(seed: int, kind: str):
 
 @pytest.mark.parametrize("kind", ["cubes", "patches", "turns"])
 @given(seed=st.integers(0, 100_000))
-@settings(max_examples=150)
+@examples(30, 150)
 def test_no_rotation_in_a_cell_beats_the_cells_bound(kind, seed):
     search, question, points, cell, rotations = _random_case(seed, kind)
     bound = float(search.bound(cell)[0])
