@@ -79,9 +79,9 @@ def results_of(value, seen):
 
 
 @pytest.fixture(scope="module")
-def results(usual_fit):
+def results(usual_fit, usual_survey):
     """Every kind of result that a survey and the marks hold, one of each."""
-    seen = results_of(bf.survey(usual_fit, alternatives=False), {})
+    seen = results_of(usual_survey, {})
     for made in (bf.setting(usual_fit), bf.pointing(usual_fit, count=12), bf.roughing(usual_fit, step=200)):
         results_of(made, seen)
     return seen
@@ -106,24 +106,23 @@ def test_every_result_says_its_facts_in_both_systems_and_three_lines(results):
         assert "<table" in value._repr_html_()
 
 
-def test_a_survey_in_us_units_holds_no_metric_number(usual_fit):
-    told = bf.survey(usual_fit, alternatives=False, limits={"hoist_kg": "600 lb"}).text(units="us")
+def test_a_survey_in_us_units_holds_no_metric_number(limited_survey):
+    told = limited_survey.text(units="us")
     body = told[told.index("READ FIRST") : told.index("CAUTIONS")]  # the block is named by what was typed
     loose = re.sub(r"\([^)]*\)", "", body)  # the other system beside the height, and what repairs measured
     assert not re.search(r"\d (mm|kg|m²|cm²|MPa|l)\b", loose.split("THE FIGURE AS READ")[0])
     assert "it carries 600 lb" in " ".join(told.split())
 
 
-def test_ten_lines_decide(usual_fit):
-    survey = bf.survey(usual_fit, alternatives=False)
-    brief, usual, everything = (survey.text(detail=detail, width=80) for detail in ("brief", "usual", "all"))
+def test_ten_lines_decide(usual_survey):
+    brief, usual, everything = (usual_survey.text(detail=detail, width=80) for detail in ("brief", "usual", "all"))
     named = [line[2:17].strip() for line in brief.splitlines() if re.match(r"  [A-Z]", line)]
     assert "Do first" in named
     assert len(set(named)) <= 10
     assert len(brief) < len(usual) < len(everything)
     assert max(map(len, usual.splitlines())) <= 80
     with pytest.raises(BadValueError, match="detail"):
-        survey.text(detail="some")
+        usual_survey.text(detail="some")
 
 
 _NUMBER = re.compile(r"-?[0-9][0-9,]*[.]?[0-9]*(?:e[+-]?[0-9]+)?")
