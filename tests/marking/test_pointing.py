@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from conftest import SHARED, assert_refused, ball, needs_meshes, no_room
+from conftest import BRICK, BRICK_BLOCK, SHARED, assert_refused, ball, cross, needs_meshes, no_room, slow_after
 
 import blockfit as bf
 from blockfit.marking.roughing import AXES
@@ -16,6 +16,22 @@ from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.views import face_view
 
 FACES = ("front", "left", "right", "back", "top")
+
+
+@pytest.fixture(scope="module", params=slow_after(1, ["cross", "kneeling"]))
+def leaned(request):
+    """A maquette at 1:4, leaned and turned in its block: a small cross, or the kneeling figure."""
+    if request.param == "kneeling":
+        return request.getfixturevalue("leaned_fit")
+    arm = tuple(cross().vertices[cross().vertices[:, 2].argmax()] / 3)
+    figure = bf.Figure(cross().vertices / 3, cross().faces, ratio=4.0, landmarks={"left hand": arm})
+    stance, cover = bf.Stance.leaning(12, turn=30), {"bottom": 0, "other": 7}
+    return bf.largest(figure, bf.Block.box(300, 270, 530, stone="marble"), cover=cover, stance=stance)
+
+
+@pytest.fixture(scope="module")
+def pointed(leaned):
+    return bf.pointing(leaned, count=60 if len(leaned.figure.faces) < 100 else 150)
 
 
 @pytest.mark.parametrize(
@@ -26,25 +42,19 @@ FACES = ("front", "left", "right", "back", "top")
         pytest.param(bf.Datum.frame(left=60, front=80, bottom=10), id="frame", marks=pytest.mark.slow),
     ],
 )
-def test_block_readings_are_the_models_by_a_similarity(leaned_fit, datum):
+def test_block_readings_are_the_models_by_a_similarity(leaned, datum):
     """Computed by hand here: model point -> frame -> times the factor -> less the datum's place."""
-    told = bf.pointing(leaned_fit, count=30, datum=datum, grain=1e-7)
+    told = bf.pointing(leaned, count=30, datum=datum, grain=1e-7)
     offset = {None: np.zeros(3)}.get(datum, getattr(datum, "origin_mm", None))
     for point in told.points:
-        on_model = (
-            (point.at_mm - leaned_fit.placement.shift_mm)
-            @ leaned_fit.placement.rotation
-            / leaned_fit.placement.scale
-            / 4
-        )
-        in_frame = bf.setting(leaned_fit).in_frame(on_model[None])[0]
+        on_model = (point.at_mm - leaned.placement.shift_mm) @ leaned.placement.rotation / leaned.placement.scale / 4
+        in_frame = bf.setting(leaned).in_frame(on_model[None])[0]
         assert in_frame * told.factor - offset == pytest.approx(point.block_mm, abs=1e-6)
         assert point.model_mm * told.factor == pytest.approx(point.block_mm, abs=1e-6)
 
 
-def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(leaned_fit):
-    told = bf.pointing(leaned_fit, count=60)
-    figure = leaned_fit.solid()
+def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(leaned, pointed):
+    told, figure = pointed, leaned.solid()
     away, _ = SurfaceDistance(figure.vertices, figure.faces).signed(np.array([p.at_mm for p in told.points]))
     assert np.abs(away).max() < 0.1
     kinds = [point.kind for point in told.points]
@@ -57,10 +67,10 @@ def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(leaned_fit)
     assert min(front) == pytest.approx(figure.vertices[:, 1].min(), abs=1)
 
 
-def test_rounding_leaves_stone_and_says_what_it_costs(leaned_fit):
-    inches = bf.pointing(leaned_fit, count=40, inches=True)
+def test_rounding_leaves_stone_and_says_what_it_costs(leaned):
+    inches = bf.pointing(leaned, count=40, inches=True)
     # 1/16 in at 1:4 and this scale, in mm on the stone
-    assert inches.points[0].rounding_mm == pytest.approx(25.4 / 16 * 4 * leaned_fit.scale)
+    assert inches.points[0].rounding_mm == pytest.approx(25.4 / 16 * 4 * leaned.scale)
     for point in inches.points:
         axis = {"left": 0, "right": 0, "front": 1, "back": 1, "top": 2}[point.face]
         inward = 1 if point.face in ("front", "left") else -1
@@ -71,10 +81,10 @@ def test_rounding_leaves_stone_and_says_what_it_costs(leaned_fit):
     assert re.search(r"\d+ \d+/16", str(inches))
 
 
-def test_the_table_is_safe_in_a_spreadsheet(leaned_fit):
+def test_the_table_is_safe_in_a_spreadsheet():
     marks = {"=1+1": (0.0, 0.0, 0.0), "a, b": (0.0, 10.0, 0.0)}
-    figure = bf.Figure(leaned_fit.figure.vertices, leaned_fit.figure.faces, ratio=4.0, landmarks=marks)
-    rows = list(csv.reader(io.StringIO(bf.pointing(bf.safest(figure, leaned_fit.block, scale=0.4), count=10).csv())))
+    figure = bf.Figure(BRICK.vertices, BRICK.faces, ratio=4.0, landmarks=marks)
+    rows = list(csv.reader(io.StringIO(bf.pointing(bf.safest(figure, BRICK_BLOCK, scale=0.4), count=10).csv())))
     assert [row[1] for row in rows[-2:]] == ["'=1+1", "a, b"]
     assert len({len(row) for row in rows}) == 1
 
@@ -88,22 +98,22 @@ def cut_from_faces(told, points):
     return gone
 
 
-def test_cutting_to_the_stops_never_enters_the_figure(leaned_fit):
+def test_cutting_to_the_stops_never_enters_the_figure(leaned, pointed):
     """Points inside the figure, by trimesh's own samples of its volume and surface, are never cut away."""
-    told = bf.pointing(leaned_fit, count=150)
-    figure = leaned_fit.solid()
+    told, figure = pointed, leaned.solid()
     mesh = trimesh.Trimesh(figure.vertices, figure.faces, process=False)
     surface, _ = trimesh.sample.sample_surface(mesh, 20_000, seed=1)
     assert not cut_from_faces(told, surface).any()
-    waste = np.random.default_rng(4).uniform([0, 0, 0], leaned_fit.block.size_mm, size=(5000, 3))
+    waste = np.random.default_rng(4).uniform([0, 0, 0], leaned.block.size_mm, size=(5000, 3))
     assert cut_from_faces(told, waste).mean() > 0.2  # and it does cut
 
 
-def test_what_is_cut_between_printed_stops_leaves_the_allowance():
+@pytest.mark.parametrize("count", slow_after(1, [60, 120]))
+def test_what_is_cut_between_printed_stops_leaves_the_allowance(count):
     """A ball that touches the block's front: stops near its nose are nothing, and only what is printed is cut."""
     figure = ball(100)
     fit = bf.safest(figure, bf.Block.box(*figure.size_mm), stance=bf.Stance.fixed())
-    told = bf.pointing(fit, count=120, faces=("front",), allowance=12)
+    told = bf.pointing(fit, count=count, faces=("front",), allowance=12)
     number = {point.number: point for point in told.points}
     assert any(point.stop_mm == 0 for point in told.points)
     straight = [between for between in told.between if between.no_deeper_mm is None]
@@ -187,7 +197,8 @@ def test_landmarks_have_a_stop_only_where_a_straight_way_reaches_them():
     }
     figure = bf.Figure(mesh.vertices, mesh.faces, landmarks=marks)
     fit = bf.safest(figure, bf.Block.box(460, 1200, 430), stance=bf.Stance.fixed(), cover=5)
-    points = {point.name: point for point in bf.pointing(fit, count=20).points}
+    told = bf.pointing(fit, count=20)
+    points = {point.name: point for point in told.points}
     assert (points["inner side"].face, points["inner side"].stop_mm, points["inner side"].depth_mm) == (
         "none",
         None,
@@ -199,7 +210,7 @@ def test_landmarks_have_a_stop_only_where_a_straight_way_reaches_them():
     assert points["outer side"].stop_mm == pytest.approx(25, abs=0.11)
     assert points["near it"].stop_mm is None
     assert "one hole" in points["near it"].note
-    assert ",none," in bf.pointing(fit, count=20).csv()
+    assert ",none," in told.csv()
 
 
 REFUSED = {
