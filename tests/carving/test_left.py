@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import trimesh
 from carving.scans import FIT, manifold_of, marks_of, scan_of, some_motion, surface_of
-from conftest import ball, cuboid
+from conftest import ball, cuboid, slow_after
 
 import blockfit as bf
 
@@ -93,7 +93,8 @@ def test_what_was_cut_too_deep_is_found_and_named_first():
     assert max(map(len, told.splitlines())) <= 140
 
 
-def test_a_scan_tells_the_same_areas_as_the_stone_it_shows():
+@pytest.mark.parametrize("edge", slow_after(1, [14, 8]))
+def test_a_scan_tells_the_same_areas_as_the_stone_it_shows(edge):
     """Within a hundredth of the surface in every class, with the registration's error kept apart."""
     rng = np.random.default_rng(4)
     skin = manifold_of(FIT.solid())
@@ -104,7 +105,7 @@ def test_a_scan_tells_the_same_areas_as_the_stone_it_shows():
     assert grown.is_solid
     truth = bf.stage_of(FIT, scan=bf.Figure(*surface_of(thick)))
     motion = some_motion(rng)
-    scan = scan_of(manifold_of(truth.stone), rng, motion, edge=8, noise=0.5, holes=6)
+    scan = scan_of(manifold_of(truth.stone), rng, motion, edge=edge, noise=0.5, holes=6)
     laid = bf.register(scan, FIT, marks=marks_of(motion, rng), stage=truth)
     seen, known = bf.stone_left(FIT, laid.stage), bf.stone_left(FIT, truth)
     for mm in (2.0, 5.0, 15.0):
@@ -115,14 +116,15 @@ def test_a_scan_tells_the_same_areas_as_the_stone_it_shows():
     assert "scatter" in seen.text()
 
 
-def test_a_gouge_in_a_scan_is_surely_too_deep_and_noise_is_not():
+@pytest.mark.parametrize("edge", slow_after(1, [14, 9]))
+def test_a_gouge_in_a_scan_is_surely_too_deep_and_noise_is_not(edge):
     rng = np.random.default_rng(11)
     shoulder = np.array([180.0, 0, 600]) + FIT.placement.shift_mm
     middle = shoulder + np.array([60, -55, 0])
     gouge = m3.Manifold.sphere(30, 48).translate(middle.tolist())
     carved = manifold_of(FIT.solid()) - gouge
     motion = some_motion(rng)
-    scan = scan_of(carved, rng, motion, edge=9, noise=0.5, holes=0, clutter=False)
+    scan = scan_of(carved, rng, motion, edge=edge, noise=0.5, holes=0, clutter=False)
     stage = bf.stage_of(FIT, scan=FIT.solid())
     laid = bf.register(scan, FIT, marks=marks_of(motion, rng), stage=stage)
     left = bf.stone_left(FIT, laid.stage)

@@ -11,6 +11,7 @@ import blockfit as bf
 
 TABLE = bf.roughing(FIT, step=80, allowance=12)
 POINTS = bf.pointing(FIT, count=16, faces=("front",), landmarks=False)
+CUT = bf.undercuts(FIT, pitch=8)
 PLAN = bf.offcuts(FIT, clearance=12, kerf=8, least_weight_kg=10, reserve="all")
 
 
@@ -61,7 +62,7 @@ def test_pieces_that_are_gone_broken_or_kept():
 
 
 def test_undercuts_open_as_stone_before_them_goes():
-    cut = bf.undercuts(FIT, pitch=8)
+    cut = CUT
     assert cut.regions
     whole = bf.what_next(FIT, bf.stage_of(FIT), undercut=cut)
     assert all(u.why_not for u in whole.undercuts if u.before_mm > 40)
@@ -83,7 +84,9 @@ def test_the_sheet_before_the_back_says_what_is_not_done():
 @pytest.mark.parametrize("taken", [0, 1, len(PLAN.pieces)])
 def test_no_piece_is_on_two_lines_of_the_sheet(taken):
     """What has gone, may go and must wait are three different things."""
-    told = bf.before_the_back(FIT, bf.stage_of(FIT, offcuts=PLAN, pieces=taken), planes=TABLE, offcuts=PLAN)
+    told = bf.before_the_back(
+        FIT, bf.stage_of(FIT, offcuts=PLAN, pieces=taken), planes=TABLE, offcuts=PLAN, undercut=CUT
+    )
     lines = told.replace("\n" + " " * 18, " ").splitlines()
     named = {
         label: set(re.findall(pattern, " ".join(line for line in lines if line.startswith(f"  {label}"))))
@@ -98,8 +101,7 @@ def test_no_piece_is_on_two_lines_of_the_sheet(taken):
 
 
 def test_what_must_wait_is_written_in_the_units_asked_for():
-    cut = bf.undercuts(FIT, pitch=8)
-    told = bf.before_the_back(FIT, bf.stage_of(FIT), undercut=cut, units="us")
+    told = bf.before_the_back(FIT, bf.stage_of(FIT), undercut=CUT, units="us")
     assert "of stone lie before it" in told
     assert " mm" not in told
 
