@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from conftest import FIXED, SHARED, around, cuboid, needs_meshes, solid_of, torus, united
-from hypothesis import given, settings
+from conftest import FIXED, SHARED, around, cuboid, examples, needs_meshes, solid_of, torus, united
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
@@ -78,7 +78,7 @@ def test_without_kerf_pieces_and_rest_make_the_block(kneeling):
 
 
 @given(st.integers(0, 1000), st.floats(0, 60), st.sampled_from([1, 2, 3]))
-@settings(max_examples=8)
+@examples(3, 8)
 def test_random_figures_keep_their_clearance(seed, clearance, most_cuts):
     random = np.random.default_rng(seed)
     points = random.normal(size=(12, 3)) * [80, 80, 160]
@@ -116,6 +116,7 @@ def test_clipped_reach_agrees_with_manifold3d(seed):
     assert ours >= (vertices[on_ring] @ along).max(initial=-np.inf) - 1e-6
 
 
+@pytest.mark.slow
 def test_corners_recover_most_of_a_kneeling_figures_waste(kneeling):
     """Plane cuts alone save some 49 %, boxes at the corners 55 %, 69 % with pieces that are not convex."""
     figure = kneeling

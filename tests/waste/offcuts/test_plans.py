@@ -85,8 +85,13 @@ def test_what_is_left_may_not_stand():
     assert "WHICH DOES NOT STAND" in str(bf.survey(fit, clearance=0, kerf=0, alternatives=False))
 
 
-def test_fewer_pieces_or_more_stone(kneeling):
-    plan = bf.offcuts(around(kneeling, 60), kerf=5)
+@pytest.fixture(scope="module")
+def four_pieces(kneeling):
+    return bf.offcuts(around(kneeling, 60), kerf=5, most_pieces=4)
+
+
+def test_fewer_pieces_or_more_stone(four_pieces, kneeling):
+    plan = four_pieces
     steps = plan.trade_off
     assert [step.pieces for step in steps] == list(range(1, len(plan.pieces) + 1))
     assert steps[-1].recovered == pytest.approx(plan.recovered)
@@ -95,9 +100,8 @@ def test_fewer_pieces_or_more_stone(kneeling):
     assert fewer.recovered == pytest.approx(steps[1].recovered)
 
 
-def test_outlines_have_the_sawn_area_and_the_box_fits(kneeling):
-    plan = bf.offcuts(around(kneeling, 60), kerf=5, most_pieces=4)
-    for piece in plan.pieces:
+def test_outlines_have_the_sawn_area_and_the_box_fits(four_pieces):
+    for piece in four_pieces.pieces:
         for cut in piece.cuts:
             middle = cut.outline.mean(axis=0)
             area = sum(

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import cuboid
+from conftest import cuboid, mushroom, slow_after
 from hands_figures import manifold_of
 from scipy.spatial.distance import pdist
 
@@ -53,14 +53,18 @@ def test_shapes_and_what_a_piece_holds(fit):
     assert not bf.offcuts(beside(fit), kerf=10, reserve=0, holds=(600, 250, 550)).pieces
 
 
-def test_what_must_be_divided_is_wanted_part_by_part(fit):
+@pytest.mark.parametrize("shape", slow_after(1, ["slab", "lump"]))
+def test_what_must_be_divided_is_wanted_part_by_part(fit, shape):
     """230 kg beside the figure: as one piece a lump, as parts light enough to lift slabs."""
-    for shape in ("lump", "slab"):
-        plan = bf.offcuts(beside(fit), kerf=10, reserve=0, shape=shape, lift_limit_kg=70)
-        assert plan.pieces
-        for piece in plan.pieces:
-            assert (piece.least_thickness_mm >= pdist(piece.solid.vertices).max() / 3) == (shape == "lump")
-        assert plan.wishes[0].kept
+    plan = bf.offcuts(beside(fit), kerf=10, reserve=0, shape=shape, lift_limit_kg=70)
+    assert plan.pieces
+    for piece in plan.pieces:
+        assert (piece.least_thickness_mm >= pdist(piece.solid.vertices).max() / 3) == (shape == "lump")
+    assert plan.wishes[0].kept
+
+
+@pytest.mark.slow
+def test_what_must_be_divided_holds_what_is_asked_part_by_part(fit):
     holding = bf.offcuts(beside(fit), kerf=10, reserve=0, holds=(300, 250, 400), lift_limit_kg=100)
     for piece in holding.pieces:
         assert bf.largest(cuboid(300, 250, 400), piece.block()).scale >= 1
@@ -142,9 +146,11 @@ def test_flaws_go_with_the_piece_that_they_reach():
         sawn_block(upper, origin, margin_mm=400, name="x")
 
 
-def test_more_effort_saves_no_less(kneeling):
-    block = bf.Block.box(*[side + 60 for side in kneeling.size_mm], stone="marble")
-    stood = bf.safest(kneeling, block, stance=FIXED, cover=0)
+@pytest.mark.parametrize("which", slow_after(1, ["mushroom", "kneeling"]))
+def test_more_effort_saves_no_less(which, kneeling):
+    shape = kneeling if which == "kneeling" else mushroom()
+    block = bf.Block.box(*[side + 60 for side in shape.size_mm], stone="marble")
+    stood = bf.safest(shape, block, stance=FIXED, cover=0)
     one, two = (bf.offcuts(stood, kerf=0, reserve=0, most_pieces=3, effort=effort) for effort in (1, 2))
     assert two.recovered >= one.recovered - 1e-9
     figure = manifold_of(stood.solid().vertices, stood.solid().faces)

@@ -42,11 +42,9 @@ def test_a_closed_picture_by_hand():
     assert closed_picture(picture, np.full(picture.shape, 40.0), 1.0)[10, 10] == 40  # too short
 
 
-def test_a_thick_tool_leaves_more_for_slender_ones(kneeling):
-    fit = bf.largest(
-        kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30)
-    )
-    thin, thick = bf.undercuts(fit, pitch=6), bf.undercuts(fit, pitch=6, tool=bf.Tool(60, 200, hand=100))
+def test_a_thick_tool_leaves_more_for_slender_ones(usual_fit):
+    fit = usual_fit
+    thin, thick = bf.undercuts(fit, pitch=12), bf.undercuts(fit, pitch=12, tool=bf.Tool(60, 200, hand=100))
     assert thick.later_mm2 > thin.later_mm2
     assert sum(region.slender_mm2 for region in thick.regions) > 0
     assert sum(region.slender_mm2 for region in thin.regions) == 0

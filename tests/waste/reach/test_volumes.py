@@ -94,10 +94,9 @@ def test_six_face_reach_permutes_when_the_figure_turns(kneeling):
     assert shares[1] == pytest.approx(np.roll(shares[0], 1), abs=0.01)
 
 
-def test_halving_the_pitch_moves_little(kneeling):
-    fit = bf.largest(
-        kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30)
-    )
+@pytest.mark.slow
+def test_halving_the_pitch_moves_little(usual_fit):
+    fit = usual_fit
     coarse, fine = bf.undercuts(fit), bf.undercuts(fit, pitch=2)
     for name in ("front_m3", "beside_m3", "trapped_m3", "rear_m3"):
         one, two = getattr(coarse, name), getattr(fine, name)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import FIXED, ball, cuboid
+from conftest import FIXED, ball, cuboid, mushroom, slow_after
 from scipy.optimize import linprog
 
 import blockfit as bf
@@ -30,8 +30,13 @@ def test_a_ball_in_a_cube_leaves_a_ball_in_the_corner():
     assert found.scale <= exact * 1.02
     assert found.scale <= found.scale_bound <= found.scale * 1.02 + 1e-9
     assert np.abs(found.cuts[0].normal) == pytest.approx([1 / math.sqrt(3)] * 3, abs=0.03)
+
+
+@pytest.mark.slow
+def test_beside_a_small_ball_the_slab_is_the_better_piece():
+    """Half the cube, less the ball."""
+    a, unit = 1000, ball(1.0, 3)
     small = placed(ball(40), bf.Block.box(a, a, a), [a / 2] * 3)
-    # Beside a small ball the slab is the better piece: half the cube, less the ball.
     slab = bf.largest_from_waste(small, unit, clearance=4, kerf=6, cover=0, gap=2e-2)
     diagonal = (math.sqrt(3) / 2 * a - 50) / (1 + math.sqrt(3))
     assert slab.scale >= max(diagonal, (a / 2 - 50) / 2) * 0.999
@@ -161,9 +166,11 @@ def test_a_block_out_of_square_by_linear_programs():
     assert max(best) <= found.scale_bound
 
 
-def test_exact_solids(kneeling):
+@pytest.mark.parametrize("which", slow_after(1, ["mushroom", "kneeling"]))
+def test_exact_solids(which, kneeling):
+    shape = kneeling if which == "kneeling" else mushroom()
     block = bf.Block.box(900, 700, 1100, stone="marble", skin={"left": 10, "other": 0})
-    fit = bf.safest(kneeling, block, scale=0.5, cover={"bottom": 0, "other": 1}, stance=bf.Stance.upright(30))
+    fit = bf.safest(shape, block, scale=0.5, cover={"bottom": 0, "other": 1}, stance=bf.Stance.upright(30))
     other = cuboid(100, 120, 200)
     one = bf.largest_from_waste(fit, other, stance=bf.Stance.upright(), cover=5)
     exact_checks(fit, one, 20, 10, 5)

@@ -70,6 +70,7 @@ def test_scales_that_are_given():
         bf.share_block(figures[:1], block)
 
 
+@pytest.mark.slow
 def test_unlike_figures_in_a_wedge(kneeling):
     wedge = bf.Block.convex([[0, 0, 0], [900, 0, 0], [0, 700, 0], [900, 700, 0], [0, 0, 900], [700, 0, 900]])
     stances = [bf.Stance.upright(), bf.Stance.upright(45)]

@@ -39,7 +39,7 @@ def test_without_a_stone_there_are_volumes_only():
 def test_the_parts_sum_to_the_block_and_the_skin_is_counted_once(kneeling):
     block = bf.Block.box(900, 800, 1500, stone="marble", skin=30)
     fit = bf.safest(kneeling, block, scale=0.4, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30))
-    bare, planned = bf.weights(fit), bf.weights(fit, bf.offcuts(fit, kerf=10))
+    bare, planned = bf.weights(fit), bf.weights(fit, bf.offcuts(fit, kerf=10, most_pieces=2))
     for weight in (bare, planned):
         assert sum(volume for _, volume in weight.parts_m3) == pytest.approx(block.volume_m3, rel=1e-9)
         assert sum(kg for _, kg in weight.parts_kg) == pytest.approx(weight.block_kg, rel=1e-9)

@@ -55,6 +55,7 @@ def test_scan_noise_makes_no_stone_thin():
     assert thin.diameter_mm[thin.least()] > 80 * 0.8
 
 
+@pytest.mark.slow
 def test_halving_the_sampling_moves_the_least_thickness_little(kneeling):
     fit = around(kneeling)
     coarse, fine = bf.thin_stone(fit, spacing=4), bf.thin_stone(fit, spacing=2)
