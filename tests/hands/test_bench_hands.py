@@ -18,7 +18,7 @@ import blockfit as bf
 from blockfit.marking.datum import CORNERS
 
 # How many random cases of each kind run here, in batches of so many; `bench_hands.py` as a program runs thousands.
-CASES = {"points": (50, 5), "planes": (130, 10), "setback": (100, 10), "recovery": (14, 2), "offcuts": (10, 2)}
+CASES = {"points": (50, 2), "planes": (130, 10), "setback": (100, 10), "recovery": (14, 2), "offcuts": (10, 2)}
 BATCHES = [
     pytest.param(kind, start, batch, marks=[pytest.mark.slow] if start else [])  # the first of each kind always
     for kind, (count, batch) in CASES.items()
@@ -207,7 +207,7 @@ def test_readings_that_do_not_agree(wall, at):
     assert [f.what for f in read_back(wall, _points(twice))] == ["two points within the tool's width of each other"]
 
 
-@pytest.mark.parametrize("seed", [0, 3, 5])
+@pytest.mark.parametrize("seed", [5, *[pytest.param(k, marks=pytest.mark.slow) for k in (0, 3)]])
 def test_a_real_stop_made_a_millimetre_deeper_than_the_figure_is_caught(seed):
     asked = hands.case(seed, "points")
     told = hands.read_points(*hands.sheet_of_points(asked))
@@ -250,8 +250,9 @@ def _behind(wall: Case, left: float) -> dict:
     }  # fmt: skip
 
 
-def test_a_cut_that_is_moved_is_caught(wall):
-    plan = bf.offcuts(wall.fit, clearance=10, kerf=8, least_weight_kg=1, least_thickness=20, most_pieces=3)
+@pytest.mark.parametrize("pieces", [1, pytest.param(3, marks=pytest.mark.slow)])
+def test_a_cut_that_is_moved_is_caught(wall, pieces):
+    plan = bf.offcuts(wall.fit, clearance=10, kerf=8, least_weight_kg=1, least_thickness=20, most_pieces=pieces)
     record = hands.record_from(plan)
     assert record["pieces"]
     assert saw(wall, record) == []

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import bench_hands as hands
 import numpy as np
 import pytest
-from conftest import cuboid
+from conftest import cuboid, slow_after
 from hands_cuts import drawn_cuts, drawn_from_record, into, off_plane, outline_gap
 from hands_figures import manifold_of
 
@@ -112,7 +112,7 @@ def is_set_out(cut, before):
     return not any(abs(cut.normal @ other.normal) > 1 - 1e-9 for other in before)
 
 
-@pytest.mark.parametrize("seed", [0, 1, 5, 8, 11, *[pytest.param(k, marks=pytest.mark.slow) for k in range(20, 60)]])
+@pytest.mark.parametrize("seed", slow_after(3, [0, 1, 5, 8, 11, *range(20, 60)]))
 def test_cuts_rebuilt_from_their_lines_alone(seed):
     """As printed and as saved; and the lines lie where manifold3d's own sections of the stone before have theirs."""
     case = hands.case(seed, "offcuts")
@@ -176,6 +176,7 @@ def test_sheets_draw_the_lines_at_full_size(tmp_path):
         assert all(part in words for part in ("Line: from", "Drawn out", "qualified person", "Weight"))
 
 
+@pytest.mark.slow
 def test_a_figure_that_reaches_through_two_faces(kneeling):
     """The survey's own text, with its default tools: within 0.5 mm, the figure whole."""
     block = bf.Block.box(*[side + 90 for side in kneeling.size_mm], stone="marble")
