@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from conftest import BOX, corners, cuboid, rotations_within
+from conftest import BOX, corners, cuboid, rotations_within, slow_after
 
 import blockfit as bf
 from blockfit.search.proof.questions import Question
@@ -11,21 +11,22 @@ from blockfit.search.proof.support import hull_of
 FIGURE = bf.Figure.from_points(np.random.default_rng(11).normal(size=(25, 3)) * [70, 60, 150])
 
 
-def test_many_faces():
+@pytest.mark.parametrize("stance", slow_after(1, [bf.Stance.upright(40), bf.Stance.free()]), ids=["upright", "free"])
+def test_many_faces(stance):
     random = np.random.default_rng(3)
     normals = random.normal(size=(60, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     block = bf.Block.from_planes(normals, 600 + 60 * random.random(60))
     assert len(block.names) > 40
-    fit = bf.largest(FIGURE, block, cover=10)
+    fit = bf.largest(FIGURE, block, cover=10, stance=stance)
     assert fit.gap <= 1e-3
     question = Question(block.normals, block.sound_mm - 10, np.zeros(len(block.names)))
     points = hull_of(FIGURE).points
     assert not question.is_listed
-    assert max(question.value(points, r) for r in rotations_within(bf.Stance.free(), 60)) <= fit.scale_bound
-    safe = bf.safest(FIGURE, block, scale=fit.scale * 0.9, cover=10)
+    assert max(question.value(points, r) for r in rotations_within(stance, 60)) <= fit.scale_bound
+    safe = bf.safest(FIGURE, block, scale=fit.scale * 0.9, cover=10, stance=stance)
     assert safe.verdict is bf.Verdict.FITS
-    tight = bf.largest(FIGURE, block, cover=700)
+    tight = bf.largest(FIGURE, block, cover=700, stance=stance)
     assert tight.verdict is bf.Verdict.CANNOT_FIT
     assert tight.short_mm > 0
 

@@ -82,6 +82,7 @@ def test_no_small_movement_lets_it_be_larger():
     assert looked > 20
 
 
+@pytest.mark.slow
 def test_in_a_crowd_of_flaws_there_is_still_a_place():
     """300 flaws of 60 mm in the block: small as it is there, the figure keeps clear of every one."""
     random = np.random.default_rng(1)

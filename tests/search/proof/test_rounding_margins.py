@@ -5,6 +5,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 from certificate_cases import random_block, random_figure
+from conftest import slow_after
 from scipy.spatial.transform import Rotation
 
 import blockfit as bf
@@ -32,7 +33,7 @@ def beyond(fit) -> Fraction:
     return worst
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", slow_after(10, range(24)))
 def test_a_placement_holds_in_exact_arithmetic(seed):
     random = np.random.default_rng(seed)
     figure, block = random_figure(random), random_block(random)
@@ -44,7 +45,7 @@ def test_a_placement_holds_in_exact_arithmetic(seed):
 
 
 @pytest.mark.parametrize("stance", UPRIGHT)
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", slow_after(3, range(10)))
 def test_exact_arithmetic_proves_the_bound_that_the_search_says(seed, stance):
     """Upright answers are tight to their last digits: the margin for rounding is all that is left above them."""
     random = np.random.default_rng(100 + seed)
@@ -87,13 +88,14 @@ def test_the_margin_grows_with_what_makes_it():
     assert rounding_margin(some, hull_of(figure), 5.0) > 1e5 * rounding_margin(even, hull_of(figure), 5.0)
 
 
-def test_what_is_pressed_to_the_front_stays_in_exactly():
+@pytest.mark.parametrize("count", slow_after(1, [4, 12]))
+def test_what_is_pressed_to_the_front_stays_in_exactly(count):
     """Sought for the deepest setback it touches the front; it is moved until every vertex keeps its plane.
 
     Only what is wedged in between sides as well may miss them by a rounding.
     """
     missing = []
-    for seed in range(12):
+    for seed in range(count):
         random = np.random.default_rng(seed)
         figure, block = random_figure(random), random_block(random)
         largest = bf.largest(figure, block, scales=(0, 1), stance=UPRIGHT[seed % 3])
