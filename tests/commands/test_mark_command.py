@@ -5,17 +5,21 @@ import os
 import numpy as np
 import pytest
 import trimesh
-from conftest import BRICK, KNEELING, run
+from conftest import BRICK, KNEELING, run, slow_after
 
 import blockfit as bf
 from blockfit.commands.terms import check_output
 from blockfit.sheets.saving import put_in_place
 
 
-def test_the_command_line_writes_every_sheet(tmp_path):
+@pytest.mark.parametrize("which", slow_after(1, ["brick", "kneeling"]))
+def test_the_command_line_writes_every_sheet(which, tmp_path):
     from blockfit.__main__ import cli
 
-    arguments = f"mark {KNEELING} --unit m --block 900x700x1600 --cover 20 --points 20 --step 300"
+    trimesh.Trimesh(BRICK.vertices, BRICK.faces).export(tmp_path / "brick.stl")
+    brick = f"{tmp_path / 'brick.stl'} --unit mm --block 300x200x250"
+    figure = f"{KNEELING} --unit m --block 900x700x1600" if which == "kneeling" else brick
+    arguments = f"mark {figure} --cover 20 --points 20 --step 300"
     cli.main([*arguments.split(), "-o", str(tmp_path / "marks")], standalone_mode=False)
     names = {file.name for file in (tmp_path / "marks").iterdir()}
     assert {"setting.txt", "points.csv", "planes.txt", "front.svg", "left.dxf", "top.pdf", "rulers.pdf"} <= names
@@ -26,7 +30,7 @@ def test_sheets_of_an_earlier_run_do_not_stay_among_new_ones(capsys, tmp_path):
     """Fewer planes and pieces than last time: the others go; what is not ours stays, and is named."""
     figure, marks = tmp_path / "figure.stl", tmp_path / "marks"
     trimesh.Trimesh(BRICK.vertices, BRICK.faces).export(figure)
-    asked = f"mark {figure} --unit mm --block 900x700x400 --cover 60 --points 9 -o {marks}"
+    asked = f"mark {figure} --unit mm --block 600x500x300 --cover 60 --points 9 -o {marks}"
     code, out, _ = run(capsys, *asked.split(), "--step", "20")
     before = {file.name for file in marks.iterdir()}
     assert code == 0

@@ -5,7 +5,7 @@ import re
 import shlex
 
 import pytest
-from conftest import HERE
+from conftest import HERE, slow_after
 
 from blockfit.__main__ import main
 
@@ -22,7 +22,7 @@ def test_the_python_example_runs(monkeypatch):
     assert failed == 0
 
 
-@pytest.mark.parametrize("block", re.findall(r"```console\n\$ (.*?)```", README, re.DOTALL))
+@pytest.mark.parametrize("block", slow_after(1, re.findall(r"```console\n\$ (.*?)```", README, re.DOTALL)[::-1]))
 def test_the_commands_print_what_the_readme_shows(block, capsys, monkeypatch):
     monkeypatch.chdir(HERE.parent)
     command, shown = block.split("\n", 1)

@@ -9,6 +9,7 @@ import blockfit as bf
 from blockfit.search.result import Verdict
 
 
+@pytest.mark.slow
 def test_the_same_from_python():
     figure = bf.read_figure(KNEELING, unit="m")
     block = bf.Block.box(900, 700, 1600, stone="marble")

@@ -2,14 +2,18 @@
 
 import re
 
-from conftest import BRICK_BLOCK, ball
+import pytest
+from conftest import BRICK_BLOCK, ball, mushroom, slow_after
 
 import blockfit as bf
 
 
-def test_the_sheet_before_the_back(kneeling):
-    block = bf.Block.box(900, 700, 1600, stone="marble").with_flaws(bf.Flaw.ball((100, 600, 1500), 20, name="a vug"))
-    fit = bf.largest(kneeling, block, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30))
+@pytest.mark.parametrize("which", slow_after(1, ["mushroom", "kneeling"]))
+def test_the_sheet_before_the_back(which, kneeling):
+    shape, size = (kneeling, (900, 700, 1600)) if which == "kneeling" else (mushroom(), (400, 440, 450))
+    vug = bf.Flaw.ball((40, 400, 420), 15, name="a vug")
+    block = bf.Block.box(*size, stone="marble").with_flaws(vug)
+    fit = bf.largest(shape, block, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30), scales=(0, 1))
     points = bf.pointing(fit, count=12)
     first = points.points[0]
     read = bf.check(fit, {first.name: first.block_mm})
@@ -25,7 +29,7 @@ def test_the_sheet_before_the_back_says_what_it_was_not_given():
     bare = bf.before_the_back(fit)
     assert "none is named" in bare
     assert "no table of points was given" in bare
-    table = bf.pointing(fit, count=20)
+    table = bf.pointing(fit, count=8)
     assert "none read back" in bf.before_the_back(fit, points=table)
 
 
@@ -39,8 +43,9 @@ def test_without_a_stage_no_piece_is_said_to_be_free(kneeling):
 
 def test_a_number_and_the_place_after_it_are_told_apart(kneeling):
     fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20})
+    cut = bf.undercuts(fit)
     for units in ("metric", "us"):
-        told = bf.before_the_back(fit, units=units)
+        told = bf.before_the_back(fit, undercut=cut, units=units)
         lines = [line for line in told.splitlines() if line.startswith(("  From the back", "  Other undercuts"))]
         assert lines
         assert all(re.match(r" {2}(From the back|Other undercuts) +\d+\. ", line) for line in lines)
