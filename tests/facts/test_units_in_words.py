@@ -5,6 +5,7 @@ from dataclasses import fields
 from fractions import Fraction
 
 import pytest
+from conftest import brick_fit
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -82,7 +83,7 @@ def results_of(value, seen):
 def results(usual_fit, usual_survey):
     """Every kind of result that a survey and the marks hold, one of each."""
     seen = results_of(usual_survey, {})
-    for made in (bf.setting(usual_fit), bf.pointing(usual_fit, count=12), bf.roughing(usual_fit, step=200)):
+    for made in (bf.setting(usual_fit), bf.pointing(brick_fit(), count=12), bf.roughing(usual_fit, step=200)):
         results_of(made, seen)
     return seen
 

@@ -26,11 +26,12 @@ def test_the_sheet_before_the_back(which, kneeling):
 
 def test_the_sheet_before_the_back_says_what_it_was_not_given():
     fit = bf.largest(ball(80, 2), BRICK_BLOCK, stance=bf.Stance.fixed(), scales=(0, 1))
+    cut = bf.undercuts(fit)
     bare = bf.before_the_back(fit)
     assert "none is named" in bare
     assert "no table of points was given" in bare
     table = bf.pointing(fit, count=8)
-    assert "none read back" in bf.before_the_back(fit, points=table)
+    assert "none read back" in bf.before_the_back(fit, points=table, undercut=cut)
 
 
 def test_without_a_stage_no_piece_is_said_to_be_free(kneeling):

@@ -1,7 +1,7 @@
 """What a survey doubts, and what it does not."""
 
 import pytest
-from conftest import BRICK_BLOCK, ball, cuboid, joined
+from conftest import BRICK_BLOCK, ball, cuboid, joined, slow_after
 
 import blockfit as bf
 from blockfit.sheets.survey.doubts import doubts_of
@@ -12,11 +12,12 @@ def survey_of(figure, block, **options):
     return " ".join(str(bf.survey(fit, alternatives=False, pitch=max(block.size_mm) / 60)).split())
 
 
-def test_a_figure_of_a_wrong_unit_is_doubted():
-    for size, block in ((1.7, bf.Block.box(10, 10, 10)), (1.7e6, bf.Block.box(9e5, 9e5, 9e5))):
-        told = survey_of(cuboid(0.3 * size, 0.2 * size, size), block)
-        assert "is the unit, or the ratio, right" in told
-        assert told.index("Is it so?") < told.index("Do first") < told.index("THE FIT")  # in the lines that decide
+@pytest.mark.parametrize("size", slow_after(1, [1.7, 1.7e6]))
+def test_a_figure_of_a_wrong_unit_is_doubted(size):
+    side = 10 if size < 10 else 9e5
+    told = survey_of(cuboid(0.3 * size, 0.2 * size, size), bf.Block.box(side, side, side))
+    assert "is the unit, or the ratio, right" in told
+    assert told.index("Is it so?") < told.index("Do first") < told.index("THE FIT")  # in the lines that decide
 
 
 def test_a_block_that_no_truck_carries():
