@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from carving.scans import BLOCK, FIT, MARKS, manifold_of, marks_of, moved_back, scan_of, some_motion
+from conftest import slow_after
 
 import blockfit as bf
 
@@ -16,9 +17,10 @@ def off_mm(laid, motion):
     return float(np.linalg.norm(laid.apply(moved_back(places, motion)) - places, axis=1).max())
 
 
-@pytest.mark.parametrize(("noise", "scale", "seed"), [(0.5, 1.0, 0), (1.0, 1.0, 1), (2.0, 1.0, 2), (1.0, 0.37, 3)])
-def test_a_scan_is_laid_back_to_a_tenth_of_its_noise(noise, scale, seed):
+@pytest.mark.parametrize("scanned", slow_after(2, [(0.5, 1.0, 0), (1.0, 0.37, 3), (1.0, 1.0, 1), (2.0, 1.0, 2)]))
+def test_a_scan_is_laid_back_to_a_tenth_of_its_noise(scanned):
     """Onto the block's faces that are left, after a third of it was carved: noise, holes, a table and clutter."""
+    noise, scale, seed = scanned
     rng = np.random.default_rng(seed)
     motion = some_motion(rng, scale)
     scan = scan_of(SOLID, rng, motion, noise=noise, edge=9 if noise < 2 else 6)
@@ -45,6 +47,7 @@ def test_a_rough_place_is_enough_where_much_of_the_old_surface_is_left():
         bf.register(scan, FIT)
 
 
+@pytest.mark.slow
 def test_the_last_stage_holds_a_scan_where_the_block_no_longer_does():
     """Of a stone carved all round only marks and the last stage's own surface tell the place."""
     rng = np.random.default_rng(6)

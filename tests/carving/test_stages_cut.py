@@ -133,6 +133,7 @@ def test_stages_that_are_none():
             bf.stage_of(FIT, **given)
 
 
+@pytest.mark.slow
 def test_planes_from_several_faces_and_of_a_rough_block():
     tables = [bf.roughing(FIT, step=120, face=face) for face in ("front", "left")]
     both = bf.stage_of(FIT, planes=tables, to=[2, 1])

@@ -124,6 +124,7 @@ def test_a_scan_is_laid_into_the_job_by_marks(job, tmp_path, capsys):
     assert bf.open_job(job).log[-1].what == "lost"
 
 
+@pytest.mark.slow
 def test_the_sheet_before_the_back_says_what_has_gone(job, capsys):
     code, out, _ = run(capsys, "before-back", str(job))
     assert code == 0

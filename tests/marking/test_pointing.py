@@ -29,9 +29,13 @@ def leaned(request):
     return bf.largest(figure, bf.Block.box(300, 270, 530, stone="marble"), cover=cover, stance=stance)
 
 
+def count_of(leaned, few, many):
+    return many if len(leaned.figure.faces) > 100 else few
+
+
 @pytest.fixture(scope="module")
 def pointed(leaned):
-    return bf.pointing(leaned, count=60 if len(leaned.figure.faces) < 100 else 150)
+    return bf.pointing(leaned, count=count_of(leaned, 60, 150))
 
 
 @pytest.mark.parametrize(
@@ -44,7 +48,7 @@ def pointed(leaned):
 )
 def test_block_readings_are_the_models_by_a_similarity(leaned, datum):
     """Computed by hand here: model point -> frame -> times the factor -> less the datum's place."""
-    told = bf.pointing(leaned, count=30, datum=datum, grain=1e-7)
+    told = bf.pointing(leaned, count=count_of(leaned, 12, 30), datum=datum, grain=1e-7)
     offset = {None: np.zeros(3)}.get(datum, getattr(datum, "origin_mm", None))
     for point in told.points:
         on_model = (point.at_mm - leaned.placement.shift_mm) @ leaned.placement.rotation / leaned.placement.scale / 4
@@ -68,7 +72,7 @@ def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(leaned, poi
 
 
 def test_rounding_leaves_stone_and_says_what_it_costs(leaned):
-    inches = bf.pointing(leaned, count=40, inches=True)
+    inches = bf.pointing(leaned, count=count_of(leaned, 20, 40), inches=True)
     # 1/16 in at 1:4 and this scale, in mm on the stone
     assert inches.points[0].rounding_mm == pytest.approx(25.4 / 16 * 4 * leaned.scale)
     for point in inches.points:
@@ -108,7 +112,7 @@ def test_cutting_to_the_stops_never_enters_the_figure(leaned, pointed):
     assert cut_from_faces(told, waste).mean() > 0.2  # and it does cut
 
 
-@pytest.mark.parametrize("count", slow_after(1, [60, 120]))
+@pytest.mark.parametrize("count", slow_after(1, [40, 120]))
 def test_what_is_cut_between_printed_stops_leaves_the_allowance(count):
     """A ball that touches the block's front: stops near its nose are nothing, and only what is printed is cut."""
     figure = ball(100)

@@ -71,6 +71,7 @@ def test_pieces_kerfs_and_rest_make_the_block(usual_fit):
     assert 0 < lost <= plan.sawn_m2 * 0.010 * 1.1
 
 
+@pytest.mark.slow
 def test_without_kerf_pieces_and_rest_make_the_block(kneeling):
     fit = around(kneeling, 40)
     plan = bf.offcuts(fit, kerf=0, most_pieces=3)

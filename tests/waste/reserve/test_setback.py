@@ -86,6 +86,7 @@ def test_setback_in_the_stone_as_it_stands():
     assert bf.setback(fit, aside).back_mm == pytest.approx(380, abs=0.01)
 
 
+@pytest.mark.slow
 def test_setback_after_offcuts_agrees_with_the_plan(kneeling):
     width, depth, height = kneeling.size_mm
     block = bf.Block.box(width + 60, depth + 210, height + 60, stone="marble")

@@ -157,9 +157,14 @@ def test_a_line_of_contact_is_measured_to_the_line():
     assert stands.margin_mm == pytest.approx(-200, abs=1e-6)
 
 
-def test_a_tiny_figure_and_slings_too_flat_are_answered():
+def test_a_tiny_figure_is_answered():
     body = union(box((0, 0, 0), (0.3, 0.3, 1.0)), box((0, 0, 0.9), (1.0, 0.3, 1.2)))
     fit = fit_in_marble(body, 0.1)
     assert not bf.handling(fit).loads[-1].stands.stands
+
+
+@pytest.mark.slow
+def test_slings_too_flat_are_answered_first():
+    body = union(box((0, 0, 0), (0.3, 0.3, 1.0)), box((0, 0, 0.9), (1.0, 0.3, 1.2)))
     told = str(bf.survey(fit_in_marble(body.scale([300] * 3)), alternatives=False, limits={"sling_angle": 20}))
     assert "DO NOT LIFT at 20°" in "\n".join(told.splitlines()[:12])

@@ -143,6 +143,7 @@ def test_a_taper_is_asked_where_it_carries_most():
     assert neck.stress_mpa == pytest.approx(exact, rel=0.05)
 
 
+@pytest.mark.slow
 def test_a_rough_block_says_what_hurts_first():
     """A scooped block and a stem that breaks: limits, standing and breaking are answered there too."""
     stone = box((0, 0, 0), (900, 800, 900)) - manifold3d.Manifold.sphere(120, 24).translate([300, 0, 300])
