@@ -26,6 +26,7 @@ def test_the_command_line_writes_every_sheet(which, tmp_path):
     assert "ROUGHING OUT" in (tmp_path / "marks" / "planes.txt").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_sheets_of_an_earlier_run_do_not_stay_among_new_ones(capsys, tmp_path):
     """Fewer planes and pieces than last time: the others go; what is not ours stays, and is named."""
     figure, marks = tmp_path / "figure.stl", tmp_path / "marks"

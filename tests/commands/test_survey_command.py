@@ -8,7 +8,7 @@ import sys
 import numpy as np
 import pytest
 import trimesh
-from conftest import KNEELING, SHARED, needs_meshes, run, slow_after
+from conftest import KNEELING, SHARED, needs_meshes, run
 
 USUAL = ["survey", KNEELING, "--unit", "m", "--block", "900x700x1600", "--stone", "marble", "--cover", "20"]
 
@@ -172,11 +172,17 @@ def test_the_bust_asks_for_its_unit_and_gets_its_base(capsys):
     assert "closed 1 flat opening" in out
 
 
-@pytest.mark.parametrize("unit", slow_after(1, ["in", "mm"]))
-def test_a_block_in_inches_is_asked_about(unit, tmp_path, capsys, monkeypatch):
+def test_a_block_in_inches_is_asked_about(tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
     trimesh.creation.box((0.5, 0.4, 1.4)).export("figure.stl")
     code, _, err = run(capsys, "survey", "figure.stl", "--unit", "m", "--block", "36x30x60")
     assert code == 2
     assert "were inches meant? write 36x30x60in" in err
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_a_block_in_inches_or_small_is_taken_as_it_is_written(unit, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    trimesh.creation.box((0.5, 0.4, 1.4)).export("figure.stl")
     assert run(capsys, "survey", "figure.stl", "--unit", "m", "--block", f"36x30x60{unit}")[0] == 0

@@ -218,7 +218,7 @@ def test_a_real_stop_made_a_millimetre_deeper_than_the_figure_is_caught(seed):
     assert any(f.what == "a stop is in the figure" and f.by_mm >= 1 - 1e-6 and f.sure for f in drill(asked, spoiled))
 
 
-@pytest.mark.parametrize("kind", ["svg", "dxf"])
+@pytest.mark.parametrize("kind", ["svg", pytest.param("dxf", marks=pytest.mark.slow)])
 def test_a_plane_whose_outline_is_shrunk_is_caught(wall, tmp_path, kind):
     told = bf.roughing(wall.fit, step=30, allowance=5, until=130)
     files = []

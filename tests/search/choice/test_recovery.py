@@ -71,6 +71,7 @@ def test_no_shift_of_a_fine_grid_beats_straight_back():
     assert (moved.translate([0, told.straight_back.back_mm, 0]) ^ body).volume() < 1
 
 
+@pytest.mark.slow
 def test_an_exhaustive_grid_of_turns_and_shifts_does_not_beat_the_largest():
     """A plate that has lost a round place: scales over every turn (1°) and shift (4 mm) by discs in the plane."""
     figure = cuboid(160, 160, 40)
@@ -128,6 +129,7 @@ def test_readings_too_deep_feed_recovery():
     assert told.straight_back.back_mm == pytest.approx(12.1, abs=0.05)
 
 
+@pytest.mark.slow
 def test_a_scan_of_the_stone_and_a_changed_design():
     figure = cuboid(200, 200, 200)
     fit = posed(figure)

@@ -49,6 +49,7 @@ def answered() -> tuple[bf.Fit, list[tuple[manifold3d.Manifold, float]]]:
     return bf.largest(figure, block, stance=bf.Stance.upright(30)), solids
 
 
+@pytest.mark.slow
 def test_what_is_kept_from_each_of_fifty_flaws_is_its_exact_distance():
     fit, solids = answered()
     placed = solid_of(fit.solid())
@@ -62,6 +63,7 @@ def test_what_is_kept_from_each_of_fifty_flaws_is_its_exact_distance():
     assert fit.scale <= fit.scale_bound
 
 
+@pytest.mark.slow
 def test_no_small_movement_lets_it_be_larger():
     """Grown by 0.3 % and moved or turned a little in any of 150 ways, it meets a flaw's margin or leaves the block."""
     fit, solids = answered()

@@ -54,6 +54,7 @@ def test_a_rough_block_from_a_file(tmp_path):
     assert "Least squaring" in told
 
 
+@pytest.mark.slow
 def test_a_rough_block_among_leaning_stances():
     rough = bf.Block.scanned(ball(200, 3))
     fit = bf.largest(cuboid(100, 100, 100), rough, stance=bf.Stance.leaning(20, 20))
