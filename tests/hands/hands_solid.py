@@ -139,8 +139,14 @@ def apart_by_points(one: m3.Manifold, other: m3.Manifold, fine: float = 8.0) -> 
     best = np.inf
     for first, second in ((one, other), (other, one)):
         vertices, faces = surface_of(second)
+        corners = vertices[faces]
+        middles = corners.mean(axis=1)
+        reach = np.linalg.norm(corners - middles[:, None], axis=2).max(axis=1)
         for point in surface_of(first.refine_to_length(fine))[0]:
-            best = min(best, _nearest_on_triangles(point, vertices[faces]))
+            # No triangle is nearer than its middle less its reach; the slack covers rounding.
+            near = np.linalg.norm(middles - point, axis=1) - reach < best + 1e-6
+            if near.any():
+                best = min(best, _nearest_on_triangles(point, corners[near]))
     return best
 
 
