@@ -300,12 +300,7 @@ def usual_fit(kneeling) -> bf.Fit:
 
 @pytest.fixture(scope="session")
 def usual_survey(usual_fit) -> bf.Survey:
-    return bf.survey(usual_fit, alternatives=False)
-
-
-@pytest.fixture(scope="session")
-def limited_survey(usual_fit) -> bf.Survey:
-    """The same, with a hoist that does not carry it and a door that it does not pass."""
+    """With a hoist that does not carry it, and a door."""
     return bf.survey(usual_fit, alternatives=False, limits={"hoist_kg": "600 lb", "openings": [(650, 2000)]})
 
 

@@ -7,8 +7,8 @@ from blockfit.sheets.survey.moving import handling_section
 from blockfit.sheets.words import Layout
 
 
-def test_the_survey_says_it_in_words(limited_survey):
-    told = " ".join(str(limited_survey).split())
+def test_the_survey_says_it_in_words(usual_survey):
+    told = " ".join(str(usual_survey).split())
     for words in ("STANDING AND MOVING", "DO NOT LIFT", "TOO MUCH by", "THIN STONE", "a rigid load hangs on two"):
         assert words in told
     assert told.count("checked by a qualified person") == 1
