@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from conftest import FIXED, around, ball, cuboid, mushroom, torus
+from conftest import FIXED, around, ball, cuboid, mushroom, slow_after, torus
 
 import blockfit as bf
 from blockfit.measure.views import face_view
@@ -94,9 +94,10 @@ def test_six_face_reach_permutes_when_the_figure_turns(kneeling):
     assert shares[1] == pytest.approx(np.roll(shares[0], 1), abs=0.01)
 
 
-@pytest.mark.slow
-def test_halving_the_pitch_moves_little(usual_fit):
-    fit = usual_fit
+@pytest.mark.parametrize("which", slow_after(1, ["mushroom", "kneeling"]))
+def test_halving_the_pitch_moves_little(which, usual_fit):
+    small = bf.largest(mushroom(), bf.Block.box(400, 440, 450), stance=FIXED, scales=(0, 1))
+    fit = usual_fit if which == "kneeling" else small
     coarse, fine = bf.undercuts(fit), bf.undercuts(fit, pitch=2)
     for name in ("front_m3", "beside_m3", "trapped_m3", "rear_m3"):
         one, two = getattr(coarse, name), getattr(fine, name)

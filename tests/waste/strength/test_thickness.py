@@ -55,6 +55,11 @@ def test_scan_noise_makes_no_stone_thin():
     assert thin.diameter_mm[thin.least()] > 80 * 0.8
 
 
+def test_halving_the_sampling_of_a_ring_moves_its_thickness_little():
+    fine, coarse = (thickness(torus(150, 30), spacing) for spacing in (4, 8))
+    assert fine.diameter_mm[fine.least()] == pytest.approx(coarse.diameter_mm[coarse.least()], rel=0.03)
+
+
 @pytest.mark.slow
 def test_halving_the_sampling_moves_the_least_thickness_little(kneeling):
     fit = around(kneeling)
