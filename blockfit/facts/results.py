@@ -82,6 +82,9 @@ def shown_value(name: str, fact: Fact, value: Any, units: UnitSystem) -> str:
         return ", ".join(shown_value(name, fact, item, units) for item in value)
     if isinstance(value, Phrase):
         return value.text(units)
+    if is_dataclass(value) and (known := facts_of(value)):
+        shown = [(one, part, getattr(value, one)) for one, part in known if part.shown]
+        return "; ".join(f"{part.label} {shown_value(one, part, item, units)}" for one, part, item in shown)
     return value.name if isinstance(value, Enum) else str(value)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result, record_of
+from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array
 from blockfit.kinds import counted, kinds_checked
 from blockfit.search.result import Fit
@@ -57,9 +58,14 @@ class Handling(Result):
     turns: tuple[Turning, ...] = field(metadata=fact("turns", Sure.ESTIMATE))
     lifts: tuple[tuple[str, Lift], ...]
     rollers: RollerPull = field(metadata=fact("rollers", Sure.ESTIMATE, shown=False))
-    checks: tuple[LimitCheck, ...] = field(metadata=fact("limits", Sure.ESTIMATE, key="limits"))
+    checks: tuple[LimitCheck, ...] = field(metadata=fact("limits", Sure.ESTIMATE, key="limits", shown=False))
     stone_named: bool = field(metadata=fact("the stone is named", Sure.GIVEN))
     flat_mm: float = field(metadata=fact("floor counts within", Sure.GIVEN))
+
+    def _lines(self, units: UnitSystem) -> list[str]:
+        """Return the facts, then each limit with what is known of it."""
+        kept = [("kept" if check.kept else "NOT KEPT", check.named.text(units), check.words) for check in self.checks]
+        return Result._lines(self, units) + [f"  {how}: {about}; {words.text(units)}" for how, about, words in kept]
 
     def record(self) -> dict[str, Any]:
         """Return everything as plain data, the lifts by name."""

@@ -12,12 +12,14 @@ import numpy as np
 
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, plain, record_of
+from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid
 from blockfit.measure.booleans import Solid, arrays_of, block_solid, body_of, level_rings
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
+from blockfit.units import rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.placed import light_solid
 from blockfit.waste.reach.shares import stage_bodies
@@ -70,6 +72,13 @@ class Load(Result):
     turns: tuple[Turning, ...] = ()
     level: LevelCut | None = None
     contact_m2: float | None = None
+
+    def _shown(self, units: UnitSystem) -> list[tuple[str, str, str]]:
+        """Return the facts that are shown, and whether it stands."""
+        stands = "NO"
+        if self.stands.stands:
+            stands = f"yes, tips over the {self.stands.weakest} at {rounded_down(self.stands.weakest_deg, 0):.0f}°"
+        return [*Result._shown(self, units), ("stands by itself", stands, Sure.ESTIMATE.value)]
 
     def record(self) -> dict[str, Any]:
         """Return the load as plain data, how it stands beside it."""

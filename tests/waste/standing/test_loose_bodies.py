@@ -1,5 +1,7 @@
 """Bodies that nothing joins: each must stand by itself, or the figure is not said to."""
 
+import re
+
 import numpy as np
 import pytest
 from conftest import FIXED, ball, cuboid, figure_of, fit_in_marble, joined, run, solid_of
@@ -86,3 +88,16 @@ def test_a_figure_in_one_piece_is_joined(kneeling):
         held.stands
         == bf.handling(bf.safest(kneeling, bf.Block.box(2000, 3000, 4000), stance=FIXED)).loads[-1].stands.stands
     )
+
+
+def test_limits_and_standing_are_said_in_both_systems():
+    """What `print` says of handling: each load whether it stands, each limit whether it is kept."""
+    fit = fit_in_marble(solid_of(joined(PLINTH, cuboid(200, 200, 300, at=(50, 50, 150)))))
+    moved = bf.handling(fit, openings=[("65 cm", "2 m")], hoist_kg=40, hook_height=900, floor_kg_m2=500, friction=0.6)
+    metric, us = moved.text(), moved.text(units="us")
+    for words in (metric, us):
+        assert words.count("stands by itself") == len(moved.loads)
+        assert "stands by itself NO" in words
+        assert words.count("NOT KEPT:") == sum(not check.kept for check in moved.checks) > 0
+        assert words.count("  kept:") == sum(check.kept for check in moved.checks) > 0
+    assert not re.search(r"\d (?:mm|kg|cm²)", us)
