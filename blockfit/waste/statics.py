@@ -9,9 +9,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from blockfit.errors import OpenSurfaceError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.surface import centroid, signed_volume
+from blockfit.geometry.surface import centroid, compacted, signed_volume
+from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.measure.patches import pieces
 from blockfit.measure.sections import distance_to, footprint
 
@@ -30,6 +32,7 @@ __all__ = [
 FLAT_MM = 1.0
 """How far above the lowest point surface still counts as touching the floor, at full size; or give ``flat=``."""
 
+_FEW_SHELLS = 200
 _CRUMB = 1e-4  # of a solid's volume: a smaller body of its own is a scan's crumb, not a part of the figure
 
 
@@ -121,12 +124,15 @@ def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM) -> Balance:
     (True, False, [14.5])
     """
     whole = balance(centroid(vertices, faces), base_of(vertices, flat_mm))
-    piece = pieces(faces, len(vertices))
-    if len(piece) == 0 or piece.max() == 0:
+    shells = _shells(vertices, faces)
+    if len(shells) < 2:
         return whole
+    if len(shells) <= _FEW_SHELLS:  # shells that touch, or cross, are joined after all
+        vertices, faces = _united(vertices, faces, shells)
+        shells = _shells(vertices, faces)
     floor = float(vertices[:, 2].min()) + flat_mm
     weakest, loose = whole, []
-    for volume, mine in _bodies(vertices, faces, piece):
+    for volume, mine in _bodies(vertices, shells):
         own = vertices[np.unique(mine)]
         stands = balance(centroid(vertices, mine), own[own[:, 2] <= floor])
         if not stands.stands:
@@ -144,14 +150,31 @@ def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM) -> Balance:
     )
 
 
-def _bodies(vertices: Array, faces: Ints, piece: Ints) -> list[tuple[float, Ints]]:
-    """Return the volume and the faces of each body that shares no corner with another, without crumbs.
+def _shells(vertices: Array, faces: Ints) -> list[tuple[float, Ints]]:
+    """Return the volume and the faces of each shell that shares no corner with another, the largest first."""
+    piece = pieces(faces, len(vertices))
+    order = np.argsort(piece, kind="stable")
+    each = np.split(faces[order], np.cumsum(np.bincount(piece))[:-1]) if len(piece) else []
+    return sorted(((signed_volume(vertices, mine), mine) for mine in each), key=lambda shell: -abs(shell[0]))
+
+
+def _united(vertices: Array, faces: Ints, shells: list[tuple[float, Ints]]) -> tuple[Array, Ints]:
+    """Return the surface of all stone in shells, the largest first: hollows taken out, what lies in them put back."""
+    try:
+        solid = solid_from(*compacted(vertices, shells[0][1]))
+        for volume, mine in shells[1:]:
+            other = solid_from(*compacted(vertices, mine if volume > 0 else mine[:, ::-1]))
+            solid = solid + other if volume > 0 else solid - other
+        return arrays_of(solid)
+    except OpenSurfaceError:
+        return vertices, faces
+
+
+def _bodies(vertices: Array, shells: list[tuple[float, Ints]]) -> list[tuple[float, Ints]]:
+    """Return the volume and the faces of each body of stone, without crumbs.
 
     A shell that encloses less than nothing is a hollow: it belongs to the smallest body whose box it lies in.
     """
-    shells = [
-        (signed_volume(vertices, mine), mine) for mine in (faces[piece == k] for k in range(int(piece.max()) + 1))
-    ]
     total = sum(volume for volume, _ in shells)
     solid = sorted((shell for shell in shells if shell[0] > _CRUMB * total), key=lambda shell: shell[0])
     boxes = [_box(vertices, mine) for _, mine in solid]
