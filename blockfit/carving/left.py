@@ -13,6 +13,8 @@ import numpy as np
 
 from blockfit.carving.left_regions import LeftRegion, regions_left, weighted_median
 from blockfit.carving.motion import NOISE
+from blockfit.carving.scan_stone import TOLD, is_rebuilt
+from blockfit.carving.shown import off_mm, shows, within_mm
 from blockfit.carving.stages import Stage, stage_from
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
@@ -20,7 +22,6 @@ from blockfit.geometry.arrays import Array, Flags
 from blockfit.kinds import kinds_checked, number_in
 from blockfit.measure.booleans import solid_from
 from blockfit.measure.distance import SurfaceDistance
-from blockfit.measure.nearest import tree_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.solids.stage import StageStone
@@ -36,7 +37,6 @@ CLASSES_MM = (2.0, 5.0, 15.0)
 """Stone left up to which the surface is told: about a flat's, a claw's and a point's; common practice, no source."""
 _SAME_MM = 1e-7  # rounding
 _TOUCH_MM = 0.05  # stone missing by less is a touch
-_APART = 1.5  # a place further from a scan's than so many times the way to their third neighbours is not shown
 _SHOWN = 6  # places listed of each kind
 
 
@@ -236,7 +236,13 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", 
         doubt += now.known.along_mm(elements.points, elements.normals) + NOISE * now.known.noise_mm
     volume, deep = _volumes(figure, now.stone)
     shares = shares_between(view, default_pitch_mm(fit), elements, now.stone.vertices, now.stone.faces)
-    seen = _seen(now.seen, nearest)
+    seen = shows(now.seen, nearest)
+    if now.seen is not None and is_rebuilt(now.stone):
+        # No more is known than the scan shows on the way out, and no better than it lies beside the stone made of it.
+        doubt += off_mm(now.seen, field, nearest)
+        seen &= shows(now.seen, elements.points + along[:, None] * elements.normals)
+        # Cut too deep is only where the scan itself lies within the figure.
+        seen &= (left >= 0) | (within_mm(now.seen, figure, nearest) < left / 2)
     sure = np.where(seen, np.maximum(doubt, _TOUCH_MM), np.inf)
     return StoneLeft(
         fit=fit,
@@ -256,16 +262,6 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", 
         parts_m3=tuple(zip(PARTS, (shares * volume / max(float(shares.sum()), 1e-300)).tolist(), strict=True)),
         regions=regions_left(elements, left, (sure, _perhaps(doubt)), figure.landmarks),
     )
-
-
-def _seen(places: Array | None, nearest: Array) -> Flags:
-    """Return (n,) whether the stone's nearest places (n, 3) are among those that a scan shows."""
-    if places is None:
-        return np.ones(len(nearest), bool)
-    tree = tree_of(places)
-    apart, _ = tree.query(places[:: max(1, len(places) // 5000)], k=4)
-    away, _ = tree.query(nearest)
-    return np.asarray(away <= _APART * float(np.quantile(np.asarray(apart)[:, -1], 0.9)))
 
 
 def _perhaps(error: Array) -> Array:
@@ -326,6 +322,7 @@ def _lines(left: StoneLeft, units: UnitSystem) -> list[str]:
     lines += _deep_lines(left, area, units)
     if stage.known is not None:
         most_mm, noise_mm = float(stage.known.error_mm(left.points_mm).max()), stage.known.noise_mm
+        lines += [f"  Closed          {repair.text}" for repair in stage.stone.repairs if repair.step in TOLD]
         lines.append(
             f"  Known to        {units.close(most_mm, Rounding.UP)} through the registration; places scatter by "
             f"{units.close(noise_mm, Rounding.UP)}"

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.carving.evening import evened
+from blockfit.carving.shown import hidden_share
 from blockfit.errors import BadValueError, OpenSurfaceError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import hull_planes
@@ -17,13 +18,18 @@ from blockfit.measure.booleans import Solid, arrays_of, solid_from, unite
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.solids.figure import Figure, Repair
 
-__all__ = ["ScanStone", "stone_of_scan"]
+__all__ = ["TOLD", "ScanStone", "is_rebuilt", "stone_of_scan"]
+
+TOLD = ("rebuilt", "not shown")
+"""Steps of closing a scan that are said wherever its stone is: they decide how well it is known."""
 
 _AGAINST = -0.5  # cosine between the scan's normal and the stone's: it is another body's
 _CRUMB = 0.01  # of the largest piece's volume: a smaller one apart is clutter
 _MOST_PLANES = 200
 _SEEN = 60_000  # places kept to tell later what the scan showed
 _EVEN_MM = 0.1  # less noise is left as it is
+_SHEET_MM = 2.0  # mean thickness below which a scan was closed to a sheet
+_MUCH_HIDDEN = 0.15  # of the surface: more than the gaps between two views
 _NOWHERE = "no part of the scan lies where the stone was; check the marks, or give rough="
 
 
@@ -62,8 +68,29 @@ def stone_of_scan(vertices: Array, faces: Ints, before: Figure, spare_mm: float,
         done += news
     if not (is_closed(faces) and signed_volume(vertices, faces) > 0):
         raise OpenSurfaceError("the scan could not be closed, so its stone has no volume; scan the open parts again")
-    body = _less_crumbs(_within(solid_from(vertices, faces), before, spare_mm))
+    body = _less_crumbs(_within(_solid_of(vertices, faces), before, spare_mm))
+    corners, triangles = arrays_of(body)
+    area = float(np.linalg.norm(area_vectors(corners, triangles), axis=1).sum())
+    if 2 * float(body.volume()) < (_SHEET_MM + 3 * noise_mm) * area:
+        raise OpenSurfaceError("the scan shows one side of the stone only, a sheet without volume; scan it all round")
+    hidden = hidden_share(corners, triangles, seen)
+    if hidden > _MUCH_HIDDEN:
+        text = f"{hidden:.0%} of this stone's surface is not in the scan: what is counted as gone there may still stand"
+        done.append(Repair("not shown", text, (("share", hidden),)))
     return ScanStone(body, seen, tuple(done))
+
+
+def is_rebuilt(stone: Figure) -> bool:
+    """Tell whether a scan's stone was made anew on a grid, because its holes could not be capped."""
+    return any(repair.step == "rebuilt" for repair in stone.repairs)
+
+
+def _solid_of(vertices: Array, faces: Ints) -> Solid:
+    """Return the solid inside a closed surface, made anew where the surface crosses itself too badly."""
+    try:
+        return solid_from(vertices, faces)
+    except OpenSurfaceError as error:
+        raise OpenSurfaceError("the scan crosses itself where it was closed; scan the open parts again") from error
 
 
 def _less_crumbs(body: Solid) -> Solid:

@@ -14,6 +14,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid, compacted, signed_volume
 from blockfit.measure.booleans import arrays_of, solid_from
+from blockfit.measure.distance import winding_numbers
 from blockfit.measure.patches import pieces
 from blockfit.measure.sections import distance_to, footprint
 
@@ -173,7 +174,7 @@ def _united(vertices: Array, faces: Ints, shells: list[tuple[float, Ints]]) -> t
 def _bodies(vertices: Array, shells: list[tuple[float, Ints]]) -> list[tuple[float, Ints]]:
     """Return the volume and the faces of each body of stone, without crumbs.
 
-    A shell that encloses less than nothing is a hollow: it belongs to the smallest body whose box it lies in.
+    A shell that encloses less than nothing is a hollow: it belongs to the smallest body that it lies in.
     """
     total = sum(volume for volume, _ in shells)
     solid = sorted((shell for shell in shells if shell[0] > _CRUMB * total), key=lambda shell: shell[0])
@@ -182,7 +183,12 @@ def _bodies(vertices: Array, shells: list[tuple[float, Ints]]) -> list[tuple[flo
     for volume, mine in shells:
         if volume < 0:
             low, high = _box(vertices, mine)
-            around = (k for k, (near, far) in enumerate(boxes) if (low >= near).all() and (high <= far).all())
+            corner = vertices[mine[:1, 0]]
+            around = (
+                k
+                for k, (near, far) in enumerate(boxes)
+                if (low >= near).all() and (high <= far).all() and winding_numbers(vertices, solid[k][1], corner) > 0.5
+            )
             if (k := next(around, None)) is not None:
                 hollows[k].append((volume, mine))
     return [

@@ -120,3 +120,19 @@ def test_many_crumbs_take_no_time():
     rows = np.random.default_rng(0).uniform([400, 0, 0], [700, 300, 300], size=(600, 3))
     crumbs = joined(PLINTH, *[cuboid(1, 1, 1, at=tuple(row)) for row in rows])
     assert said(crumbs) == (True, [])
+
+
+def test_a_hollow_belongs_to_the_body_that_it_lies_in():
+    """A hollow body under an arch of less stone: the arch's box holds it too, the arch does not."""
+    post = solid_of(cuboid(100, 100, 200)) - solid_of(cuboid(80, 40, 40, at=(10, 50, 150)))
+    arch = solid_of(cuboid(300, 60, 260, at=(-100, 20, 0))) - solid_of(cuboid(280, 60, 250, at=(-90, 20, 0)))
+    body, gate = figure_of(post), figure_of(arch)
+    assert gate.volume_m3 < body.volume_m3
+    pair = joined(body, gate)
+    alone = [standing(one.vertices, one.faces).stands for one in (body, gate)]
+    held = standing(pair.vertices, pair.faces)
+    assert held.stands == all(alone)
+    assert all(one.volume_m3 > 0 for one in held.loose)
+    assert held.weakest_deg == pytest.approx(
+        min(standing(one.vertices, one.faces).weakest_deg for one in (body, gate)), abs=1e-6
+    )
