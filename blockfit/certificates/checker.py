@@ -23,6 +23,7 @@ _UNIT = 1 << 60  # a cell can be halved so often along an axis
 _CORNERS = list(product((0, 1), repeat=3))
 _PAIRS = [tuple(a + b for a, b in zip(*pair, strict=True)) for pair in product(_CORNERS, repeat=2)]
 _GROUPS = [[k for k, pair in enumerate(_PAIRS) if pair == total] for total in product((0, 1, 2), repeat=3)]
+_AS_WANTED = 1 - 1e-9  # of the most that was wanted: a placement is drawn in by its rounding
 _ONE, _I, _J, _K = (1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 1, 0), (0, 0, 0, 1)
 
 
@@ -59,6 +60,14 @@ class _Fails(Exception):
 def _need(holds: Any, reason: str) -> None:
     if not holds:
         raise _Fails(reason)
+
+
+def _shown(number: Any) -> str:
+    """Return a number as a message shows it, however large it is."""
+    try:
+        return f"{float(number):.3g}"
+    except OverflowError:
+        return "a number with hundreds of digits"
 
 
 class _Exact:
@@ -101,7 +110,12 @@ class _Exact:
             _need(0 <= proof.placed < len(ways), "the placement stands in no way of the block")
             self.check_placement(ways[proof.placed], vertices)
         if self.largest and proof.bound >= proof.most:
-            return 0  # no more was wanted
+            # No more was wanted: then a placement as large as that is all there is to prove.
+            _need(
+                proof.value >= _AS_WANTED * proof.most,
+                "nothing is proved: there are no cells, and no placement as large",
+            )
+            return 0
         nodes, leaves, count = iter(proof.nodes.tolist()), iter(proof.leaves.tolist()), 0
         for way, normals in enumerate(ways):
             for chart, (h, f) in enumerate(self.charts(way, normals)):
@@ -114,7 +128,8 @@ class _Exact:
                     if (key := (way, chart, which)) not in self.forms:
                         self.forms[key] = self.form(way, normals, which, matrix)
                     least = self.least(self.forms[key], low, high)
-                    _need(least > 0, f"statement {which} leaves {float(least):.3g}, not above 0, on cell {count}")
+                    if not least > 0:
+                        raise _Fails(f"statement {which} leaves {_shown(least)}, not above 0, on cell {count}")
                     count += 1
         _need(next(nodes, None) is None and next(leaves, None) is None, "there are more cells than the trees hold")
         return count
@@ -162,12 +177,16 @@ class _Exact:
             b, a, face = self.row(proof.placed, normals, row)
             along = [scale * _dot(normals[face], column) for column in zip(*_rotation(q), strict=True)]
             rest = b - a * gain - scale * self.slack - _dot(normals[face], shift)
-            *near, level = (int(part.p) / int(part.q) for part in [*along, rest])
+            try:
+                *near, level = (int(part.p) / int(part.q) for part in [*along, rest])
+            except OverflowError as error:
+                raise _Fails(f"the placement's numbers are too large in row {row}") from error
             # Four roundings of 1.2e-16 to each of three products, and one to the rest: less than is allowed for here.
             doubt = 1e-15 * (np.abs(vertices) @ np.abs(np.array(near)) + abs(level)) + 1e-290
             for k in np.flatnonzero(vertices @ near > level - doubt):
                 over = _dot(along, self.exact(vertices[k])) - rest
-                _need(over <= 0, f"the placement misses row {row} at vertex {k} by {float(over):.3g} mm")
+                if not over <= 0:
+                    raise _Fails(f"the placement misses row {row} at vertex {k} by {_shown(over)} mm")
 
     def charts(self, way: int, normals: Any) -> list[tuple[Any, Any]]:
         """Return the half turns h and f of the charts that hold every rotation in question."""

@@ -166,3 +166,23 @@ def test_no_certificate_answers_another_question_than_its_own():
     found = bf.verify(few, FIGURE, BLOCK)
     assert found.valid
     assert "nothing is proved of them" in found.reason
+
+
+def test_numbers_beyond_all_measure_are_refused_not_crashed_on():
+    corners = [[x, y, z] for x in (0, 100) for y in (0, 130) for z in (0, 170)]
+    figure, block = bf.Figure.from_points([*corners, [50, 50, 220]]), bf.Block.box(300, 250, 400)
+    good = bf.largest(figure, block, cover=10, stance=bf.Stance.upright(30), certificate=True).certificate
+    weights = good.weights.copy()
+    weights[0] = 1e-308
+    for name, value in (("weights", weights), ("value", 1e308), ("bound", -1e308)):
+        found = bf.verify(replace(good, **{name: value}), figure, block)
+        assert (found.valid, bool(found.reason)) == (False, True), name
+
+
+def test_a_certificate_of_nothing_is_not_valid():
+    """Nothing wanted, no placement, no cells: it proves nothing of a bound."""
+    figure, block = bf.Figure.from_points([*np.eye(3).tolist(), [0, 0, 0]]), bf.Block.box(300, 250, 400)
+    good = bf.largest(figure, block, stance=bf.Stance.fixed(), certificate=True).certificate
+    for value in (float("nan"), 0.0005):
+        assert not bf.verify(replace(good, most=1e-308, bound=0.001, value=float("nan")), figure, block).valid
+        assert not bf.verify(replace(good, most=0.01, bound=0.02, value=value), figure, block).valid
