@@ -21,7 +21,7 @@ from blockfit.sheets.saving import as_json, write_as
 from blockfit.sheets.survey.alarms import alarms_of
 from blockfit.sheets.survey.brief import brief_lines
 from blockfit.sheets.survey.cautions import CAUTIONS, cautions_section, density_lines
-from blockfit.sheets.survey.cutting import offcuts_section, undercuts_section, weights_section
+from blockfit.sheets.survey.cutting import offcuts_section, pieces_together, undercuts_section, weights_section
 from blockfit.sheets.survey.doubts import doubts_of
 from blockfit.sheets.survey.envelope import doubts_about, weighed_as
 from blockfit.sheets.survey.fitting import cover_section, fit_section, flaws_section, reading_section, verdict_words
@@ -34,6 +34,7 @@ from blockfit.units import Length, Mass, length_mm, mass_kg
 from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
+from blockfit.waste.rescued.worth import worth
 from blockfit.waste.reserve.cover import Cover, stone_cover
 from blockfit.waste.reserve.setback import Setback, setback
 from blockfit.waste.reserve.squaring import Squaring, squaring
@@ -169,6 +170,7 @@ class Survey:
             "squaring": None if self.squaring is None else self.squaring.record(),
             "undercuts": None if self.undercuts is None else self.undercuts.record(),
             "offcuts": None if self.offcuts is None else self.offcuts.record(),
+            "worth": None if self.offcuts is None or self.offcuts.prices is None else worth(self.offcuts).record(),
             "weights": None if self.weights is None else self.weights.record(),
             "handling": None if self.handling is None else self.handling.record(),
             "thin_stone": None if self.thin is None else self.thin.record(),
@@ -212,6 +214,8 @@ class Survey:
         alarms = self._alarms(layout.units)
         drawn = {"Pieces to save", "Cautions"}  # cards and a list of their own
         shown = {name: body for name, body in self._sections(layout) if name not in drawn}
+        if self.offcuts is not None and (together := pieces_together(self.offcuts, layout)):
+            shown["The pieces together"] = together
         inward = next((name for name in shown if name.startswith("Working inward")), "")
         if inward and self.undercuts is not None:  # the places have cards
             numbers = {region.number for region in self.undercuts.regions[:CARDS]}

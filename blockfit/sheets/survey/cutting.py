@@ -18,6 +18,7 @@ __all__ = [
     "line_lines",
     "offcuts_section",
     "piece_lines",
+    "pieces_together",
     "pieces_words",
     "region_words",
     "undercuts_section",
@@ -114,7 +115,13 @@ def offcuts_section(plan: OffcutPlan, weight: Weights, layout: Layout) -> list[s
     )
     for number, piece in enumerate(plan.pieces, 1):
         lines += piece_lines(number, piece, plan, weight, layout) + line_lines(piece, plan, layout)
-    lines += _wished(plan, layout) + _worth_lines(plan, layout)
+    return lines + pieces_together(plan, layout)
+
+
+def pieces_together(plan: OffcutPlan, layout: Layout) -> list[str]:
+    """Return what is said of all pieces: wishes, worth, the reserve kept, and what stopping sooner would save."""
+    units = layout.units
+    lines = _wished(plan, layout) + _worth_lines(plan, layout)
     if plan.reserve_mm > 0:
         later = sum(piece.stage != "before carving" for piece in plan.pieces)
         waits = (
