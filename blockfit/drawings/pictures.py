@@ -20,6 +20,7 @@ PICTURES = (".png", ".jpg", ".jpeg")
 _MOST_BYTES = 256 << 20
 _MOST_SIDE = 20_000
 _SPECK = 1e-4  # of the largest part: smaller parts are noise
+_BETWEEN, _MUCH = 0.15, 0.02  # of the way from ground to figure, and of the figure: what may be lost of it
 _PINHOLE = 4.0  # pixels: smaller openings are noise, and are filled
 _THIN = 0.3  # of what its lines enclose: a drawing darker than that is a silhouette
 
@@ -74,6 +75,14 @@ def picture_cells(path: Path, *, threshold: float | None = None) -> Raster:
     dark = ~light if share >= 0.5 else light
     side = "dark on light" if share >= 0.5 else "light on dark"
     notes = [f"{side}, parted at {level:.0%} of white"]
+    ground, figure = (float(np.median(grey[part])) if part.any() else level for part in (~dark, dark))
+    between = ~dark & (np.abs(grey - ground) > _BETWEEN * abs(figure - ground))
+    if between.sum() > _MUCH * dark.sum():
+        part = between.sum() / dark.sum()
+        notes.append(
+            f"a part as large as {part:.0%} of the figure is neither as light nor as dark as the rest, and was taken "
+            "for ground: is it a shadow, or a part of the figure? threshold= decides"
+        )
     if 0 < share < 1 and min(share, 1 - share) > 0.002:
         notes.append("it meets the picture's rim: is a part of it outside the picture?")
     return Raster(dark, tuple(notes), True)

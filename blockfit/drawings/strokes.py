@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.drawings.areas import combined
+from blockfit.drawings.areas import area_from_rings, combined
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.measure.nearest import tree_of
@@ -261,7 +261,11 @@ def area_of_outlines(rings: list[Array]) -> tuple[Any, str]:
     levels: list[tuple[Any, int]] = []
     again = 0
     for ring in sorted((ring for ring in rings if len(ring) >= 3), key=lambda ring: -polygon_area(ring)):
+        # An outline that crosses itself is stone wherever either rule says so: even-odd, or any winding.
         own = only_areas(shapely.make_valid(shapely.Polygon(ring)))
+        own = (
+            combined(own, area_from_rings([ring], even_odd=False), "add") if not shapely.Polygon(ring).is_valid else own
+        )
         if own.is_empty:
             continue
         around = [k for k, (other, _) in enumerate(levels) if _lies_in(own, other)]
@@ -305,14 +309,17 @@ def _are_the_same(one: Any, other: Any) -> bool:
     return bool(shapely.symmetric_difference(one, other).area <= _NOTHING * other.area)
 
 
-def inked(rings: Sequence[Array], lines: Sequence[Array], width: float, cap: str) -> Any:
-    """Return what lines of a ``width`` cover: closed ``rings``, and ``lines`` that end butt, round or square."""
+def inked(rings: Sequence[Array], lines: Sequence[Array], width: float, cap: str, mitre: float = 4.0) -> Any:
+    """Return what lines of a ``width`` cover: closed ``rings``, and ``lines`` that end butt, round or square.
+
+    Corners are drawn out to ``mitre`` times the width at most.
+    """
     import shapely
 
     ends = {"round": "round", "square": "square"}.get(cap, "flat")
-    covered = [shapely.LinearRing(ring).buffer(width / 2, join_style="mitre", mitre_limit=4) for ring in rings]
+    covered = [shapely.LinearRing(ring).buffer(width / 2, join_style="mitre", mitre_limit=mitre) for ring in rings]
     covered += [
-        shapely.LineString(line).buffer(width / 2, quad_segs=64, cap_style=ends, join_style="mitre", mitre_limit=4)
+        shapely.LineString(line).buffer(width / 2, quad_segs=64, cap_style=ends, join_style="mitre", mitre_limit=mitre)
         for line in lines
     ]  # fmt: skip
     return only_areas(shapely.union_all(covered)) if covered else shapely.Polygon()

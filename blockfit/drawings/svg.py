@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.drawings.areas import area_from_rings, combined, linear
+from blockfit.drawings.paint import ink_of
 from blockfit.drawings.strokes import (
     affine,
     area_of_outlines,
@@ -37,16 +38,15 @@ _SKIPPED = {"defs", "clipPath", "mask", "pattern", "marker", "symbol", "linearGr
 _LOST = {"text": "text", "image": "pictures", "foreignObject": "foreign objects", "switch": "switched parts"}
 _LENGTH = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(mm|cm|in|pt|pc|m|px|%)?\s*$")
 _ABSOLUTE = {**MM_PER_UNIT, "pt": 25.4 / 72, "pc": 25.4 / 6}  # CSS: a point is a 72nd of an inch, a pica a 6th
-_NAMED = {"white": 1.0, "none": 1.0, "transparent": 1.0, "black": 0.0, "red": 0.3, "blue": 0.11, "green": 0.3,
-          "yellow": 0.89, "gray": 0.5, "grey": 0.5, "silver": 0.75}  # fmt: skip
 _SAID = ("fill", "stroke", "fill-rule", "display", "visibility", "fill-opacity", "stroke-opacity", "opacity",
-         "stroke-width", "stroke-linecap")  # fmt: skip
+         "stroke-width", "stroke-linecap", "stroke-miterlimit")  # fmt: skip
+_GEOMETRY = ("transform", "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d", "points")
+_CALLS = re.compile(r"(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^)a-zA-Z%]*\)")
 _RELATIVE = re.compile(r"[\d.]\s*(%|em|rem|ex|ch|vw|vh)\s*$")
 _SIZES = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "x1", "y1", "x2", "y2", "stroke-width")
 _FARTHEST = 1e9  # user units
-_LIGHT = 0.9  # brightness from which paint counts as ground
-_OPAQUE = 0.99  # light paint that lets more through takes nothing away
 _BROAD = 5e-3  # of the drawing's size: broader lines that enclose nothing are limbs, thinner ones notes
+_BEYOND = 0.01  # of what is filled: closed lines that enclose so much more are the outline
 _JOIN = 1e-6  # of the drawing's size: ends of lines so near are one
 
 
@@ -62,6 +62,7 @@ class _Style:
     opacity: float = 1.0
     width: float = 1.0  # of a line, in user units
     cap: str = "butt"
+    mitre: float = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,7 +89,7 @@ def svg_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     if reader.lost:
         notes.append(f"{', '.join(sorted(reader.lost))} in it were left out")
     flipped = linear(area, np.diag([1.0, -1.0]), np.zeros(2))
-    return flipped, _mm_per_unit(root), chord, notes
+    return flipped, _mm_per_unit(root, name), chord, notes
 
 
 def _root(data: bytes, name: str) -> Any:
@@ -109,18 +110,26 @@ def _tag(element: Any) -> str:
     return str(element.tag).rpartition("}")[2] if isinstance(element.tag, str) else ""
 
 
-def _mm_per_unit(root: Any) -> float | None:
+def _mm_per_unit(root: Any, name: str) -> float | None:
     """Return mm per user unit, where width or height are absolute lengths; a px is no length on paper."""
     box = numbers(root.get("viewBox", ""))
+    scales = []
     for attribute, k in (("width", 2), ("height", 3)):
         found = _LENGTH.match(root.get(attribute, ""))
         if found is None or found.group(2) not in _ABSOLUTE:
             continue
         millimetres = float(found.group(1)) * _ABSOLUTE[found.group(2)]
-        if len(box) == 4 and box[k] > 0:
-            return millimetres / box[k]
-        return 25.4 / 96  # CSS: without a view box a user unit is a 96th of an inch
-    return None
+        if len(box) != 4 or box[k] <= 0:
+            return 25.4 / 96  # CSS: without a view box a user unit is a 96th of an inch
+        scales.append(millimetres / box[k])
+    if len(scales) < 2:
+        return scales[0] if scales else None
+    fitted = root.get("preserveAspectRatio", "").split()
+    if "none" in fitted and abs(scales[0] - scales[1]) > 1e-6 * max(scales):
+        raise BadValueError(
+            f"{name} is stretched, its width by {scales[0]:.4g} and its height by {scales[1]:.4g}: save it plain"
+        )
+    return max(scales) if "slice" in fitted else min(scales)  # SVG 1.1, 7.8: the whole view box is shown, unless sliced
 
 
 class _Reader:
@@ -158,7 +167,9 @@ class _Reader:
         style = self._styled(element, style)
         if not style.shown:
             return
-        matrix = matrix @ affine(element.get("transform", ""))
+        matrix = matrix @ affine(self._transform(element))
+        if tag == "svg" and depth:
+            matrix = matrix @ affine(f"translate({_number(element, 'x')} {_number(element, 'y')})")
         if tag == "use":
             target = self._by_id.get(_link(element))
             if target is not None:
@@ -177,8 +188,20 @@ class _Reader:
         """Note lengths and frames that are not understood."""
         if any(_RELATIVE.search(element.get(key) or "") for key in _SIZES) and depth:
             self.lost.add("lengths in % or em")
+        if any(key in _GEOMETRY for selector, body in self._rules for key in _declared(body)):
+            self.lost.add("places, sizes and transforms in style rules")
         if tag in ("svg", "symbol") and depth and element.get("viewBox"):
             self.lost.add("the view box of a drawing within it")
+
+    def _transform(self, element: Any) -> str:
+        """Return an element's transform: its style's, where it has one, or its attribute."""
+        own = _declared(element.get("style") or "").get("transform")
+        if own is None or own == "none":
+            return str(element.get("transform", "") if own is None else "")
+        plain = re.sub(r"(?<=[\d.])(?:px|deg)", "", own)
+        if _CALLS.sub("", plain).strip(" ,"):
+            raise BadValueError(f"{self.name}: the transform {own!r} in a style is not read; save the drawing plain")
+        return plain
 
     def _add(self, element: Any, tag: str, matrix: Array, style: _Style) -> None:
         lines, chord = self._lines(element, tag)
@@ -247,7 +270,13 @@ class _Reader:
             stroke_share=_share(said.get("stroke-opacity"), style.stroke_share),
             width=style.width if width is None else _user_units(width),
             cap=style.cap if cap is None else cap,
+            mitre=_limit(said.get("stroke-miterlimit"), style.mitre),
         )
+
+
+def _limit(value: Any, inherited: float) -> float:
+    found = _LENGTH.match(value or "")
+    return max(1.0, float(found.group(1))) if found else inherited
 
 
 def _declared(body: str) -> dict[str, str]:
@@ -273,7 +302,8 @@ def _link(element: Any) -> str:
 
 
 def _number(element: Any, attribute: str) -> float:
-    found = _LENGTH.match(element.get(attribute, ""))
+    own = _declared(element.get("style") or "").get(attribute)  # a style outdoes an attribute
+    found = _LENGTH.match(element.get(attribute, "") if own is None else own)
     if found is None or found.group(2) == "%":
         return 0.0
     return _user_units(found)
@@ -287,46 +317,10 @@ def _user_units(found: re.Match[str]) -> float:
     return float(found.group(1)) * (1.0 if unit in (None, "px") else _ABSOLUTE[unit] * 96 / 25.4)
 
 
-def _alpha(paint: str) -> float:
-    """Return how much of what lies below a paint hides by itself, as ``rgba(…)`` and ``rgb(… / …)`` say."""
-    shares = re.fullmatch(r"rgba?\(([^)]*)\)", paint)
-    given = re.findall(r"[\d.]+(?:e-?\d+)?%?", shares.group(1)) if shares else []
-    if len(given) < 4:
-        return 1.0
-    return min(1.0, float(given[3].rstrip("%")) / (100 if given[3].endswith("%") else 1))
-
-
-def _brightness(paint: str) -> float:
-    """Return how light a paint is, 0 to 1; what is not known (a gradient, a name) counts as dark."""
-    if paint in _NAMED:
-        return _NAMED[paint]
-    hexes = re.fullmatch(r"#([0-9a-f]{3}|[0-9a-f]{6})", paint)
-    if hexes:
-        digits = hexes.group(1)
-        digits = "".join(2 * d for d in digits) if len(digits) == 3 else digits
-        values = [int(digits[k : k + 2], 16) / 255 for k in (0, 2, 4)]
-    else:
-        shares = re.fullmatch(r"rgba?\(([^)]*)\)", paint)
-        if shares is None:
-            return 0.0
-        values = [n / (100 if "%" in shares.group(1) else 255) for n in numbers(shares.group(1))[:3]]
-    return float(np.array([0.299, 0.587, 0.114])[: len(values)] @ values)  # ITU-R BT.601
-
-
-def _ink(paint: str, share: float) -> str:
-    """Return what paint does that hides a ``share`` of what lies below: ``add`` dark, ``take`` it away, or nothing."""
-    share *= _alpha(paint)
-    if paint in ("none", "transparent") or share <= 0:
-        return ""
-    if 1 - share * (1 - _brightness(paint)) < _LIGHT:
-        return "add"
-    return "take" if _brightness(paint) >= _LIGHT and share >= _OPAQUE else ""
-
-
 def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
     """Return what is dark once all shapes are painted in order, or what lines enclose where nothing is filled."""
     inks = [
-        _ink(shape.style.fill, shape.style.fill_share * shape.style.opacity) if _can_be_filled(shape) else ""
+        ink_of(shape.style.fill, shape.style.fill_share * shape.style.opacity) if _can_be_filled(shape) else ""
         for shape in shapes
     ]
     if "add" not in inks:
@@ -338,12 +332,26 @@ def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
             rings = [*shape.rings, *(line for line in shape.open if len(line) > 2)]  # filling closes an open line
             area = combined(area, area_from_rings(rings, even_odd=shape.style.rule == "evenodd"), ink)
         if _is_drawn(shape) and (ink == "add" or shape.width >= _BROAD * size):
-            area = combined(area, inked(shape.rings, shape.open, shape.width, shape.style.cap), "add")
+            area = combined(
+                area, inked(shape.rings, shape.open, shape.width, shape.style.cap, shape.style.mitre), "add"
+            )
         elif _is_drawn(shape) and ink != "add":
             thin += 1
     if area.is_empty:
         raise BadValueError(f"{name}: white paint covers all that is dark; there is no outline in it")
-    return area, [f"{thin} thin lines that fill nothing were left out"] if thin else []
+    notes = [f"{thin} thin lines that fill nothing were left out"] if thin else []
+    lines = [
+        s for s, ink in zip(shapes, inks, strict=True) if _is_drawn(s) and ink != "add" and s.width < _BROAD * size
+    ]
+    around, _ = area_of_outlines([ring for shape in lines for ring in shape.rings])
+    if float(around.difference(area.convex_hull).area) > _BEYOND * area.area:
+        area = combined(area, around, "add")
+        notes = ["closed lines reach beyond all that is filled: what they enclose was taken as well"]
+    return area, notes
+
+
+def _inked(shape: _Shape) -> Any:
+    return inked(shape.rings, shape.open, shape.width, shape.style.cap, shape.style.mitre)
 
 
 def _can_be_filled(shape: _Shape) -> bool:
@@ -352,7 +360,7 @@ def _can_be_filled(shape: _Shape) -> bool:
 
 
 def _is_drawn(shape: _Shape) -> bool:
-    return shape.width > 0 and _ink(shape.style.stroke, shape.style.stroke_share * shape.style.opacity) == "add"
+    return shape.width > 0 and ink_of(shape.style.stroke, shape.style.stroke_share * shape.style.opacity) == "add"
 
 
 def _size(shapes: list[_Shape]) -> float:
@@ -370,7 +378,7 @@ def _enclosed(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
     joined, left_over = closed_rings([*thin, *(line for shape in broad for line in shape.open)], _JOIN * size)
     area, twice = area_of_outlines([*(ring for shape in shapes for ring in shape.rings), *joined])
     for shape in broad:
-        area = combined(area, inked(shape.rings, shape.open, shape.width, shape.style.cap), "add")
+        area = combined(area, _inked(shape), "add")
     if area.is_empty:
         raise none
     notes = ["nothing in it is filled: what its closed lines enclose was taken; lines within lines are openings"]
