@@ -25,6 +25,7 @@ _VIEWS = (("front", 0, 2, 1.0), ("left side", 1, 2, -1.0), ("top", 0, 1, 1.0))  
 _ROOM_MM = 78.0  # the longest side of a small view
 _SCALES = (1, 2, 2.5, 5, 10, 15, 20, 25, 50, 100, 200)
 _LETTERS = 2.6
+_LETTER, _RIM = 0.85, 8.0  # how broad a letter is at most in the middle, of its height; what stays free at the rim
 _CORNERS = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
 
 _SLING = (
@@ -109,7 +110,18 @@ def _cut_sheet(plan: OffcutPlan, number: int, face: str, units: str, date: str) 
     square = float((high + shift)[0]) + 20
     lines.append(Line(100.0 * _CORNERS + np.array([square, _MARGIN]), True, "square"))
     width, height = square + 120, max(y + 50, _MARGIN + 120)
-    return Sheet(title, width, height, tuple(lines), tuple(labels))
+    return _widened(Sheet(title, width, height, tuple(lines), tuple(labels)))
+
+
+def _widened(sheet: Sheet) -> Sheet:
+    """Return a sheet as large as its words need: none runs off the paper."""
+    ends = np.array([[label.x, label.x + _LETTER * label.size * len(label.text)] for label in sheet.labels])
+    tops = np.array([[label.y, label.y + label.size] for label in sheet.labels])
+    more = np.maximum(0.0, _RIM - np.array([ends.min(), tops.min()]))
+    width, height = np.maximum([sheet.width, sheet.height], np.array([ends.max(), tops.max()]) + _RIM) + more
+    lines = [Line(line.points + more, line.closed, line.weight) for line in sheet.lines]
+    labels = [Label(one.x + float(more[0]), one.y + float(more[1]), one.text, one.size) for one in sheet.labels]
+    return Sheet(sheet.title, float(width), float(height), tuple(lines), tuple(labels))
 
 
 def _line_labels(plan: OffcutPlan, k: int, cut: Cut, mark: Mark, ends: Array, waste: Array, units: str) -> list[Label]:
