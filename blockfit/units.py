@@ -68,6 +68,7 @@ _COMMAS = r"\d{1,3}(?:,\d{3})+\.\d{1,12}|\d{1,12}(?:,\d{1,12})+"
 _GROUPED = r"\d{1,3}(?:['’]\d{3})+(?:\.\d{1,12})?|\d{1,3}(?:\.\d{3})+,\d{1,12}|\d{1,3}(?:\.\d{3}){2,}"
 _SPACED = r"\d{1,3}(?: \d{3})+(?:[.,]\d{1,12})?(?!\d|\s*/)"
 _TERM = re.compile(rf"\s*((?:{_GROUPED})(?!\d)|{_SPACED}|{_COMMAS}|{_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
+_GROUPING = re.compile(r"(?<=\d)['’](?=\d{3}(?!\d))")
 _THOUSANDTHS = re.compile(r"[1-9]\d?\.\d{3}")
 _FRACTIONS = str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"})
 _MOST_MM = 100_000.0  # sizes beyond that, by the one unit at their end, are no block's
@@ -186,6 +187,8 @@ def _in_units(value: Mass, name: str, factors: dict[str, float], bare: str, exam
             unit = " ".join(split[2].lower().split()) if split and split[2] else bare
             if split is None or unit not in factors:
                 raise BadValueError(f"{name}={value!r} is not understood; write for instance {example}")
+            if re.fullmatch(r"[1-9]\d{0,2}\.\d{3}", split[1].strip()) and unit in ("kg", "lb", "lbs"):
+                raise ambiguous(split[1].strip(), name)  # thousandths of a kilogram, or thousands of them
             amount = number_of(split[1], name) * factors[unit]
         else:
             amount = _bare(value)
@@ -217,16 +220,16 @@ def sizes_mm(text: str, count: int = 3, name: str = "sizes") -> tuple[float, ...
     parts = [part.strip() for part in re.split(r"[x×*]", text.strip(), flags=re.IGNORECASE)]
     if len(parts) != count or not all(parts):
         raise BadValueError(f"{name}={text!r} should be {count} lengths, {_ORDER.get(count, '')}")
-    with_unit = [bool(re.search(r"[a-zA-Z\"'″′]", part)) for part in parts]
+    plain = [_GROUPING.sub("", part) for part in parts]  # an apostrophe that groups thousands is no foot
+    with_unit = [bool(re.search(r"[a-zA-Z\"'″′]", part)) for part in plain]
     if any(with_unit[:-1]) and not all(with_unit):
         raise UnitNeededError(
             f"{name}={text!r} gives a unit for some lengths only; give one for each, or one at the end"
         )
-    last = re.search(r"[a-zA-Z\"'″′]+\s*$", parts[-1])
-    suffix = last.group(0) if last and not any(re.search(r"[a-zA-Z\"'″′]", part) for part in parts[:-1]) else ""
-    found = tuple(
-        length_mm(part if re.search(r"[a-zA-Z\"'″′]", part) else part + (suffix or "mm"), name) for part in parts
-    )
+    last = re.search(r"[a-zA-Z\"'″′]+\s*$", plain[-1])
+    suffix = last.group(0) if last and not any(with_unit[:-1]) else ""
+    units = ["" if has else suffix or "mm" for has in with_unit]
+    found = tuple(length_mm(part + unit, name) for part, unit in zip(parts, units, strict=True))
     if suffix and max(found) > _MOST_MM:
         most = f"{max(found) / 1000:,.0f} m"
         raise UnitNeededError(f"{name}={text!r} makes one of them {most}, by the unit at the end; give each its unit")

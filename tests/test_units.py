@@ -93,6 +93,15 @@ def test_thousands_and_fractions_as_they_are_written(text, mm):
     assert length_mm(text) == pytest.approx(mm, abs=1e-9)
 
 
+def test_sizes_with_apostrophes():
+    assert sizes_mm("1'200 x 600 x 1'900 mm") == sizes_mm("1'200x600x1'900") == (1200, 600, 1900)
+    assert sizes_mm("3' x 2' x 5'") == pytest.approx((914.4, 609.6, 1524))
+    for text in ("1.500", "1.500 kg", "1,500"):
+        with pytest.raises(BadValueError, match="can be read as"):
+            bf.units.mass_kg(text)
+    assert bf.units.mass_kg("1.500 t") == 1500
+
+
 def test_thousandths_of_a_millimetre_may_be_thousands_of_them():
     for text in ("1.500 mm", "12.345 mm"):
         with pytest.raises(BadValueError, match="can be read as"):
