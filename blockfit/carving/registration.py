@@ -4,13 +4,14 @@ mm. What it says of itself: how far each mark lies off, how far the scan scatter
 every place of the block is known through it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import permutations
 from typing import Any
 
 import numpy as np
 
-from blockfit.carving.alignment import Asked, Laid, laid_onto, sample_of
+from blockfit.carving.alignment import Asked, Laid, Sample, laid_onto, sample_of
 from blockfit.carving.motion import Certainty, Marks, Motion, by_marks, marks_from
 from blockfit.carving.scan_stone import stone_of_scan
 from blockfit.carving.stages import Stage, stage_from
@@ -34,6 +35,7 @@ _NEAR = 0.05  # of the block's size: how far off a scan without marks may lie
 _NEAR_BY_MARKS = 0.015
 _UNKNOWN = 0.02  # of the figure's size: a place known no better than that is not known
 _LEAST_SHARE = 0.02  # of the scan's places must lie on the old surface where there are no marks
+_FEW_MARKS, _MORE_SHARE = 6, 0.25  # marks whose names are tried exchanged, and what must speak for it
 _FREE = 3.0  # standard errors by which marks must ask for another scale before it is theirs
 
 
@@ -166,6 +168,8 @@ def register(
     noise = sample.noise * laid.motion.scale if sample.patch == 0 else laid.noise_mm
     known = Certainty(laid.middle, laid.covariance, noise)
     _check(fit, laid, known, pinned, error_mm)
+    if pinned is not None:
+        _check_names(pinned, laid, sample, asked.target, 3 * (error_mm + noise))
     return Registration(
         transform=laid.motion.matrix,
         scale=laid.motion.scale,
@@ -204,6 +208,29 @@ def _start(marks: Marks | None, rough: Any, scale: float | None, error_mm: float
     free = abs(np.log(max(motion.scale, 1e-300))) > _FREE * error_mm / float(np.sqrt((spread**2).sum()))
     motion, scatter = by_marks(marks, None if free else 1.0, error_mm)
     return motion, bool(free), float(np.clip(scatter, error_mm / 4, error_mm))
+
+
+def _check_names(marks: Marks, laid: Laid, sample: Sample, field: SurfaceDistance, spare_mm: float) -> None:
+    """Refuse marks that lie as well with their names exchanged, if far more of the scan then lies on the old surface.
+
+    Four marks on one face, left and right taken for each other, are as far apart as they were.
+    """
+    if len(marks) > _FEW_MARKS:
+        return
+
+    def on_it(motion: Motion) -> float:
+        return float((np.abs(field.signed(motion.apply(sample.places))[0]) <= spare_mm).mean())
+
+    own = on_it(laid.motion)
+    for order in permutations(range(len(marks))):
+        other = replace(marks, block=marks.block[list(order)])
+        motion, scatter = by_marks(other, laid.motion.scale, np.inf)
+        if scatter <= spare_mm and order != tuple(range(len(marks))) and on_it(motion) > own + _MORE_SHARE:
+            named = ", ".join(f"{marks.names[k]} is {marks.names[at]}" for k, at in enumerate(order) if k != at)
+            raise BadValueError(
+                f"only {own:.0%} of the scan lies on the old surface; with names of marks exchanged ({named}) it "
+                f"would be {on_it(motion):.0%}: check which is which"
+            )
 
 
 def _off(marks: Marks, motion: Motion) -> dict[str, float]:

@@ -1,11 +1,13 @@
 """Scans made by a known motion are laid back where they came from; what cannot be known is refused."""
 
+import manifold3d
 import numpy as np
 import pytest
 from carving.scans import BLOCK, FIT, MARKS, manifold_of, marks_of, moved_back, scan_of, some_motion
-from conftest import slow_after
+from conftest import figure_of, slow_after
 
 import blockfit as bf
+from blockfit.measure.distance import SurfaceDistance
 
 CARVED = bf.stage_of(FIT, planes=bf.roughing(FIT, step=80, allowance=12), to=3)
 SOLID = manifold_of(CARVED.stone)
@@ -150,3 +152,51 @@ def test_a_rough_transform_that_is_none():
     for wrong in (np.eye(3), np.diag([1.0, 2, 1, 1]), np.diag([-1.0, 1, 1, 1])):
         with pytest.raises(bf.BadValueError, match="rough"):
             bf.register(scan, FIT, rough=wrong)
+
+
+def stone_with_a_rebate(edge=14):
+    """The block of the others with a rebate at its back: turned about, it is another stone."""
+    low, high = np.array(BLOCK.corners_mm.min(axis=0)), np.array(BLOCK.corners_mm.max(axis=0))
+    whole = manifold3d.Manifold.cube((high - low).tolist()).translate(low.tolist())
+    notch = manifold3d.Manifold.cube(((high - low) * [1, 0.3, 0.3]).tolist())
+    solid = whole - notch.translate((low + (high - low) * [0, 0.7, 0.7]).tolist())
+    return figure_of(solid.refine_to_length(edge)), low, high
+
+
+def test_marks_exchanged_left_for_right_are_refused():
+    stone, low, high = stone_with_a_rebate()
+    front = [[low[0], low[1], low[2]], [high[0], low[1], low[2]], [low[0], low[1], high[2]], [high[0], low[1], high[2]]]
+    true = {name: (np.add(at, [1000, 0, 0]), at) for name, at in zip("ABCD", front, strict=True)}
+    scan = bf.Figure(np.add(stone.vertices, [1000, 0, 0]), stone.faces)
+    assert bf.register(scan, FIT, marks=true).share > 0.7
+    exchanged = {a: (true[a][0], true[b][1]) for a, b in ("AB", "BA", "CD", "DC")}
+    with pytest.raises(bf.BadValueError, match="check which is which"):
+        bf.register(scan, FIT, marks=exchanged)
+
+
+def test_a_scan_of_one_side_is_no_stone():
+    """Noise gives a sheet a little volume; it stays a sheet."""
+    stone, low, high = stone_with_a_rebate()
+    rng = np.random.default_rng(0)
+    front = stone.vertices[stone.faces].mean(axis=1)[:, 1] < low[1] + 1
+    noisy = bf.Figure(stone.vertices + rng.normal(scale=0.2, size=stone.vertices.shape), stone.faces[front])
+    corners = [[x, low[1], z] for x in (low[0], high[0]) for z in (low[2], high[2])]
+    laid = bf.register(noisy, FIT, marks={str(k): (at, at) for k, at in enumerate(corners)})
+    with pytest.raises(bf.OpenSurfaceError):
+        _ = laid.stage.volume_m3
+
+
+def test_a_scan_that_had_to_be_made_anew_is_known_no_better_than_that():
+    """A patch over an edge is missing and cannot be capped: nothing is surely too deep that is not."""
+    stone, low, high = stone_with_a_rebate(edge=9)
+    middle = stone.vertices[stone.faces].mean(axis=1)
+    edge = np.array([(low[0] + high[0]) / 2, low[1] + 0.7 * (high[1] - low[1]), low[2] + 0.7 * (high[2] - low[2])])
+    kept = (np.linalg.norm(middle - edge, axis=1) > 90) & (middle[:, 2] > low[2] + 1)
+    laid = bf.register(bf.Figure(stone.vertices, stone.faces[kept]), FIT, rough=np.eye(4))
+    left = bf.stone_left(FIT, laid.stage)
+    assert any(repair.step == "rebuilt" for repair in laid.stage.stone.repairs)
+    assert "Closed " in left.text()
+    true = -SurfaceDistance(stone.vertices, stone.faces).signed(left.points_mm)[0]
+    assert not (left.is_too_deep & (true > 0.5)).any()
+    over = (left.left_mm - true)[left.seen]
+    assert (over <= left.error_mm[left.seen] + 1).mean() > 0.99
