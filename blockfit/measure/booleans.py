@@ -139,9 +139,12 @@ def keep_body(surface: Surface, solid: Solid) -> None:
 
 
 def keep_moved(surface: Surface, moved: Surface, matrix: Array, shift: Array) -> None:
-    """Keep the solid inside a ``moved`` surface, ``matrix @ x + shift``, as the other's, where that is known."""
+    """Keep the solid inside a ``moved`` surface, ``matrix @ x + shift``, made of the other's, where that is known.
+
+    The other's is given up: of millions of faces two would not fit beside each other.
+    """
     if surface in _bodies and moved not in _bodies:
-        _bodies[moved] = _bodies[surface].transform(np.column_stack([matrix, shift]))
+        _bodies[moved] = _bodies.pop(surface).transform(np.column_stack([matrix, shift]))
 
 
 def gap_between(first: Solid, second: Solid, most_mm: float) -> float:

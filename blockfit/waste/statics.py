@@ -108,12 +108,12 @@ def balance(centre: Array, contacts: Array, within_mm: float = 0.0) -> Balance:
     return Balance(least > 0, least, named[worst][0], float(angles[worst]), named, ring, centre, within_mm)
 
 
-def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM) -> Balance:
+def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM, centre: Array | None = None) -> Balance:
     """Return how the solid inside a closed surface stands on what lies within ``flat_mm`` of its lowest point.
 
     Bodies that nothing joins must each stand by themselves: the one that tips first is answered, and what cannot stand
     is ``loose``. A body within another's hollow is one of its own. Crumbs, of less than a ten-thousandth of the whole,
-    do not count.
+    do not count. ``centre`` (3,) is the centre of gravity of all together, where it is known.
 
     >>> import numpy as np
     >>> from blockfit.measure.booleans import arrays_of, hull_solid
@@ -124,7 +124,7 @@ def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM) -> Balance:
     >>> standing(*low).stands, standing(*both).stands, [float(body.centre_mm[2]) for body in standing(*both).loose]
     (True, False, [14.5])
     """
-    whole = balance(centroid(vertices, faces), base_of(vertices, flat_mm))
+    whole = balance(centroid(vertices, faces) if centre is None else centre, base_of(vertices, flat_mm))
     shells = _shells(vertices, faces)
     if len(shells) < 2:
         return whole

@@ -116,9 +116,10 @@ def loads_of(
         volume: float,
         level: LevelCut | None = None,
         rolled: Array | None = None,
+        known: Balance | None = None,
     ) -> Load:
         vertices, _ = surface
-        stands = standing(*surface, flat_mm)
+        stands = standing(*surface, flat_mm) if known is None else known
         centre = stands.centre_mm
         heavy = volume * stuff.high
         # Of very many corners fewer serve, within a fifth of a millimetre: what turning asks is an estimate.
@@ -138,10 +139,10 @@ def loads_of(
     if cut is not None:
         loads += _between(fit, figure, offcuts, cut, whole, stuff, supports, flat_mm)
     own = figure.vertices, figure.faces
-    feet = standing(*own, flat_mm)
+    feet = standing(*own, flat_mm, figure.centroid_mm)
     level = None if feet.stands or feet.loose else _level_cut(figure)
     rolled = light_solid(figure)[0].vertices
-    loads.append(exact("the finished figure", body_of(figure), own, figure.volume_m3 or 0.0, level, rolled))
+    loads.append(exact("the finished figure", body_of(figure), own, figure.volume_m3 or 0.0, level, rolled, feet))
     return tuple(loads)
 
 
