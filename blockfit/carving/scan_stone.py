@@ -29,6 +29,7 @@ _MOST_PLANES = 200
 _SEEN = 60_000  # places kept to tell later what the scan showed
 _EVEN_MM = 0.1  # less noise is left as it is
 _SHEET_MM = 2.0  # mean thickness below which a scan was closed to a sheet
+_NEAR = 0.01  # of the size: how far from its scan a stone made of it may lie and still be shown
 _MUCH_HIDDEN = 0.15  # of the surface: more than the gaps between two views
 _NOWHERE = "no part of the scan lies where the stone was; check the marks, or give rough="
 
@@ -60,6 +61,7 @@ def stone_of_scan(vertices: Array, faces: Ints, before: Figure, spare_mm: float,
         vertices = evened(vertices, faces, noise_mm)
         done.append(Repair("evened", f"took most of a noise of {noise_mm:.1f} mm out", (("noise_mm", noise_mm),)))
     seen = vertices[:: max(1, len(vertices) // _SEEN)]
+    scan = SurfaceDistance(vertices, faces)
     # What reaches the floor is drawn below it, so that the foot, which no scan shows, is cut off level where it was.
     low = float(before.vertices[:, 2].min())
     vertices = np.where((vertices[:, 2:] < low + spare_mm) & [False, False, True], low - spare_mm, vertices)
@@ -73,7 +75,7 @@ def stone_of_scan(vertices: Array, faces: Ints, before: Figure, spare_mm: float,
     area = float(np.linalg.norm(area_vectors(corners, triangles), axis=1).sum())
     if 2 * float(body.volume()) < (_SHEET_MM + 3 * noise_mm) * area:
         raise OpenSurfaceError("the scan shows one side of the stone only, a sheet without volume; scan it all round")
-    hidden = hidden_share(corners, triangles, seen)
+    hidden = hidden_share(corners, triangles, scan, spare_mm + 3 * noise_mm + _NEAR * max(before.size_mm))
     if hidden > _MUCH_HIDDEN:
         text = f"{hidden:.0%} of this stone's surface is not in the scan: what is counted as gone there may still stand"
         done.append(Repair("not shown", text, (("share", hidden),)))

@@ -11,12 +11,11 @@ from blockfit.solids.figure import Figure
 __all__ = ["hidden_share", "off_mm", "shows", "within_mm"]
 
 _APART = 1.5  # a place further from a scan's than so many times the way to their third neighbours is not shown
-_GAP = 6.0  # the same, of a stone's own coarse faces
 _AROUND = 12  # places of the scan that tell how far the stone made of it lies off there
 _FOOT = -0.99  # the foot, which no scan shows, looks straight down
 
 
-def shows(places: Array | None, points: Array, apart: float = _APART) -> Flags:
+def shows(places: Array | None, points: Array) -> Flags:
     """Return (n,) whether points of the stone (n, 3) are among the places (m, 3) that a scan shows; without, all."""
     if places is None:
         return np.ones(len(points), bool)
@@ -25,7 +24,7 @@ def shows(places: Array | None, points: Array, apart: float = _APART) -> Flags:
     away = np.full(len(points), np.inf)
     known = np.isfinite(points).all(axis=1)
     away[known] = tree.query(points[known], workers=-1)[0]
-    return np.asarray(away <= apart * float(np.quantile(np.asarray(spaced)[:, -1], 0.9)))
+    return np.asarray(away <= _APART * float(np.quantile(np.asarray(spaced)[:, -1], 0.9)))
 
 
 def off_mm(places: Array, field: SurfaceDistance, points: Array) -> Array:
@@ -45,10 +44,11 @@ def within_mm(places: Array, figure: Figure, points: Array) -> Array:
     return np.asarray(away[tree_of(places).query(points, workers=-1)[1]])
 
 
-def hidden_share(vertices: Array, faces: Ints, places: Array) -> float:
-    """Return the share of a stone's surface, without its foot, that a scan's places (m, 3) do not show."""
+def hidden_share(vertices: Array, faces: Ints, scan: SurfaceDistance, spare_mm: float) -> float:
+    """Return the share of a stone's surface, without its foot, that lies further than ``spare_mm`` from its scan's."""
     own = area_vectors(vertices, faces)
     areas = np.linalg.norm(own, axis=1)
     counted = own[:, 2] > _FOOT * areas
-    hidden = counted & ~shows(places, vertices[faces].mean(axis=1), _GAP)
+    middles = vertices[faces].mean(axis=1)
+    hidden = counted & (np.linalg.norm(scan.nearest(middles)[1] - middles, axis=1) > spare_mm)
     return float(areas[hidden].sum() / max(float(areas[counted].sum()), 1e-300))

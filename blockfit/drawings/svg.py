@@ -152,6 +152,9 @@ class _Reader:
             for selector in selectors.split(",")
         ]  # fmt: skip
 
+        if any(key in _GEOMETRY for _, body in self._rules for key in _declared(body)):
+            self.lost.add("places, sizes and transforms in style rules")
+
     def walk(self, element: Any, matrix: Array, style: _Style, depth: int) -> None:
         """Add an element's shapes, and those of all within it."""
         tag = _tag(element)
@@ -188,8 +191,6 @@ class _Reader:
         """Note lengths and frames that are not understood."""
         if any(_RELATIVE.search(element.get(key) or "") for key in _SIZES) and depth:
             self.lost.add("lengths in % or em")
-        if any(key in _GEOMETRY for selector, body in self._rules for key in _declared(body)):
-            self.lost.add("places, sizes and transforms in style rules")
         if tag in ("svg", "symbol") and depth and element.get("viewBox"):
             self.lost.add("the view box of a drawing within it")
 

@@ -200,3 +200,28 @@ def test_a_scan_that_had_to_be_made_anew_is_known_no_better_than_that():
     assert not (left.is_too_deep & (true > 0.5)).any()
     over = (left.left_mm - true)[left.seen]
     assert (over <= left.error_mm[left.seen] + 1).mean() > 0.99
+
+
+def told_hidden(keep):
+    """What the stage says of surface that its scan does not show, for a scan of the faces that are kept."""
+    stone, low, high = stone_with_a_rebate()
+    middle = stone.vertices[stone.faces].mean(axis=1)
+    laid = bf.register(bf.Figure(stone.vertices, stone.faces[keep(middle, low, high)]), FIT, rough=np.eye(4))
+    return [repair.text for repair in laid.stage.stone.repairs if repair.step == "not shown"]
+
+
+def test_a_scan_of_half_the_stone_says_what_it_does_not_show():
+    assert told_hidden(lambda middle, low, high: middle[:, 2] > low[2] + 1) == []
+    (half,) = told_hidden(lambda middle, low, high: middle[:, 1] < (low[1] + high[1]) / 2)
+    assert "not in the scan" in half
+
+
+def test_a_scan_of_few_large_faces_shows_all_of_its_stone():
+    stone, _, high = stone_with_a_rebate(edge=1000)
+    fine, _, _ = stone_with_a_rebate(edge=10)
+    right = fine.vertices[fine.faces].mean(axis=1)[:, 0] > high[0] - 1  # one side finely, the rest in large faces
+    rest = stone.vertices[stone.faces].mean(axis=1)[:, 0] <= high[0] - 1
+    vertices = np.concatenate([fine.vertices, stone.vertices])
+    faces = np.concatenate([fine.faces[right], stone.faces[rest] + len(fine.vertices)])
+    laid = bf.register(bf.Figure(vertices, faces), FIT, rough=np.eye(4))
+    assert [repair for repair in laid.stage.stone.repairs if repair.step == "not shown"] == []
