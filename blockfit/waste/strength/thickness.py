@@ -69,7 +69,7 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
 
     The other elements take their nearest's.
     """
-    points, sides = elements.points, _longest_sides(elements)
+    points = elements.points
     tree = tree_of(points)
     # A scan's noise tips single faces: normals are shared with the neighbours that look roughly the same way.
     every, small = _one_of_each(points, spacing_mm)
@@ -100,14 +100,9 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
     of_element[beside] = _nearest(samples[: len(few)], points[beside], 1)[:, 0]
     of_element[~beside] = _nearest(samples, points[~beside], 1)[:, 0]
     areas = np.asarray(np.bincount(of_element, weights=elements.areas, minlength=len(chosen)), np.float64)
-    apart = np.maximum(np.where(again, spacing_mm, large), sides[every[chosen]])
+    away = tree.query(samples, k=min(_SETTLED, len(points)), workers=-1)[0].reshape(len(samples), -1)
+    apart = np.maximum(np.where(again, spacing_mm, large), away.max(axis=1))
     return Thickness(samples, inward[chosen], diameter, areas, of_element, apart)
-
-
-def _longest_sides(elements: Elements) -> Array:
-    """Return (m,) the longest side of each element."""
-    corners = elements.vertices[elements.faces]
-    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).max(axis=1))
 
 
 def _one_of_each(points: Array, size: float) -> tuple[Ints, Ints]:
