@@ -240,3 +240,9 @@ def test_a_figure_that_touches_the_blocks_sides_has_all_its_depths():
         table = bf.pointing(fit, count=20)
         assert all(point.depth_mm is None or np.isfinite(point.depth_mm) for point in table.points)
         assert "nan" not in str(table) + table.csv()
+
+
+def test_reasons_of_stops_are_said_in_the_system_asked(leaned_fit):
+    table = bf.pointing(leaned_fit, count=30, allowance=4, width=20)
+    assert any("mm further out" in row[-1] for row in table.rows()), "nothing to see here"
+    assert not any(" mm" in row[-1] for row in table.rows(units="us"))

@@ -186,3 +186,19 @@ def test_planes_and_rulers(leaned_fit, tmp_path):
     for wrong, paper in (("a.png", None), ("a.svg", "A4"), ("a.pdf", "A9")):
         with pytest.raises(bf.BadValueError):
             bf.save_template(ruler, tmp_path / wrong, paper=paper)
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_no_words_of_a_cut_run_off_the_paper(usual_plan, units):
+    """Words to the left of a line begin where the sheet begins, not before it; letters are taken broad."""
+    sheets = [sheet for _, sheet in bf.cut_sheets(usual_plan, units=units)]
+    assert sheets
+    for sheet in sheets:
+        for label in sheet.labels:
+            assert label.x >= 0
+            assert label.y >= 0
+            assert label.x + 0.8 * label.size * len(label.text) <= sheet.width
+            assert label.y + label.size <= sheet.height
+        for line in sheet.lines:
+            assert (line.points >= 0).all()
+            assert (line.points <= [sheet.width, sheet.height]).all()
