@@ -320,9 +320,9 @@ def _lines(left: StoneLeft, units: UnitSystem) -> list[str]:
         f"base it stands on{_unseen_words(left, units)}"
     )
     lines += _deep_lines(left, area, units)
+    lines += [f"  Closed          {repair.text}" for repair in stage.stone.repairs if repair.step in TOLD]
     if stage.known is not None:
         most_mm, noise_mm = float(stage.known.error_mm(left.points_mm).max()), stage.known.noise_mm
-        lines += [f"  Closed          {repair.text}" for repair in stage.stone.repairs if repair.step in TOLD]
         lines.append(
             f"  Known to        {units.close(most_mm, Rounding.UP)} through the registration; places scatter by "
             f"{units.close(noise_mm, Rounding.UP)}"

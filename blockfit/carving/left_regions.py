@@ -8,7 +8,7 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding
 from blockfit.facts.phrases import Phrase, Quantity
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.measure.patches import patches
+from blockfit.measure.patches import members, patches
 from blockfit.waste.reach.places import place_words
 from blockfit.waste.reach.sight import Elements
 from blockfit.waste.statics import side_words
@@ -71,26 +71,16 @@ def regions_left(
     found: list[LeftRegion] = []
     for kind, flag in ((_DEEP, deep), (_PERHAPS, perhaps)):
         told = [
-            _region(kind, members, elements, left, low, high, landmarks)
-            for members in _groups(np.where(flag, patch, -1))
-            if float(elements.areas[members].sum()) >= _LEAST_MM2
+            _region(kind, own, elements, left, low, high, landmarks)
+            for own in members(np.where(flag, patch, -1))
+            if float(elements.areas[own].sum()) >= _LEAST_MM2
         ]
         found += sorted(told, key=lambda region: region.least_mm)
     rest = [
-        _region(_LEFT, members, elements, left, low, high, landmarks)
-        for members in _groups(np.where(left > _LEAST_LEFT_MM, _bands(elements, low, high), -1))
+        _region(_LEFT, own, elements, left, low, high, landmarks)
+        for own in members(np.where(left > _LEAST_LEFT_MM, _bands(elements, low, high), -1))
     ]
     return (*found, *sorted(rest, key=lambda region: -region.typical_mm * region.area_mm2))
-
-
-def _groups(which: Ints) -> list[Ints]:
-    """Return the members of each group; −1 is none."""
-    order = np.argsort(which, kind="stable")
-    order = order[which[order] >= 0]
-    if len(order) == 0:
-        return []
-    ends = np.flatnonzero(np.diff(which[order])) + 1
-    return list(np.split(order, ends))
 
 
 def _bands(elements: Elements, low: Array, high: Array) -> Ints:

@@ -12,7 +12,7 @@ from blockfit.carving.shown import hidden_share
 from blockfit.errors import BadValueError, OpenSurfaceError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import hull_planes
-from blockfit.geometry.surface import area_vectors, compacted, is_closed, signed_volume
+from blockfit.geometry.surface import area_vectors, compacted, is_closed, signed_volume, surface_area
 from blockfit.intake.scan import repaired
 from blockfit.measure.booleans import Solid, arrays_of, solid_from, unite
 from blockfit.measure.distance import SurfaceDistance
@@ -72,8 +72,7 @@ def stone_of_scan(vertices: Array, faces: Ints, before: Figure, spare_mm: float,
         raise OpenSurfaceError("the scan could not be closed, so its stone has no volume; scan the open parts again")
     body = _less_crumbs(_within(_solid_of(vertices, faces), before, spare_mm))
     corners, triangles = arrays_of(body)
-    area = float(np.linalg.norm(area_vectors(corners, triangles), axis=1).sum())
-    if 2 * float(body.volume()) < (_SHEET_MM + 3 * noise_mm) * area:
+    if 2 * float(body.volume()) < (_SHEET_MM + 3 * noise_mm) * surface_area(corners, triangles):
         raise OpenSurfaceError("the scan shows one side of the stone only, a sheet without volume; scan it all round")
     hidden = hidden_share(corners, triangles, scan, spare_mm + 3 * noise_mm + _NEAR * max(before.size_mm))
     if hidden > _MUCH_HIDDEN:
@@ -88,7 +87,7 @@ def is_rebuilt(stone: Figure) -> bool:
 
 
 def _solid_of(vertices: Array, faces: Ints) -> Solid:
-    """Return the solid inside a closed surface, made anew where the surface crosses itself too badly."""
+    """Return the solid inside a closed scan; raise where its surface crosses itself too badly."""
     try:
         return solid_from(vertices, faces)
     except OpenSurfaceError as error:

@@ -235,8 +235,9 @@ def _lines(stage: Stage, units: UnitSystem) -> list[str]:
             f"  IN {stage.bodies} SEPARATE PIECES: all but one have been cut free and must be held or taken away"
         )
     stands = stage.stands
-    how = f"tips first to the {stands.weakest}, leaned by {rounded_down(stands.weakest_deg):.1f}°"
-    told.append(f"  {'Stands' if stands.stands else 'DOES NOT STAND BY ITSELF'}: {how} (an estimate for planning)")
+    tips = f"Stands: tips first to the {stands.weakest}, leaned by {rounded_down(stands.weakest_deg):.1f}°"
+    how = tips if stands.stands else f"DOES NOT STAND BY ITSELF: {stands.falls}"
+    told.append(f"  {how} (an estimate for planning)")
     if stage.fit is not None and stage.fit.figure.is_solid:
         back = stage.setback
         ways = ("left", "right", "up", "front", "down")

@@ -12,7 +12,7 @@ from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import is_closed, signed_volume, undirected_edges
 from blockfit.measure.booleans import Solid, arrays_of, solid_from, unite
 from blockfit.measure.distance import winding_numbers
-from blockfit.measure.patches import areas, linked, pieces
+from blockfit.measure.patches import areas, linked, members, pieces
 from blockfit.solids.figure import Repair
 
 __all__ = ["one_solid"]
@@ -82,10 +82,7 @@ def one_solid(vertices: Array, faces: Ints, pairs: tuple[Ints, Ints] | None = No
 
 def _bodies(vertices: Array, faces: Ints) -> int:
     """Return how many bodies of stone a solid is in that share no corner; hollows are none."""
-    piece = pieces(faces, len(vertices))
-    order = np.argsort(piece, kind="stable")
-    each = np.split(faces[order], np.cumsum(np.bincount(piece))[:-1])
-    return sum(signed_volume(vertices, mine) > 0 for mine in each)
+    return sum(signed_volume(vertices, faces[mine]) > 0 for mine in members(pieces(faces, len(vertices))))
 
 
 def _one_shell(vertices: Array, faces: Ints) -> tuple[Array, Ints, list[Repair]]:
@@ -126,12 +123,11 @@ def _partners(faces: Ints) -> tuple[Ints, Ints]:
 
 
 def _shells(vertices: Array, faces: Ints, piece: Ints) -> list[_Shell]:
-    order = np.argsort(piece, kind="stable")
-    parts = np.split(faces[order], np.cumsum(np.bincount(piece))[:-1])
+    parts = members(piece)
     count = max(40, min(_POINTS, _ALL_POINTS // len(parts)))
     found = []
     for mine in parts:
-        used, corners = np.unique(mine, return_inverse=True)  # of few among many: quicker than marking all
+        used, corners = np.unique(faces[mine], return_inverse=True)  # of few among many: quicker than marking all
         own, triangles = vertices[used], corners.reshape(-1, 3).astype(np.int64)
         volume = signed_volume(own, triangles)
         points = _points_over(own, triangles if volume > 0 else triangles[:, ::-1], count)

@@ -7,7 +7,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import undirected_edges
 
-__all__ = ["Links", "face_pairs", "linked", "opposed_pairs", "patches", "pieces"]
+__all__ = ["Links", "areas", "face_pairs", "linked", "members", "opposed_pairs", "patches", "pieces"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +58,19 @@ def pieces(faces: Ints, vertices: int) -> Ints:
     """Return (m,) which piece each face belongs to; pieces share no corner."""
     group = linked(vertices, np.concatenate([faces[:, 0], faces[:, 1]]), np.concatenate([faces[:, 1], faces[:, 2]]))
     return np.unique(group[faces[:, 0]], return_inverse=True)[1].astype(np.int64)
+
+
+def members(group: Ints) -> list[Ints]:
+    """Return the members of each group of (n,) group numbers, in their order; −1 is none.
+
+    >>> import numpy as np
+    >>> from blockfit.measure.patches import members
+    >>> [each.tolist() for each in members(np.array([4, -1, 2, 4]))]
+    [[2], [0, 3]]
+    """
+    order = np.argsort(group, kind="stable")
+    order = order[group[order] >= 0]
+    return list(np.split(order, np.flatnonzero(np.diff(group[order])) + 1)) if len(order) else []
 
 
 def face_pairs(faces: Ints) -> tuple[Ints, Ints, Flags]:

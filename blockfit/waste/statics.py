@@ -15,7 +15,7 @@ from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid, compacted, signed_volume
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.measure.distance import winding_numbers
-from blockfit.measure.patches import pieces
+from blockfit.measure.patches import members, pieces
 from blockfit.measure.sections import distance_to, footprint
 
 __all__ = [
@@ -64,6 +64,13 @@ class Balance:
     centre_mm: Array
     within_mm: float = 0.0
     loose: tuple[LooseBody, ...] = ()
+
+    @property
+    def falls(self) -> str:
+        """Why it does not stand, in words; empty where it does."""
+        if self.stands:
+            return ""
+        return "parts of it are joined to nothing" if self.loose else f"it tips over the {self.weakest}"
 
 
 def flat_within(flat_mm: float, height_mm: float) -> float:
@@ -153,9 +160,7 @@ def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM, centre: Arr
 
 def _shells(vertices: Array, faces: Ints) -> list[tuple[float, Ints]]:
     """Return the volume and the faces of each shell that shares no corner with another, the largest first."""
-    piece = pieces(faces, len(vertices))
-    order = np.argsort(piece, kind="stable")
-    each = np.split(faces[order], np.cumsum(np.bincount(piece))[:-1]) if len(piece) else []
+    each = [faces[mine] for mine in members(pieces(faces, len(vertices)))]
     return sorted(((signed_volume(vertices, mine), mine) for mine in each), key=lambda shell: -abs(shell[0]))
 
 

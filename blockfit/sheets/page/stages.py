@@ -97,6 +97,5 @@ def _stage(name: Phrase, vertices: Array, faces: Ints, gone: int) -> StoneStage:
     if volume > 0:
         held = standing(vertices, faces)
         tips = f"it stands, and tips over the {held.weakest} at {np.floor(held.weakest_deg):.0f}°"
-        falls = "PARTS OF IT ARE JOINED TO NOTHING" if held.loose else f"it goes over the {held.weakest}"
-        stands = tips if held.stands else f"IT DOES NOT STAND BY ITSELF: {falls}"
+        stands = tips if held.stands else f"IT DOES NOT STAND BY ITSELF: {held.falls}"
     return StoneStage(name, vertices, faces, gone, max(volume, 0.0) * 1e-9, stands)

@@ -197,7 +197,7 @@ def _left_words(piece: Offcut, units: UnitSystem) -> str:
     stands = piece.left_stands
     rest = f"leaves {left} standing"
     if not stands.stands:
-        rest = f"leaves {left}, WHICH DOES NOT STAND BY ITSELF: it tips over the {stands.weakest}"
+        rest = f"leaves {left}, WHICH DOES NOT STAND BY ITSELF: {stands.falls}"
     elif stands.weakest_deg < 15:
         rest += f", which tips over the {stands.weakest} at {rounded_down(stands.weakest_deg, 0):.0f}°"
     return f"{rest}, setback {units.length(piece.setback_mm)}"

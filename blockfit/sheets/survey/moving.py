@@ -192,7 +192,7 @@ def _load_words(load: Load, units: UnitSystem) -> str:
     if stands.stands:
         words += f"stands; tips over the {stands.weakest} at {rounded_down(stands.weakest_deg, 0):.0f}°"
     elif stands.loose:
-        words += "DOES NOT STAND BY ITSELF: parts of it are joined to nothing"
+        words += f"DOES NOT STAND BY ITSELF: {stands.falls}"
     else:
         outside = units.given(round(-stands.margin_mm))
         words += f"DOES NOT STAND BY ITSELF: the plumb line lies {outside} outside its base"

@@ -75,7 +75,7 @@ class Load(Result):
 
     def _shown(self, units: UnitSystem) -> list[tuple[str, str, str]]:
         """Return the facts that are shown, and whether it stands."""
-        stands = "NO"
+        stands = f"NO: {self.stands.falls}"
         if self.stands.stands:
             stands = f"yes, tips over the {self.stands.weakest} at {rounded_down(self.stands.weakest_deg, 0):.0f}°"
         return [*Result._shown(self, units), ("stands by itself", stands, Sure.ESTIMATE.value)]

@@ -74,12 +74,13 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
     # A scan's noise tips single faces: normals are shared with the neighbours that look roughly the same way.
     every, small = _one_of_each(points, spacing_mm)
     inward = -_smoothed(elements, tree, every)
-    ahead = _opposite(elements, points[every], inward, spacing_mm)
+    places = points[every]
+    ahead = _opposite(elements, places, inward, spacing_mm)
     # What is thin straight inward, or in larger cells where a ball is small, is looked at everywhere.
     large = max(2 * spacing_mm, float(np.sqrt(elements.areas.sum() / _FEW)))
-    few, cell = _one_of_each(points[every], large)
-    ball = _shrunk(elements, tree, points[every[few]], inward[few], ahead[few])
-    around = _nearest(points[every[few]], points[every[few]], _NEAR)
+    few, cell = _one_of_each(places, large)
+    ball = _shrunk(elements, tree, places[few], inward[few], ahead[few])
+    around = _nearest(places[few], places[few], _NEAR)
     settled = _settled(ball, around)
     limit = max(_THIN * spacing_mm, 2 * large)
     least = settled.copy()
@@ -88,12 +89,12 @@ def thickness_of(elements: Elements, spacing_mm: float) -> Thickness:
     closer = thin[cell]
     closer[few] = False
     some = np.flatnonzero(closer)
-    further = _shrunk(elements, tree, points[every[some]], inward[some], ahead[some])
+    further = _shrunk(elements, tree, places[some], inward[some], ahead[some])
     chosen, diameter = np.concatenate([few, some]), np.concatenate([ball, further])
     again = thin[cell[chosen]]
-    diameter[again] = _settled(diameter, _nearest(points[every[chosen]], points[every[chosen[again]]], _NEAR))
+    diameter[again] = _settled(diameter, _nearest(places[chosen], places[chosen[again]], _NEAR))
     diameter[: len(few)][~thin] = settled[~thin]
-    samples = points[every[chosen]]
+    samples = places[chosen]
     # The surface of a larger cell belongs to none of the small ones beside it.
     beside = ~thin[cell[small]]
     of_element = np.zeros(len(points), np.int64)

@@ -7,6 +7,9 @@ import pytest
 from conftest import FIXED, ball, cuboid, figure_of, fit_in_marble, joined, run, solid_of
 
 import blockfit as bf
+from blockfit.carving.stages import Stage
+from blockfit.facts.phrases import Phrase
+from blockfit.sheets.page.stages import _stage
 from blockfit.waste.statics import standing
 
 PLINTH = cuboid(300, 300, 100)
@@ -44,20 +47,8 @@ def test_bodies_that_each_stand_do():
 
 
 def test_one_that_leans_out_is_loose():
-    corners = [
-        [0, 0, 0],
-        [50, 0, 0],
-        [0, 50, 0],
-        [50, 50, 0],
-        [300, 0, 400],
-        [350, 0, 400],
-        [300, 50, 400],
-        [350, 50, 400],
-    ]
-    leaning = bf.Figure.from_points(corners)
-    solid = solid_of(figure_of(solid_of(cuboid(1, 1, 1)).hull_points(np.array(leaning.vertices))))
-    pair = joined(cuboid(400, 400, 100, at=(-500, 0, 0)), figure_of(solid))
-    assert said(pair) == (False, [round(solid.volume() * 1e-6, 3)])
+    pair = joined(cuboid(400, 400, 100, at=(-500, 0, 0)), LEANS)
+    assert said(pair) == (False, [round(LEANS.volume_m3 * 1e3, 3)])
 
 
 def test_hollows_and_crumbs_are_no_bodies():
@@ -97,10 +88,34 @@ def test_limits_and_standing_are_said_in_both_systems():
     metric, us = moved.text(), moved.text(units="us")
     for words in (metric, us):
         assert words.count("stands by itself") == len(moved.loads)
-        assert "stands by itself NO" in words
+        assert "stands by itself NO: parts of it are joined to nothing" in words
         assert words.count("NOT KEPT:") == sum(not check.kept for check in moved.checks) > 0
         assert words.count("  kept:") == sum(check.kept for check in moved.checks) > 0
     assert not re.search(r"\d (?:mm|kg|cm²)", us)
+
+
+LEANS = figure_of(
+    solid_of(cuboid(1, 1, 1)).hull_points(
+        np.array([[x + shift, y, z] for z, shift in ((0, 0), (400, 300)) for x in (0, 50) for y in (0, 50)], float)
+    )
+)
+
+
+@pytest.mark.parametrize(
+    ("stone", "why"),
+    [
+        (joined(PLINTH, cuboid(200, 200, 300, at=(50, 50, 150))), "parts of it are joined to nothing"),
+        (LEANS, "it tips over the right"),
+        (PLINTH, ""),
+    ],
+)
+def test_why_it_does_not_stand_is_said_alike_everywhere(stone, why):
+    assert standing(stone.vertices, stone.faces).falls == why
+    printed = str(Stage(stone, ("as scanned",), ()))
+    on_page = _stage(Phrase("The stone"), stone.vertices, stone.faces, 0).stands
+    for words in (printed, on_page):
+        assert ("DOES NOT STAND BY ITSELF: " + why in words) == bool(why)
+        assert ("tips first to" in words or "it stands" in words) != bool(why)
 
 
 @pytest.mark.parametrize("at", [90, 100, 99.999])
