@@ -76,7 +76,7 @@ def stone_of_scan(vertices: Array, faces: Ints, before: Figure, spare_mm: float,
         raise OpenSurfaceError("the scan shows one side of the stone only, a sheet without volume; scan it all round")
     hidden = hidden_share(corners, triangles, scan, spare_mm + 3 * noise_mm + _NEAR * max(before.size_mm))
     if hidden > _MUCH_HIDDEN:
-        text = f"{hidden:.0%} of this stone's surface is not in the scan: what is counted as gone there may still stand"
+        text = f"about {hidden:.0%} of the surface is not in the scan: what is counted as gone there may still stand"
         done.append(Repair("not shown", text, (("share", hidden),)))
     return ScanStone(body, seen, tuple(done))
 

@@ -14,7 +14,7 @@ from blockfit.commands.terms import length_of, teller
 from blockfit.errors import BadValueError, safe_lines
 from blockfit.intake.scan import read_figure
 from blockfit.jobs.done import done, done_words
-from blockfit.jobs.losing import lose
+from blockfit.jobs.losses import lose
 from blockfit.jobs.moves import ladder, taken
 from blockfit.solids.flaw import Flaw
 from blockfit.units import length_mm

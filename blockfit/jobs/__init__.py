@@ -19,7 +19,7 @@ Most of these take a job and return it with one more entry in its log; `Job.save
 
 from blockfit.jobs.done import done
 from blockfit.jobs.job import Job, open_job
-from blockfit.jobs.losing import lose
+from blockfit.jobs.losses import lose
 from blockfit.jobs.moves import ladder, taken
 from blockfit.jobs.readings import read_back
 from blockfit.jobs.scans import scanned

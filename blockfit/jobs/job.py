@@ -12,9 +12,11 @@ from blockfit.filing.job_file import read_parts, write_parts
 from blockfit.filing.log import Entry, new_entry
 from blockfit.jobs.classes import KNOWN
 from blockfit.kinds import kinds_checked
+from blockfit.marking.check import Check
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.search.result import Fit
+from blockfit.solids.flaw import Flaw
 from blockfit.units import rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 
@@ -92,6 +94,12 @@ class Job:
     def since_seen(self) -> tuple[Entry, ...]:
         """What happened to the stone since `stage`, or the block, showed it: since a scan, or the placement."""
         return self._after(lambda e: e.what in ("moved", "scan") or (e.what == "lost" and isinstance(e.about, Mapping)))
+
+    @property
+    def lost_so_far(self) -> tuple[Flaw | Check, ...]:
+        """What was lost of the stone since then: flaws, and readings that were too deep."""
+        held = [entry.about for entry in self.since_seen if entry.what == "lost" and isinstance(entry.about, tuple)]
+        return tuple(one for about in held for one in about)
 
     def _after(self, is_last: Callable[[Entry], bool]) -> tuple[Entry, ...]:
         return self.log[max((k + 1 for k, entry in enumerate(self.log) if is_last(entry)), default=0) :]

@@ -8,7 +8,6 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.facts.systems import METRIC
 from blockfit.jobs.job import Job
-from blockfit.jobs.losses import lost_so_far
 from blockfit.jobs.stone import stone_now
 from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Seek
@@ -32,7 +31,7 @@ def ladder(job: Job, *, margin: Length = 0, **limits: Any) -> Recovery:
 
     ``limits`` are the further keywords of `recover`, such as ``turn``, ``lean``, ``aside`` and ``least_scale``.
     """
-    return recover(job.fit, lost_so_far(job), stone=stone_now(job), margin=margin, **limits)
+    return recover(job.fit, job.lost_so_far, stone=stone_now(job), margin=margin, **limits)
 
 
 @kinds_checked
@@ -50,7 +49,7 @@ def taken(job: Job, found: Recovery, letter: str, *, why: str = "", margin: Leng
         raise BadValueError(f"rung {letter} has no placement to take: {rung.name} was not found")
     stone = stone_now(job)
     extra_mm = length_mm(margin, "margin", least=0)
-    lost = [replace(flaw, margin_mm=flaw.margin_mm + extra_mm) for flaw in lost_flaws(lost_so_far(job))]
+    lost = [replace(flaw, margin_mm=flaw.margin_mm + extra_mm) for flaw in lost_flaws(job.lost_so_far)]
     after = replace(
         job, fit=_fit_at(job.fit, rung, rung.placement, lost), plan=None, points=None, planes=(), stage=stone
     )

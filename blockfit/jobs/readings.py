@@ -5,7 +5,7 @@ from typing import Any
 
 from blockfit.jobs.job import Job
 from blockfit.kinds import kinds_checked
-from blockfit.marking.check import Check, check
+from blockfit.marking.check import OUTSIDE, Check, check
 from blockfit.marking.datum import Datum
 from blockfit.units import Length
 
@@ -33,7 +33,7 @@ def read_back(
     count = len(checked.readings)
     words = f"{count} reading{'' if count == 1 else 's'}, {f'{deep} TOO DEEP' if deep else 'none too deep'}"
     if checked.outside:
-        words += f", {len(checked.outside)} OUTSIDE THE BLOCK: is the number, its unit and the datum right?"
+        words += f", {len(checked.outside)} OUTSIDE THE BLOCK: {OUTSIDE}"
     return job.noted("readings", words + (f": {note}" if note else ""), checked, when=when), checked
 
 

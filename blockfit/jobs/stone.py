@@ -5,7 +5,6 @@ from dataclasses import replace
 from blockfit.carving.stages import Stage, stage_of
 from blockfit.jobs.done import done_in
 from blockfit.jobs.job import Job
-from blockfit.jobs.losses import lost_so_far
 from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.solids.flaw import Flaw
@@ -26,7 +25,7 @@ def stone_now(job: Job) -> Stage:
         planes=tables or None,
         to=[counts[table.face] for table in tables] if tables else None,
         points=None if job.points is None or not so_far.points else _of_faces(job.points, so_far.points),
-        lost=[one for one in lost_so_far(job) if isinstance(one, Flaw)],
+        lost=[one for one in job.lost_so_far if isinstance(one, Flaw)],
         scan=job.stage,
     )
 

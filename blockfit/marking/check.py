@@ -21,7 +21,10 @@ from blockfit.solids.block import Block
 from blockfit.units import Length, length_mm
 from blockfit.waste.placed import placed_solid
 
-__all__ = ["Check", "Reading", "check"]
+__all__ = ["OUTSIDE", "Check", "Reading", "check"]
+
+OUTSIDE = "is the number, its unit and the datum right?"
+"""What to ask of readings that lie outside the block."""
 
 _MOST_MM = 1e6
 

@@ -139,14 +139,13 @@ def test_the_sheet_before_the_back_says_what_has_gone(job, capsys):
 def test_what_was_noted_before_a_scan_gives_way_to_what_it_shows(job):
     """Pieces and losses from before are in the scan, or were wrong; what comes after it is taken off."""
     from blockfit.jobs.done import done_so_far
-    from blockfit.jobs.losses import lost_so_far
     from blockfit.jobs.stone import stone_now
 
     held = bf.open_job(job)
     whole = bf.stage_of(held.fit, scan=held.plan.pieces[1].left)
     seen = replace(held, stage=whole).noted("scan", "as scanned")
-    assert lost_so_far(held)
-    assert not lost_so_far(seen)
+    assert held.lost_so_far
+    assert not seen.lost_so_far
     now = stone_now(seen)
     assert now.stone.volume_m3 == pytest.approx(whole.stone.volume_m3, rel=1e-9)
     assert len(set(now.gone)) == len(now.gone)

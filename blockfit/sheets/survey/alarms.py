@@ -19,7 +19,7 @@ def alarms_of(moved: Handling | None, thin: ThinStone | None, *, units: UnitSyst
         told += _counted("DOES NOT STAND BY ITSELF", fallen)
         loose = moved.loads[-1].stands.loose
         held = [f"{units.volume(one.volume_m3)} with its middle at {units.point(one.centre_mm)}" for one in loose]
-        told += _counted("PARTS OF THE FIGURE ARE JOINED TO NOTHING and fall once they are carved free", held)
+        told += _counted("PARTS OF THE FIGURE ARE JOINED TO NOTHING (exact) and fall once they are carved free", held)
         propped = [load.name for load in moved.loads if load.on_supports is not None and not load.on_supports.stands]
         told += _counted("DOES NOT STAND ON THE SUPPORTS GIVEN", propped)
         told += [f"{name}: {lift.warnings[0].text(units)}" for name, lift in moved.lifts[:1] if _bad_angle(lift)]

@@ -155,7 +155,7 @@ def _worth_lines(plan: OffcutPlan, layout: Layout) -> list[str]:
         return layout.item("Worth", "by your prices and rates no piece found pays")
     told = worth(plan)
     each = ", ".join(f"{piece.number}: {piece.net:,.0f}" for piece in told.pieces)
-    return layout.item("Worth", f"by your prices and rates {told.net:,.0f} net, by piece {each}")
+    return layout.item("Worth", f"by your prices and rates {told.net:,.0f} net (estimate), by piece {each}")
 
 
 def piece_lines(number: int, piece: Offcut, plan: OffcutPlan, weight: Weights, layout: Layout) -> list[str]:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from blockfit.carving.next import Next, what_next
 from blockfit.facts.measures import Rounding
 from blockfit.kinds import kinds_checked
-from blockfit.marking.check import Check
+from blockfit.marking.check import OUTSIDE, Check
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
 from blockfit.search.result import Fit
@@ -110,7 +110,7 @@ def _read_back(points: Pointing | None, readings: Check | None, layout: Layout) 
     lines += layout.item("Too deep", f"{words} (beyond the error of {shown.given(readings.error_mm)})")
     if readings.outside:
         names = ", ".join(reading.name for reading in readings.outside[:20])
-        lines += layout.item("Outside block", f"{names}: is the number, its unit and the datum right?")
+        lines += layout.item("Outside block", f"{names}: {OUTSIDE}")
     return lines
 
 

@@ -27,7 +27,7 @@ CUTS = ("any", "slant", "square")
 """Kinds of cuts: any at all, square to one face of the block, or parallel to its faces."""
 
 _SHAPES = ("any", "lump", "slab")
-_TINY_M3 = 1e-9  # a cubic centimetre: what rounding leaves of a volume
+_TINY_M3 = 1e-9  # a cubic millimetre: what rounding leaves of a volume
 _FINE_MM = 0.01  # how finely a cut is moved out for a lighter piece
 _LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as a lump
 
