@@ -70,7 +70,10 @@ _SPACED = r"\d{1,3}(?: \d{3})+(?:[.,]\d{1,12})?(?!\d|\s*/)"
 _TERM = re.compile(rf"\s*((?:{_GROUPED})(?!\d)|{_SPACED}|{_COMMAS}|{_NUMBER})\s*([a-zA-Z]+|[\"'″′])?")
 _GROUPING = re.compile(r"(?<=\d)['’](?=\d{3}(?!\d))")
 _THOUSANDTHS = re.compile(r"[1-9]\d?\.\d{3}")
-_FRACTIONS = str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"})
+_BLANKS = str.maketrans({"\N{NO-BREAK SPACE}": " ", "\N{NARROW NO-BREAK SPACE}": " "})
+_FRACTIONS = _BLANKS | str.maketrans(
+    {"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
+)
 _MOST_MM = 100_000.0  # sizes beyond that, by the one unit at their end, are no block's
 _EXAMPLES = 'write for instance "900 mm", "0.9 m", "36 in" or "2 ft 6 in"'
 
@@ -98,7 +101,7 @@ def number_of(text: str, name: str = "number") -> float:
     >>> number_of("12,5"), number_of("30 1/2"), number_of("1,500.0"), number_of("1 500")
     (12.5, 30.5, 1500.0, 1500.0)
     """
-    plain = text.strip().replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+    plain = text.strip().translate(_BLANKS)
     if _PLAIN.fullmatch(plain):
         return float(plain)
     mixed = _MIXED.fullmatch(plain)
@@ -306,9 +309,7 @@ def inches_of(millimetres: float, rounded: str = "nearest", parts: int = 16) -> 
 
 def _parse(text: str, name: str) -> float:
     """Return the sum of the terms of ``text``, each a number with its unit."""
-    body = (
-        text.translate(_FRACTIONS).replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ").strip()
-    )
+    body = text.translate(_FRACTIONS).strip()
     sign = -1.0 if body.startswith("-") else 1.0
     body = body[1:] if body[:1] in ("-", "+") else body
     total, position = Fraction(0), 0

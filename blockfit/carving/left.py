@@ -14,7 +14,7 @@ import numpy as np
 from blockfit.carving.left_regions import LeftRegion, regions_left, weighted_median
 from blockfit.carving.motion import NOISE
 from blockfit.carving.scan_stone import TOLD, is_rebuilt
-from blockfit.carving.shown import off_mm, shows, within_mm
+from blockfit.carving.shown import Shown
 from blockfit.carving.stages import Stage, stage_from
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
@@ -236,13 +236,15 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", 
         doubt += now.known.along_mm(elements.points, elements.normals) + NOISE * now.known.noise_mm
     volume, deep = _volumes(figure, now.stone)
     shares = shares_between(view, default_pitch_mm(fit), elements, now.stone.vertices, now.stone.faces)
-    seen = shows(now.seen, nearest)
-    if now.seen is not None and is_rebuilt(now.stone):
+    shown = None if now.seen is None else Shown.of(now.seen)
+    seen = np.ones(len(left), bool) if shown is None else shown.holds(nearest)
+    if shown is not None and is_rebuilt(now.stone):
         # No more is known than the scan shows on the way out, and no better than it lies beside the stone made of it.
-        doubt += off_mm(now.seen, field, nearest)
-        seen &= shows(now.seen, elements.points + along[:, None] * elements.normals)
+        doubt += shown.off_mm(field, nearest)
+        seen &= shown.holds(elements.points + along[:, None] * elements.normals)
         # Cut too deep is only where the scan itself lies within the figure.
-        seen &= (left >= 0) | (within_mm(now.seen, figure, nearest) < left / 2)
+        inside = np.flatnonzero(left < 0)
+        seen[inside] &= shown.within_mm(figure, nearest[inside]) < left[inside] / 2
     sure = np.where(seen, np.maximum(doubt, _TOUCH_MM), np.inf)
     return StoneLeft(
         fit=fit,

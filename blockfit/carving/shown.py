@@ -1,5 +1,8 @@
 """What a scan shows of the stone that was made of it, and how far the two lie apart. mm, block frame."""
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
@@ -8,40 +11,49 @@ from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.solids.figure import Figure
 
-__all__ = ["hidden_share", "off_mm", "shows", "within_mm"]
+__all__ = ["Shown", "hidden_share"]
 
 _APART = 1.5  # a place further from a scan's than so many times the way to their third neighbours is not shown
 _AROUND = 12  # places of the scan that tell how far the stone made of it lies off there
 _FOOT = -0.99  # the foot, which no scan shows, looks straight down
 
 
-def shows(places: Array | None, points: Array) -> Flags:
-    """Return (n,) whether points of the stone (n, 3) are among the places (m, 3) that a scan shows; without, all."""
-    if places is None:
-        return np.ones(len(points), bool)
-    tree = tree_of(places)
-    spaced, _ = tree.query(places[:: max(1, len(places) // 5000)], k=min(4, len(places)))
-    away = np.full(len(points), np.inf)
-    known = np.isfinite(points).all(axis=1)
-    away[known] = tree.query(points[known], workers=-1)[0]
-    return np.asarray(away <= _APART * float(np.quantile(np.asarray(spaced)[:, -1], 0.9)))
+@dataclass(frozen=True, slots=True, eq=False)
+class Shown:
+    """The ``places`` (m, 3) that a scan shows, and how far, ``apart_mm``, a point may lie from one to be among them."""
 
+    places: Array
+    tree: Any
+    apart_mm: float
 
-def off_mm(places: Array, field: SurfaceDistance, points: Array) -> Array:
-    """Return (n,) how far the stone's surface lies from the places (m, 3) of its scan around points (n, 3).
+    @classmethod
+    def of(cls, places: Array) -> "Shown":
+        """Return what these places show: as far apart as they are from their neighbours."""
+        tree = tree_of(places)
+        spaced, _ = tree.query(places[:: max(1, len(places) // 5000)], k=min(4, len(places)))
+        return cls(places, tree, _APART * float(np.quantile(np.asarray(spaced)[:, -1], 0.9)))
 
-    Where a scan could not be closed as it was, the stone was made anew, and is no better known than that.
-    """
-    away = np.abs(field.signed(places)[0])
-    near = np.asarray(tree_of(places).query(points, k=min(_AROUND, len(places)), workers=-1)[1])
-    return np.asarray(away[near.reshape(len(points), -1)].max(axis=1))
+    def holds(self, points: Array) -> Flags:
+        """Return (n,) whether points of the stone (n, 3) are among the places; points that are not known are not."""
+        away = np.full(len(points), np.inf)
+        known = np.isfinite(points).all(axis=1)
+        away[known] = self.tree.query(points[known], workers=-1)[0]
+        return np.asarray(away <= self.apart_mm)
 
+    def off_mm(self, field: SurfaceDistance, points: Array) -> Array:
+        """Return (n,) how far the stone's surface lies from the places around points (n, 3).
 
-def within_mm(places: Array, figure: Figure, points: Array) -> Array:
-    """Return (n,) the signed distance from a figure of the scan's place nearest to each of (n, 3) points: below 0 it
-    lies within."""
-    away = SurfaceDistance(figure.vertices, figure.faces).signed(places)[0]
-    return np.asarray(away[tree_of(places).query(points, workers=-1)[1]])
+        Where a scan could not be closed as it was, the stone was made anew, and is no better known than that.
+        """
+        away = np.abs(field.signed(self.places)[0])
+        near = np.asarray(self.tree.query(points, k=min(_AROUND, len(self.places)), workers=-1)[1])
+        return np.asarray(away[near.reshape(len(points), -1)].max(axis=1))
+
+    def within_mm(self, figure: Figure, points: Array) -> Array:
+        """Return (n,) the signed distance from a figure of the place nearest to each of (n, 3) points: below 0 it
+        lies within."""
+        nearest = self.places[self.tree.query(points, workers=-1)[1]]
+        return np.asarray(SurfaceDistance(figure.vertices, figure.faces).signed(nearest)[0])
 
 
 def hidden_share(vertices: Array, faces: Ints, scan: SurfaceDistance, spare_mm: float) -> float:

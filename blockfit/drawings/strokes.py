@@ -261,11 +261,10 @@ def area_of_outlines(rings: list[Array]) -> tuple[Any, str]:
     levels: list[tuple[Any, int]] = []
     again = 0
     for ring in sorted((ring for ring in rings if len(ring) >= 3), key=lambda ring: -polygon_area(ring)):
-        # An outline that crosses itself is stone wherever either rule says so: even-odd, or any winding.
-        own = only_areas(shapely.make_valid(shapely.Polygon(ring)))
-        own = (
-            combined(own, area_from_rings([ring], even_odd=False), "add") if not shapely.Polygon(ring).is_valid else own
-        )
+        drawn = shapely.Polygon(ring)
+        own = only_areas(shapely.make_valid(drawn))
+        if not drawn.is_valid:  # it crosses itself: stone wherever either rule says so, even-odd or any winding
+            own = combined(own, area_from_rings([ring], even_odd=False), "add")
         if own.is_empty:
             continue
         around = [k for k, (other, _) in enumerate(levels) if _lies_in(own, other)]

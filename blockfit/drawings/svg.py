@@ -127,7 +127,8 @@ def _mm_per_unit(root: Any, name: str) -> float | None:
     fitted = root.get("preserveAspectRatio", "").split()
     if "none" in fitted and abs(scales[0] - scales[1]) > 1e-6 * max(scales):
         raise BadValueError(
-            f"{name} is stretched, its width by {scales[0]:.4g} and its height by {scales[1]:.4g}: save it plain"
+            f"{name} is stretched: a unit of it is {scales[0]:.4g} mm across and {scales[1]:.4g} mm up; "
+            "save it unstretched"
         )
     return max(scales) if "slice" in fitted else min(scales)  # SVG 1.1, 7.8: the whole view box is shown, unless sliced
 
@@ -327,24 +328,19 @@ def _painted(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
     if "add" not in inks:
         return _enclosed([shape for shape in shapes if _is_drawn(shape)], name)
     size = _size(shapes)
-    area, thin = area_from_rings([]), 0
+    area, thin = area_from_rings([]), list[_Shape]()
     for shape, ink in zip(shapes, inks, strict=True):
         if ink:
             rings = [*shape.rings, *(line for line in shape.open if len(line) > 2)]  # filling closes an open line
             area = combined(area, area_from_rings(rings, even_odd=shape.style.rule == "evenodd"), ink)
         if _is_drawn(shape) and (ink == "add" or shape.width >= _BROAD * size):
-            area = combined(
-                area, inked(shape.rings, shape.open, shape.width, shape.style.cap, shape.style.mitre), "add"
-            )
-        elif _is_drawn(shape) and ink != "add":
-            thin += 1
+            area = combined(area, _inked(shape), "add")
+        elif _is_drawn(shape):
+            thin.append(shape)
     if area.is_empty:
         raise BadValueError(f"{name}: white paint covers all that is dark; there is no outline in it")
-    notes = [f"{thin} thin lines that fill nothing were left out"] if thin else []
-    lines = [
-        s for s, ink in zip(shapes, inks, strict=True) if _is_drawn(s) and ink != "add" and s.width < _BROAD * size
-    ]
-    around, _ = area_of_outlines([ring for shape in lines for ring in shape.rings])
+    notes = [f"{len(thin)} thin lines that fill nothing were left out"] if thin else []
+    around, _ = area_of_outlines([ring for shape in thin for ring in shape.rings])
     if float(around.difference(area.convex_hull).area) > _BEYOND * area.area:
         area = combined(area, around, "add")
         notes = ["closed lines reach beyond all that is filled: what they enclose was taken as well"]
