@@ -5,13 +5,14 @@ readings it is set; depths from the real stone at the place (`ways_in`)."""
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
+from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import DepthPicture, Facets, chosen_spots, facets_over, high_spots, picture_of
@@ -42,7 +43,8 @@ class Point(Result):
     ``depth_mm`` how deep it lies behind the stone at that place, ``stop_mm`` how deep to cut there, ``allowance_mm``
     the stone then still before it, and ``rounding_mm`` the most that the rounding of the model's reading makes on the
     block. ``face`` is ``none``, and depth, stop and allowance are ``None``, where no face reaches it straight.
-    ``note`` says why a stop stays far out, or is missing.
+    The stop stays further out by ``for_tool_mm``, for what the tool's width touches, and by ``for_neighbours_mm``, for
+    the cuts to the points beside it; ``note`` says why there is none, or nothing to cut, and `why` all of it in words.
 
     ``kind`` is ``high``, ``fill``, ``landmark``, or ``taken`` where only points are known. All in mm and exact;
     ``stop_mm`` is rounded down, so that stone is left.
@@ -68,6 +70,17 @@ class Point(Result):
     allowance_mm: float | None = field(metadata=fact("allowance", Sure.EXACT, Rounding.DOWN))
     rounding_mm: float = field(metadata=fact("rounding", Sure.EXACT, Rounding.UP))
     note: str = field(metadata=fact("note", Sure.EXACT))
+    for_tool_mm: float = field(default=0.0, metadata=fact("further out for the tool", Sure.EXACT, Rounding.UP))
+    for_neighbours_mm: float = field(default=0.0, metadata=fact("for its neighbours", Sure.EXACT, Rounding.UP))
+
+    def why(self, units: UnitSystem) -> str:
+        """Return why the stop stays far out, or is missing; nothing where it lies where the allowance puts it."""
+        reasons = (
+            (self.for_tool_mm, "the figure comes so much nearer within the tool's width"),
+            (self.for_neighbours_mm, "so that the cuts to its neighbours stay clear"),
+        )
+        words = [f"{units.length(by, Rounding.NEAREST)} further out: {why}" for by, why in reasons if by > _FAR_MM]
+        return "; ".join([*words, self.note] if self.note else words)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,7 +171,8 @@ def landmark_points(task: Task) -> list[Point]:
                 task.point(name, "landmark", face, at, None, f"within a tool's width of {near[0].name}: one hole")
             )
             continue
-        told.append(task.point(name, "landmark", face, at, limit, _reason(left - task.allowance_mm, 0.0)))
+        steep = max(0.0, left - task.allowance_mm)
+        told.append(replace(task.point(name, "landmark", face, at, limit), for_tool_mm=steep))
     return told
 
 
@@ -204,21 +218,11 @@ def _rows_of(task: Task, face: str, picture: DepthPicture, facets: Facets, cells
     for k, (right, up) in enumerate(facets.places):
         depth = float(surface[k]) if np.isfinite(surface[k]) else float(near[k])
         at = right * picture.view.right + up * picture.view.up + depth * picture.view.into
-        drawn = float(safe[k] - facets.depth_mm[k])
-        note = _reason(depth - float(safe[k]) - task.allowance_mm, drawn)
+        limit = float(facets.depth_mm[k])
+        steep, drawn = max(0.0, depth - float(safe[k]) - task.allowance_mm), max(0.0, float(safe[k]) - limit)
         kind: Kind = "high" if k < firsts else "fill"
-        points.append(task.point("", kind, face, at, float(facets.depth_mm[k]), note))
+        points.append(replace(task.point("", kind, face, at, limit), for_tool_mm=steep, for_neighbours_mm=drawn))
     return points
-
-
-def _reason(steep_mm: float, drawn_mm: float) -> str:
-    """Return why a stop stays out further than the allowance: for the tool's width, or the cuts to its neighbours."""
-    words = []
-    if steep_mm > _FAR_MM:
-        words.append(f"{steep_mm:.0f} mm further out: the figure comes so much nearer within the tool's width")
-    if drawn_mm > _FAR_MM:
-        words.append(f"{drawn_mm:.0f} mm further out: so that the cuts to its neighbours stay clear")
-    return "; ".join(words)
 
 
 def _reached_from(task: Task, face: str, at: Array) -> tuple[float, float, str, float] | None:

@@ -105,9 +105,8 @@ class Pointing(Result):
             model = (self.model_words(float(value)) for value in p.model_mm)
             depths = [_written(value, shown, Rounding.DOWN) for value in (p.depth_mm, p.stop_mm, p.allowance_mm)]
             rounding = _written(p.rounding_mm, shown, Rounding.UP)
-            note = _in_system(p.note, shown)
-            row = (str(p.number), p.name, p.kind, p.face, *model, *_block_words(p, shown), *depths, rounding, note)
-            table.append(row)
+            why, place = p.why(shown), _block_words(p, shown)
+            table.append((str(p.number), p.name, p.kind, p.face, *model, *place, *depths, rounding, why))
         return table
 
     @kinds_checked
@@ -273,11 +272,6 @@ def _headed(name: str, model_unit: str, block_unit: str) -> str:
     if name.startswith("model"):
         return f"{name} {model_unit}"
     return re.sub(r"\bmm\b", block_unit, name)
-
-
-def _in_system(note: str, units: UnitSystem) -> str:
-    """Return a note with its lengths, which are kept in whole mm, in a system of units."""
-    return re.sub(r"\b(\d+) mm\b", lambda found: units.length(float(found[1]), Rounding.NEAREST), note)
 
 
 def _block_words(point: Point, units: UnitSystem) -> tuple[str, str, str]:

@@ -11,6 +11,7 @@ import trimesh
 from conftest import BRICK, BRICK_BLOCK, SHARED, assert_refused, ball, cross, needs_meshes, no_room, slow_after
 
 import blockfit as bf
+from blockfit.facts.systems import METRIC
 from blockfit.marking.roughing import AXES
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.views import face_view
@@ -246,3 +247,15 @@ def test_reasons_of_stops_are_said_in_the_system_asked(leaned_fit):
     table = bf.pointing(leaned_fit, count=30, allowance=4, width=20)
     assert any("mm further out" in row[-1] for row in table.rows()), "nothing to see here"
     assert not any(" mm" in row[-1] for row in table.rows(units="us"))
+
+
+def test_stops_that_stay_out_say_by_how_much(leaned_fit):
+    """What the table says holds a stop back adds up: depth, allowance, tool and neighbours make the stop's place."""
+    table = bf.pointing(leaned_fit, count=30, allowance=4, width=20)
+    told = [point for point in table.points if point.stop_mm]
+    assert any(point.for_tool_mm > 5 for point in told)
+    assert any(point.for_neighbours_mm > 5 for point in told)
+    for point in told:
+        held_mm = point.for_tool_mm + point.for_neighbours_mm + table.allowance_mm
+        assert point.depth_mm - point.stop_mm == pytest.approx(held_mm, abs=0.11), point.name
+        assert ("further out" in point.why(METRIC)) == (max(point.for_tool_mm, point.for_neighbours_mm) > 5)
