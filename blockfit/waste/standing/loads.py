@@ -5,7 +5,7 @@ waste before, beside, between and behind the figure goes, volume and centre come
 their pitch; the worse end is answered. What it then rests on is exact: the floor of the stone that is left."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -13,9 +13,9 @@ import numpy as np
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.facts.systems import UnitSystem
-from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
-from blockfit.measure.booleans import Solid, arrays_of, block_solid, body_of, level_rings
+from blockfit.measure.booleans import arrays_of, block_solid, body_of, level_rings
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
@@ -107,64 +107,42 @@ def loads_of(
     flat_mm: float,
 ) -> tuple[Load, ...]:
     """Return the stone as delivered, after each offcut and each part of the waste, and the finished figure."""
-    block = fit.block
 
-    def exact(
-        name: str,
-        solid: Solid,
-        surface: tuple[Array, Ints],
-        volume: float,
-        level: LevelCut | None = None,
-        rolled: Array | None = None,
-        known: Balance | None = None,
-    ) -> Load:
-        vertices, _ = surface
-        stands = standing(*surface, flat_mm) if known is None else known
-        centre = stands.centre_mm
-        heavy = volume * stuff.high
+    def exact(name: str, body: Figure) -> Load:
+        volume = body.volume_m3 or 0.0
+        stands = standing(body.vertices, body.faces, flat_mm, body.centroid_mm)
         # Of very many corners fewer serve, within a fifth of a millimetre: what turning asks is an estimate.
-        turns = turnings(vertices if rolled is None else rolled, centre, heavy, stands.base, flat_mm)
-        low = float(vertices[:, 2].min())
-        touch = area_of(level_rings(solid, low + max(flat_mm, 1e-6)))
-        held = _under(supports, touch, low)
-        size, touch_m2 = _size(vertices), float(touch.area) * 1e-6
-        return _load(name, volume, centre, stands, size, stuff, held, turns, level, touch_m2)
+        rolled = light_solid(body)[0].vertices
+        turns = turnings(rolled, stands.centre_mm, volume * stuff.high, stands.base, flat_mm)
+        low = float(body.vertices[:, 2].min())
+        touch = area_of(level_rings(body_of(body), low + max(flat_mm, 1e-6)))
+        held, touch_m2 = _under(supports, touch, low), float(touch.area) * 1e-6
+        return _load(name, volume, stands.centre_mm, stands, body.size_mm, stuff, held, turns, touch_m2)
 
-    whole = block_solid(block.corners_mm, block.surface)
-    bought = arrays_of(whole)
-    loads = [exact("as delivered", whole, bought, block.volume_m3)]
+    bought = Figure(*arrays_of(block_solid(fit.block.corners_mm, fit.block.surface)))
+    loads = [exact("as delivered", bought)]
     for number, piece in enumerate(() if offcuts is None else offcuts.pieces, 1):
-        left = piece.left
-        loads.append(exact(f"after offcut {number}", body_of(left), (left.vertices, left.faces), piece.left_m3))
+        loads.append(exact(f"after offcut {number}", piece.left))
     if cut is not None:
-        loads += _between(fit, figure, offcuts, cut, whole, stuff, supports, flat_mm)
-    own = figure.vertices, figure.faces
-    feet = standing(*own, flat_mm, figure.centroid_mm)
-    level = None if feet.stands or feet.loose else _level_cut(figure)
-    rolled = light_solid(figure)[0].vertices
-    loads.append(exact("the finished figure", body_of(figure), own, figure.volume_m3 or 0.0, level, rolled, feet))
-    return tuple(loads)
+        start = bought if offcuts is None else offcuts.left
+        loads += _between(fit, figure, start, cut, stuff, supports, flat_mm)
+    finished = exact("the finished figure", figure)
+    if not finished.stands.stands and not finished.stands.loose:
+        finished = replace(finished, level=_level_cut(figure))
+    return (*loads, finished)
 
 
-def _between(  # noqa: PLR0913
-    fit: Fit,
-    figure: Figure,
-    offcuts: OffcutPlan | None,
-    cut: Undercuts,
-    bought: Solid,
-    stuff: Stuff,
-    supports: Array | None,
-    flat_mm: float,
+def _between(
+    fit: Fit, figure: Figure, start: Figure, cut: Undercuts, stuff: Stuff, supports: Array | None, flat_mm: float
 ) -> list[Load]:
     """Return the stone as the waste before, beside and between the figure goes: by columns, the worse end answered."""
-    stone = bought if offcuts is None else body_of(offcuts.left)
-    start = arrays_of(stone)
     loads: list[Load] = []
-    bases = _stage_bases(figure, stone, cut.view.into, flat_mm)
+    bases = _stage_bases(figure, start, cut.view.into, flat_mm)
     within = _KNOWN * cut.pitch_mm
-    most = float(stone.volume()) * 1e-9  # columns sum it to a part of their pitch
-    for (name, volume, centre), (base, area) in zip(stage_bodies(fit, cut, *start)[:-1], bases, strict=True):
-        whole = start[0] if name == "before the figure" else np.concatenate([figure.vertices, base])
+    most = start.volume_m3 or 0.0  # columns sum it to a part of their pitch
+    stages = stage_bodies(fit, cut, start.vertices, start.faces)[:-1]
+    for (name, volume, centre), (base, area) in zip(stages, bases, strict=True):
+        whole = start.vertices if name == "before the figure" else np.concatenate([figure.vertices, base])
         loads.append(
             _load(
                 f"once the stone {name} is gone",
@@ -188,7 +166,6 @@ def _load(  # noqa: PLR0913
     stuff: Stuff,
     supports: Array | None,
     turns: Sequence[Turning] = (),
-    level: LevelCut | None = None,
     contact_m2: float | None = None,
 ) -> Load:
     held = None if supports is None else balance(centre, supports)
@@ -202,7 +179,6 @@ def _load(  # noqa: PLR0913
         on_supports=held,
         size_mm=size,
         turns=tuple(turns),
-        level=level,
         contact_m2=contact_m2,
     )
 
@@ -220,18 +196,18 @@ def _size(vertices: Array) -> tuple[float, float, float]:
     return width, depth, height
 
 
-def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> list[tuple[Array, Any]]:
+def _stage_bases(figure: Figure, stone: Figure, into: Array, flat_mm: float) -> list[tuple[Array, Any]]:
     """Return what is stood on once the stone before the figure, beside it, and between its surfaces is gone.
 
     As corners (n, 3) and as an area.
     Working along ``into``. Before the figure: the stone's floor less all that lies before the figure's own section
     there. After that, the figure's feet and the stone behind them.
     """
-    vertices, _ = arrays_of(stone)
+    body, vertices = body_of(stone), stone.vertices
     floor, low = float(vertices[:, 2].min()), float(figure.vertices[:, 2].min())
     level = into - into[2] * np.array([0.0, 0.0, 1.0])
     feet = base_of(figure.vertices, flat_mm)
-    ground = area_of(level_rings(stone, floor + flat_mm / 2))
+    ground = area_of(level_rings(body, floor + flat_mm / 2))
     own = body_of(figure)
     stood = area_of(level_rings(own, low + flat_mm / 2))
     if np.linalg.norm(level) < 1e-6:  # worked from above: what is before the figure lies over it, not under it
@@ -241,7 +217,7 @@ def _stage_bases(figure: Figure, stone: Solid, into: Array, flat_mm: float) -> l
     before = only_areas(swept_area(here, -way).difference(swept_area(here, way)))
     kept = only_areas(ground.difference(before))
     first = _corners(kept, floor)
-    under = only_areas(swept_area(stood, way).intersection(area_of(level_rings(stone, low + flat_mm / 2))))
+    under = only_areas(swept_area(stood, way).intersection(area_of(level_rings(body, low + flat_mm / 2))))
     later = np.concatenate([feet, _corners(under, low)]), united([stood, under])
     return [(first, kept) if len(first) >= 3 else (feet, stood), later, later]
 
