@@ -168,3 +168,11 @@ def test_slings_too_flat_are_answered_first():
     body = union(box((0, 0, 0), (0.3, 0.3, 1.0)), box((0, 0, 0.9), (1.0, 0.3, 1.2)))
     told = str(bf.survey(fit_in_marble(body.scale([300] * 3)), alternatives=False, limits={"sling_angle": 20}))
     assert "DO NOT LIFT at 20°" in "\n".join(told.splitlines()[:12])
+
+
+def test_no_stage_weighs_more_than_the_stone_it_is_of():
+    """A needle that all but fills its stone, seen in columns from above: they sum up to more than there is."""
+    fit = bf.safest(cuboid(8.3, 8.3, 2000), bf.Block.box(8.6, 40, 2001, stone="marble"), stance=FIXED)
+    loads = bf.handling(fit, undercut=bf.undercuts(fit, pitch=0.7, front="top")).loads
+    assert len(loads) > 2, "nothing to see here"
+    assert max(load.volume_m3 for load in loads) <= loads[0].volume_m3 * (1 + 1e-12)
