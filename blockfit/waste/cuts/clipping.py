@@ -7,7 +7,9 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import any_corner
 
-__all__ = ["reach_beyond"]
+_EQUAL = 1e-9  # two heights so near each other are alike
+
+__all__ = ["deepest_beyond", "reach_beyond"]
 
 
 def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, along: Array) -> float:
@@ -45,6 +47,26 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
         valid = (reached > -tolerance).all(axis=2) & (shares >= -1e-12).all(axis=2)
         at = np.einsum("msc,mc->ms", shares, value)
         most = max(most, float(at[valid].max(initial=-np.inf)))
+    return most
+
+
+def deepest_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, moving: int) -> float:
+    """Return how far the surface reaches beyond all the planes at once: by how much the first ``moving`` of them must
+    give way alike until nothing of it is beyond all; −inf where nothing is beyond the others.
+
+    >>> import numpy as np
+    >>> from blockfit.waste.cuts.clipping import deepest_beyond
+    >>> corners = np.array([[0.0, 0, 0], [4, 4, 0], [4, 0, 0]])
+    >>> deepest_beyond(corners, np.array([[0, 1, 2]]), np.eye(3)[:2], np.array([1.0, 2.0]), 2)
+    2.0
+    """
+    most = -np.inf
+    for k in range(moving):
+        # Where plane k is the one that is least far away, its own height is the depth.
+        others = [j for j in range(moving) if j != k]
+        ways = np.vstack([normals[others] - normals[k], normals[moving:]])
+        at = np.append(bounds[others] - bounds[k] - _EQUAL, bounds[moving:])
+        most = max(most, reach_beyond(vertices, faces, ways, at, normals[k]) - float(bounds[k]))
     return most
 
 

@@ -12,7 +12,13 @@ from blockfit.waste.cuts.division import spans
 from blockfit.waste.cuts.methods import Method, capable
 from blockfit.waste.offcuts.wedges import SampledWedge
 
-__all__ = ["Part", "SetWedge", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
+__all__ = ["AIR_M2", "Part", "Planes", "SetWedge", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
+
+AIR_M2 = 1e-5
+"""A plane that passes through less stone than that is no cut."""
+
+Planes = tuple[Array, Array]
+"""The normals (k, 3) and offsets (k,) of a wedge: it is where all ``normals @ x >= offsets`` hold."""
 
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 

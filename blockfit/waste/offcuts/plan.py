@@ -23,10 +23,10 @@ from blockfit.units import Length, Mass, length_mm, mass_kg
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.methods import Method, ways_of
 from blockfit.waste.cuts.sweep import free_travel
-from blockfit.waste.offcuts.courses import best_course
 from blockfit.waste.offcuts.piece import Offcut, piece_of
-from blockfit.waste.offcuts.planner import Planner
+from blockfit.waste.offcuts.planner import best_course
 from blockfit.waste.offcuts.prices import Prices
+from blockfit.waste.offcuts.remaining import Remaining
 from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reserve.setback import setback
@@ -140,7 +140,9 @@ def offcuts(  # noqa: PLR0913
     effort: int = 1,
     prices: Prices | None = None,
 ) -> OffcutPlan:
-    """Return a plan of pieces to take off whole, greatest first.
+    """Return a plan of pieces to take off whole, the greatest first where that costs the others little.
+
+    Pieces are searched together for the most stone in all of them; what makes the rest fall is left to the end.
 
     ``clearance`` is the stone kept over the figure, ``methods`` what can make the cuts, in order of preference
     (default `METHODS`: take your own tools' widths); ``kerf`` instead takes any cut as so wide, with nothing added
@@ -157,7 +159,7 @@ def offcuts(  # noqa: PLR0913
     that each ``holds`` a box of three sides or a figure as large as it is; pieces that do not are not taken, and
     `OffcutPlan.wishes` says so. ``cuts`` are ``"square"`` (parallel to faces of the block), ``"slant"`` (square to one
     face) or ``"any"``; where it is given, `OffcutPlan.by_cuts` says what the other kinds would save, unless ``compare``
-    is off. ``effort``, 1 to 4, is how many courses of pieces are tried, each by other random directions: more than one
+    is off. ``effort``, 1 to 4, is how many courses of pieces are tried, each by other random changes: more than one
     saves no less, often some hundredths of the waste more, and takes as much longer.
 
     By your ``prices`` pieces are chosen that are worth most, what they bring less what sawing and handling them costs,
@@ -199,25 +201,27 @@ def offcuts(  # noqa: PLR0913
         prices=prices,
         wishes=wishes_of(weight_kg, first_only, shape, holds, cuts, density, most_kg * density / heavy),
     )
-    planner = Planner(fit.block, limits)
+    stone_left = Remaining(fit.block, limits)
     pieces: list[Offcut] = []
     along = np.array([0.0, 1.0, 0.0])
     for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),):
-        planner.keep_clear_of(light, kept_mm)
+        stone_left.keep_clear_of(light, kept_mm)
         room = None if most_pieces is None else most_pieces - len(pieces)
-        for plan in best_course(planner, most_cuts, room, effort) if room is None or room > 0 else ():
-            taken = len(planner.hollows)
-            parts = planner.take(plan, None if most_pieces is None else most_pieces - len(pieces))
-            for gone in planner.hollows[-1:] if most_pieces is None else planner.hollows[taken:]:
+        for plan in best_course(stone_left, most_cuts, room, effort) if room is None or room > 0 else ():
+            taken = len(stone_left.hollows)
+            parts = stone_left.take(plan, None if most_pieces is None else most_pieces - len(pieces))
+            for gone in stone_left.hollows[-1:] if most_pieces is None else stone_left.hollows[taken:]:
                 bounds = gone.offsets - clearance_mm - figure.margin_mm
                 back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
             pieces += [
-                piece_of(part, fit.block, planner.hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
+                piece_of(
+                    part, fit.block, stone_left.hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm
+                )
                 for k, part in enumerate(parts)
             ]
             if most_pieces is not None and len(pieces) >= most_pieces:
                 break
-    vertices, faces = arrays_of(planner.left)
+    vertices, faces = arrays_of(stone_left.left)
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
     found = OffcutPlan(
@@ -226,13 +230,13 @@ def offcuts(  # noqa: PLR0913
         left=Figure(vertices, faces, name="stone left"),
         recovered=volume / waste if waste > 0 else 0.0,
         volume_m3=volume,
-        too_light_m3=planner.too_light_m3,
+        too_light_m3=stone_left.too_light_m3,
         clearance_mm=clearance_mm,
         kerf_mm=max((cut.kerf_mm for piece in pieces for cut in piece.cuts), default=0.0),
         reserve_mm=reserve_mm,
         lift_limit_kg=lift_kg,
         waste_m3=waste,
-        hollows=tuple(planner.hollows),
+        hollows=tuple(stone_left.hollows),
         wishes=limits.wishes.told([(piece.volume_m3, piece.convex_mm) for piece in pieces]),
         prices=prices,
     )

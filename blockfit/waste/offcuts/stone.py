@@ -17,7 +17,7 @@ from blockfit.measure.cross_sections import section_near
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.solids.block import AROUND, Block
 from blockfit.waste.cuts.division import outline
-from blockfit.waste.offcuts.sampling import grid_points
+from blockfit.waste.sampling import grid_points, spread_points
 
 __all__ = ["LIGHT_MM", "PlannedStone", "stone_for_pieces"]
 
@@ -48,7 +48,14 @@ class PlannedStone:
         """Return about ``count`` points (n, 3) in a regular grid inside the stone."""
         if not self.is_rough:
             return grid_points(self.block, count)
-        points = grid_points(self.block, count)  # the grid is as fine as the stone's own volume asks
+        return self._within(grid_points(self.block, count))  # the grid is as fine as the stone's own volume asks
+
+    def spread_points(self, count: int) -> Array:
+        """Return about ``count`` points (n, 3) spread evenly inside the stone, but in no rows."""
+        points = spread_points(self.block, count)
+        return self._within(points) if self.is_rough else points
+
+    def _within(self, points: Array) -> Array:
         return points[SurfaceDistance(*arrays_of(self.solid)).signed(points)[0] <= 0]
 
     def piece(self, corners: Array) -> Solid:

@@ -14,7 +14,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.turns import about, spread_directions
 
-__all__ = ["Samples", "SampledWedge", "best_wedges", "cuts_seen", "draw_out", "frame_of"]
+__all__ = ["Samples", "SampledWedge", "best_wedges", "cuts_seen", "draw_out", "frame_of", "made_by"]
 
 _BINS = 26
 _MOST_TRIPLES = 8
@@ -111,6 +111,18 @@ def cuts_seen(wedge: SampledWedge, stone: Array, spacing: float) -> int:
     behind = [(np.delete(close, k, axis=1) >= 0).all(axis=1) & (close[:, k] < 0) for k in range(len(wedge.normals))]
     free = len(wedge.normals) - wedge.fixed
     return free + sum(int(one.sum()) >= _FEW for one in behind[free:])
+
+
+def made_by(kind: str, directions: Array, faces: Array) -> Array:
+    """Return the directions (n, 3) nearest to these that a ``kind`` of cuts makes: any, slant, or square to faces."""
+    if kind == "any":
+        return directions
+    if kind == "slant":
+        return _made_slant(directions, faces)
+    ways = _lines_of(faces)
+    along = directions @ ways.T
+    nearest = np.abs(along).argmax(axis=1)
+    return np.asarray(np.sign(along[np.arange(len(directions)), nearest])[:, None] * ways[nearest])
 
 
 def frame_of(wedge: SampledWedge) -> Array:

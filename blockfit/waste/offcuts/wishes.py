@@ -92,6 +92,11 @@ class Wishes:
     holds: Figure | None = None
     cuts: str = "any"
 
+    @property
+    def of_each_piece(self) -> bool:
+        """Whether anything is asked of a piece by itself."""
+        return self.weight_kg is not None or self.shape != "any" or self.holds is not None
+
     def for_more(self) -> "Wishes":
         """Return what is asked of the pieces after the first."""
         return replace(self, least_m3=0.0, most_m3=np.inf) if self.first_only else self

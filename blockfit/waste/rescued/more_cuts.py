@@ -12,8 +12,8 @@ from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
 from blockfit.solids.stance import Stance
 from blockfit.waste.cuts.clipping import reach_beyond
-from blockfit.waste.offcuts.sampling import grid_points, surface_points, thinned
 from blockfit.waste.offcuts.wedges import Samples, best_wedges, draw_out
+from blockfit.waste.sampling import grid_points, surface_points, thinned
 
 __all__ = ["more_cuts"]
 

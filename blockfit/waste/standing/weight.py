@@ -22,10 +22,10 @@ from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.units import Length, length_mm
 from blockfit.waste.offcuts.plan import OffcutPlan
-from blockfit.waste.offcuts.sampling import grid_points
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.reach.shares import PARTS, Planes, shares_of, shares_of_piece
 from blockfit.waste.reach.undercut import Undercuts, undercuts
+from blockfit.waste.sampling import grid_points
 
 __all__ = ["ALLOWANCES", "Allowance", "WeightStage", "Weights", "hours", "weights"]
 

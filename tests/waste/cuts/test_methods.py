@@ -59,7 +59,7 @@ def test_a_cut_of_three_corners_leaves_a_web_too():
     block = slope().block
     fit = bf.largest(cuboid(300, 100, 300), block, stance=FIXED, scales=(0, 1))
     disc = bf.Method("disc", kerf_mm=6, depth_mm=600, makes=2, opposed=True)
-    plan = bf.offcuts(fit, clearance=5, methods=[disc], web=50, most_cuts=1, reserve=0)
+    plan = bf.offcuts(fit, clearance=5, methods=[disc], web=50, most_cuts=1, most_pieces=1, reserve=0)
     behind = [piece for piece in plan.pieces if len(piece.cuts[0].outline) == 3]
     assert behind
     # Along the longer way of a triangle of 1,000 x 500, the strip through its middle is some 50 x 600.

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
 import blockfit as bf
-from blockfit.measure.booleans import arrays_of, gap_between
-from blockfit.waste.cuts.clipping import reach_beyond
+from blockfit.measure.booleans import arrays_of, gap_between, hull_solid
+from blockfit.waste.cuts.clipping import deepest_beyond, reach_beyond
 
 
 def l_shape():
@@ -117,6 +117,27 @@ def test_clipped_reach_agrees_with_manifold3d(seed):
     assert ours >= (vertices[on_ring] @ along).max(initial=-np.inf) - 1e-6
 
 
+@examples(40, every=400)
+@given(seed=st.integers(0, 10**6))
+def test_how_far_planes_give_way_is_exact(seed):
+    """Beyond them moved out by less something of the solid is left, by more nothing: manifold3d's own trimming."""
+    figure = torus(200, 80)
+    random = np.random.default_rng(seed)
+    count = int(random.integers(1, 5))
+    moving = int(random.integers(1, count + 1))
+    normals = random.normal(size=(count, 3))
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    bounds = random.uniform(-200, 60, count)
+    depth = deepest_beyond(figure.vertices, figure.faces, normals, bounds, moving)
+    for more, is_clear in ((1e-3, True), (-1e-3, False)):
+        solid = solid_of(figure)
+        for k in range(count):
+            out = (max(depth, -500) + more) if k < moving else 0.0
+            solid = solid.trim_by_plane(normals[k].tolist(), float(bounds[k] + out))
+        if is_clear or depth > -500:
+            assert (solid.volume() < 1e-12) == is_clear
+
+
 @pytest.mark.slow
 def test_corners_recover_most_of_a_kneeling_figures_waste(kneeling):
     """Plane cuts alone save some 49 %, boxes at the corners 55 %, 69 % with pieces that are not convex."""
@@ -135,12 +156,32 @@ def test_corners_recover_most_of_a_kneeling_figures_waste(kneeling):
         assert len(piece.cuts) <= 3
 
 
+def shaken(figure, seed, noise_mm):
+    """A figure whose vertices are moved at random, each coordinate by so much about; 0 leaves it as it is."""
+    moved = np.random.default_rng(seed).normal(size=figure.vertices.shape) * noise_mm
+    return bf.Figure(figure.vertices + moved, figure.faces)
+
+
 @needs_meshes
-def test_seventy_per_cent_of_the_real_scans_waste():
-    figure = bf.read_figure(SHARED / "kneeling_arm_raised.stl", unit="m")
+@pytest.mark.parametrize(
+    ("seed", "noise_mm", "least"),
+    [(0, 0.0, 0.76), *(pytest.param(seed, 0.5, 0.74, marks=pytest.mark.slow) for seed in range(1, 15))],
+)
+def test_three_quarters_of_the_real_scans_waste(seed, noise_mm, least):
+    """In eight pieces of 20 kg and more, each taken out of what the ones before leave by manifold3d."""
+    figure = shaken(bf.read_figure(SHARED / "kneeling_arm_raised.stl", unit="m"), seed, noise_mm)
     block = bf.Block.box(*(side + 60 for side in figure.size_mm), stone="marble")
-    plan = bf.offcuts(bf.safest(figure, block, stance=FIXED), kerf=0, reserve=0, most_pieces=8, most_cuts=3)
-    assert plan.recovered >= 0.70
+    fit = bf.safest(figure, block, stance=FIXED)
+    plan = bf.offcuts(fit, kerf=0, reserve=0, most_pieces=8, most_cuts=3, effort=2)
+    assert plan.recovered >= least
+    stone = hull_solid(block.corners_mm)
+    placed = solid_of(fit.solid())
+    for piece in plan.pieces:
+        solid = solid_of(piece.solid)
+        assert (solid ^ stone).volume() == pytest.approx(solid.volume(), rel=1e-6)  # in what is left
+        assert gap_between(solid, placed, 60) >= 20 - 1e-4
+        stone -= solid
+    assert stone.volume() * 1e-9 == pytest.approx(block.volume_m3 - plan.volume_m3, rel=1e-6)
 
 
 def test_bad_limits_raise(kneeling):

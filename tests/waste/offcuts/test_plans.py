@@ -69,11 +69,25 @@ def test_no_early_piece_meets_the_swept_figure(kneeling):
                 assert piece.setback_mm >= 100 - 1e-6
 
 
-def test_what_is_left_may_not_stand():
-    """A figure like a bracket: once the stone under its arm is gone it stands on a narrow foot, off the plumb."""
+@pytest.fixture(scope="module")
+def bracket():
+    """A figure that stands on a narrow foot, off the plumb, once the stone under its arm is gone."""
     leaning = united(cuboid(200, 300, 700), cuboid(900, 300, 300, at=(0, 0, 700)))
-    fit = bf.safest(leaning, bf.Block.box(900, 300, 1000, stone="marble"), stance=FIXED)
-    plan = bf.offcuts(fit, clearance=0, kerf=0, most_pieces=1)
+    return bf.safest(leaning, bf.Block.box(900, 300, 1000, stone="marble"), stance=FIXED)
+
+
+@pytest.mark.parametrize("pieces", [1, 2, None])
+def test_what_makes_the_rest_fall_comes_last(bracket, pieces):
+    """The figure does not stand by itself: with all its waste gone, nothing would make it stand."""
+    plan = bf.offcuts(bracket, clearance=0, kerf=0, most_pieces=pieces)
+    assert plan.recovered > 0.4
+    steady = plan.pieces if pieces == 1 else plan.pieces[:-1]
+    assert all(piece.left_stands.stands and piece.left_stands.weakest_deg > 4 for piece in steady)
+
+
+def test_what_is_left_may_not_stand(bracket):
+    asked = {"clearance": 0, "kerf": 0, "holds": (690, 290, 690)}  # no less than all the stone under the arm
+    fit, plan = bracket, bf.offcuts(bracket, most_pieces=1, **asked)
     (piece,) = plan.pieces
     # By hand: foot 200 x 700 about x = 100, crown 900 x 300 about x = 450.
     x = (200 * 700 * 100 + 900 * 300 * 450) / (200 * 700 + 900 * 300)
@@ -82,7 +96,7 @@ def test_what_is_left_may_not_stand():
     assert piece.left_stands.weakest == "right"
     assert piece.left_stands.margin_mm == pytest.approx(200 - x, abs=0.01)
     assert piece.left_stands.centre_mm == pytest.approx([x, 150, z], abs=0.01)
-    assert "WHICH DOES NOT STAND" in str(bf.survey(fit, clearance=0, kerf=0, alternatives=False))
+    assert "WHICH DOES NOT STAND" in str(bf.survey(fit, plan=plan, alternatives=False))
 
 
 @pytest.fixture(scope="module")
@@ -96,8 +110,8 @@ def test_fewer_pieces_or_more_stone(four_pieces, kneeling):
     assert [step.pieces for step in steps] == list(range(1, len(plan.pieces) + 1))
     assert steps[-1].recovered == pytest.approx(plan.recovered)
     assert steps[-1].sawn_m2 == pytest.approx(plan.sawn_m2)
-    fewer = bf.offcuts(around(kneeling, 60), kerf=5, most_pieces=2)
-    assert fewer.recovered == pytest.approx(steps[1].recovered)
+    fewer = bf.offcuts(around(kneeling, 60), kerf=5, most_pieces=2)  # the best two are not the first two of four
+    assert fewer.recovered >= steps[1].recovered - 1e-9
 
 
 def test_outlines_have_the_sawn_area_and_the_box_fits(four_pieces):
