@@ -41,6 +41,7 @@ from blockfit.waste.reserve.squaring import Squaring, squaring
 from blockfit.waste.standing.handling import Handling, handling
 from blockfit.waste.standing.weight import Weights, weights
 from blockfit.waste.strength.thin import ThinStone, thin_stone
+from blockfit.workers import Helper
 
 __all__ = ["Survey", "survey"]
 
@@ -253,6 +254,7 @@ def survey(  # noqa: PLR0913
     tool: Tool | None = None,
     plan: OffcutPlan | None = None,
     stage: StageStone | None = None,
+    jobs: int = 1,
     progress: Callable[[str], None] = lambda step: None,
 ) -> Survey:
     """Return every answer for a fit. ``progress`` is called with the name of each step as it begins.
@@ -261,7 +263,8 @@ def survey(  # noqa: PLR0913
     ``alternatives`` adds what leaning, any turn, or any rotation at all would gain. ``plan`` is one of `offcuts` that
     was made before, to be kept. With a ``stage``, the stone as it stands, the reserve is that in it, and what is
     answered in the block as bought (pieces, undercuts, weights) is left out: it is no more. The other options are those
-    of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods.
+    of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods. With ``jobs`` of 2
+    another process looks for undercuts and thin stone meanwhile: the answers are the same to the last digit.
 
     Lengths are mm or text, masses kg or text. Raises `BadValueError` for names among ``limits`` and ``sawing`` that are
     not known, and what the questions asked raise for their own options.
@@ -299,25 +302,32 @@ def survey(  # noqa: PLR0913
         return replace(found, thin=thin_stone(fit), lacking=_NO_BLOCK)
     if fit.block.surface is not None:
         found = replace(found, squaring=squaring(fit))
-    progress("finding undercuts")
-    cut = undercuts(fit, pitch=pitch, tool=tool)
-    if plan is None:
-        progress("planning offcuts")
-        plan = offcuts(
-            fit,
-            lift_limit_kg=lift_limit_kg,
-            least_weight_kg=least_weight_kg,
-            clearance=clearance,
-            kerf=kerf,
-            reserve=reserve,
-            **sawing,
-        )
-    progress("weighing")
-    weighed = weights(fit, plan, cut)
-    progress("standing and moving")
-    moved = handling(fit, plan, cut, **limits)
-    progress("thin stone")
-    return replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin_stone(fit))
+    with Helper(jobs) as helper:
+        undercut = helper.hand(_undercuts, fit, pitch, tool)
+        thin = helper.hand(thin_stone, fit)
+        if plan is None:
+            progress("planning offcuts")
+            plan = offcuts(
+                fit,
+                lift_limit_kg=lift_limit_kg,
+                least_weight_kg=least_weight_kg,
+                clearance=clearance,
+                kerf=kerf,
+                reserve=reserve,
+                **sawing,
+            )
+        progress("finding undercuts")
+        cut = undercut()
+        progress("weighing")
+        weighed = weights(fit, plan, cut)
+        progress("standing and moving")
+        moved = handling(fit, plan, cut, **limits)
+        progress("thin stone")
+        return replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin())
+
+
+def _undercuts(fit: Fit, pitch: Length | None, tool: Tool | None) -> Undercuts:
+    return undercuts(fit, pitch=pitch, tool=tool)
 
 
 def _check_names(limits: Mapping[str, Any], sawing: Mapping[str, Any]) -> None:

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from blockfit.errors import BadValueError, BlockfitError
 
-__all__ = ["WorkerLostError", "in_order"]
+__all__ = ["Helper", "WorkerLostError", "in_order"]
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -75,6 +75,59 @@ def in_order(work: Callable[[Task], Result], tasks: Iterator[Task], jobs: int | 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # joblib says that not all was asked for: it was meant
             results.close()
+
+
+class Helper:
+    """Another process that works on something meanwhile, if there is one: else what is handed over waits its turn here.
+
+    >>> from blockfit.workers import Helper
+    >>> with Helper(jobs=1) as helper:
+    ...     asked = helper.hand(pow, 2, 10)
+    >>> asked()
+    1024
+    """
+
+    def __init__(self, jobs: int) -> None:
+        """Begin with nothing handed over; ``jobs`` of 1 is no other process."""
+        _check_jobs(jobs)
+        self._is_wanted = jobs != 1 and (os.cpu_count() or 1) > 1
+        self._pool: Any = None
+
+    def __enter__(self) -> "Helper":
+        """Start the process."""
+        if self._is_wanted:
+            from joblib.externals.loky import ProcessPoolExecutor
+
+            with _children_quiet():
+                self._pool = ProcessPoolExecutor(max_workers=1, initializer=_watch, initargs=(os.getpid(),))
+                self._pool.submit(os.getpid)  # it starts now, not with the first work
+        return self
+
+    def __exit__(self, *failed: object) -> None:
+        """End the process, in the middle of its work if there was a fault."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=True, kill_workers=failed[0] is not None)
+
+    def hand(self, work: Callable[..., Result], *given: Any) -> Callable[[], Result]:
+        """Return what waits for ``work(*given)``, the same to the last digit wherever it is done.
+
+        A process that is killed from outside is made up for here.
+        """
+        if self._pool is None:
+            return lambda: work(*given)
+        from concurrent.futures.process import BrokenProcessPool
+
+        with _children_quiet():
+            answer = self._pool.submit(work, *given)
+
+        def wait() -> Result:
+            try:
+                found: Result = answer.result()
+            except BrokenProcessPool:
+                return work(*given)
+            return found
+
+        return wait
 
 
 def _check_jobs(jobs: int | None) -> None:

@@ -17,6 +17,8 @@ from blockfit.waste.reserve.setback import setback
 
 __all__ = ["before_the_back"]
 
+_MOST = 8  # of planes and undercuts named; what must wait is named in full
+
 
 @kinds_checked
 def before_the_back(  # noqa: PLR0913
@@ -70,14 +72,15 @@ def before_the_back(  # noqa: PLR0913
         lines += layout.item("Flaw inside", f"{name}: {shown.length(by)} from the figure (exact)")
     later = [r for r in cut.regions if r.reach != "back"]
     behind = [r for r in cut.regions if r.reach == "back"]
-    lines += layout.item(
-        "From the back", "; ".join(f"{r.number}. {r.place.text(shown)}" for r in behind[:8]) or "nothing waits for it"
-    )
-    for region in later[:8]:
+    places = [f"{region.number}. {region.place.text(shown)}" for region in behind]
+    lines += layout.item("From the back", _listed(places) or "nothing waits for it")
+    for region in later[:_MOST]:
         after = f", after {', '.join(map(str, region.after))}" if region.after else ""
         lines += layout.item(
             "Other undercuts", f"{region.number}. {region.place.text(shown)}: {region.approach}{after}"
         )
+    if len(later) > _MOST:
+        lines += layout.item("Other undercuts", f"and {len(later) - _MOST} more: the survey lists them")
     lines += _read_back(points, readings, layout)
     if stage is not None:
         lines += layout.item("Already gone", ", ".join(stage.gone) or "nothing was named")
@@ -119,13 +122,18 @@ def _coming(coming: Next, layout: Layout) -> list[str]:
     free = ", ".join(f"offcut {piece.number}" for piece in coming.pieces if not piece.why_not)
     lines = layout.item("May leave now", free or "no offcut that was given") if coming.pieces else []
     if coming.planes:
-        words = ", ".join(f"{plane.number} from the {plane.face}" for plane in coming.planes[:8])
-        lines += layout.item("Planes not done", words)
+        planes = [f"{plane.number} from the {plane.face}" for plane in coming.planes]
+        lines += layout.item("Planes not done", _listed(planes, ", "))
     if coming.points_in_all:
         most = max((point.left_mm for point in coming.points), default=0.0)
         rest = f"; at most {layout.units.length(most)} is left at one" if coming.points else ""
         words = f"{coming.points_reached} of {coming.points_in_all} points are at their stops{rest}"
         lines += layout.item("Stops", words)
-    return lines + layout.item(
-        "Must wait", "; ".join(words.text(layout.units) for words in coming.must_wait[:8]) or "nothing that was given"
-    )
+    waits = [words.text(layout.units) for words in coming.must_wait]  # all of them: none may be begun by mistake
+    return lines + layout.item("Must wait", "; ".join(waits) or "nothing that was given")
+
+
+def _listed(words: Sequence[str], between: str = "; ") -> str:
+    """Return the first few of some words, and how many more there are."""
+    more = [f"and {len(words) - _MOST} more"] if len(words) > _MOST else []
+    return between.join([*words[:_MOST], *more])
