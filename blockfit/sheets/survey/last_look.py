@@ -80,7 +80,7 @@ def before_the_back(  # noqa: PLR0913
             "Other undercuts", f"{region.number}. {region.place.text(shown)}: {region.approach}{after}"
         )
     if len(later) > _MOST:
-        lines += layout.item("Other undercuts", f"and {len(later) - _MOST} more: the survey lists them")
+        lines += layout.item("More undercuts", f"{len(later) - _MOST}, which the survey lists")
     lines += _read_back(points, readings, layout)
     if stage is not None:
         lines += layout.item("Already gone", ", ".join(stage.gone) or "nothing was named")
