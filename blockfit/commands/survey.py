@@ -21,6 +21,8 @@ from blockfit.waste.reach.tools import Tool
 
 __all__ = ["survey_command"]
 
+_LEAST_FACES, _MOST_FACES = 10_000, 1_000_000  # of figures that a second process helps with: it takes time and memory
+
 _limits = headed("What your place and gear carry")
 _undercuts = headed("Undercuts")
 _output = headed("What is written")
@@ -87,6 +89,7 @@ def survey_command(  # noqa: PLR0913
         },
         tool=None if tool is None else _tool(tool),
         pitch=None if pitch is None else length_of(pitch, "--pitch"),
+        jobs=2 if _LEAST_FACES <= len(fit.figure.faces) <= _MOST_FACES else 1,
         progress=step,
     )
     step("")
