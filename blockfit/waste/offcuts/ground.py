@@ -169,18 +169,20 @@ class Ground:
         kerfs = np.array([method.kerf_mm for method in methods])
         at, gone_from = offsets.astype(np.float32)[:, None], (offsets - kerfs).astype(np.float32)[:, None]
         freed = _every(heights >= at) & ~gone
-        cuts, stray = len(methods), 0
+        beyond, before = heights >= gone_from, figure < gone_from + np.float32(self.limits.least_clear_mm)
+        inside = _every(beyond)
+        cuts, stray, taken = len(methods), 0, inside & ~gone
         for side, k in sides:
-            past = int(np.count_nonzero(freed & side.beyond[k]))
+            past = int(np.count_nonzero(taken & side.beyond[k]))
             if past and cuts < self.most_cuts:  # it is cut along there as well
                 cuts += 1
             else:
                 stray += past
+            taken &= ~side.beyond[k]
             freed &= ~side.beyond[k]
         stone = int(np.count_nonzero(freed))
-        beyond, before = heights >= gone_from, figure < gone_from + np.float32(self.limits.least_clear_mm)
         holds = self._is_piece(heights[:, freed], offsets, stray)
-        return Seen(normals, offsets, beyond, _every(beyond), before, holds, stone, stray, cuts)
+        return Seen(normals, offsets, beyond, inside, before, holds, stone, stray, cuts)
 
     def _is_piece(self, freed: Array, offsets: Array, stray: int) -> bool:
         """Whether samples freed at these heights (k, p) are enough, thick enough, and few come off beside them."""

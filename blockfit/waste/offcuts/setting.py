@@ -43,8 +43,8 @@ def set_exactly(left: Remaining, wedge: SampledWedge, most_cuts: int) -> SetWedg
         wedge, methods = trial
         # Planes that only border on what earlier pieces left open are no cuts.
         sawn = _sawn(left, wedge)
-        if len(sawn) > most_cuts or _takes_other(left, wedge, sawn):
-            wedge = _without_strays(left, wedge)
+        if len(sawn) > most_cuts or _takes_other(left, wedge, methods, sawn):
+            wedge = _without_strays(left, wedge, methods)
             sawn = _sawn(left, wedge)
         if not 0 < len(sawn) <= most_cuts or not _is_a_piece(left, wedge, sawn):
             return None
@@ -55,6 +55,8 @@ def set_exactly(left: Remaining, wedge: SampledWedge, most_cuts: int) -> SetWedg
         more = np.array([b.allowance_mm(lines) - m.allowance_mm(lines) for b, m in zip(better, methods, strict=True)])
         if (more <= 0).all():
             # What is set asks for no more room than it was given; a narrower tool may then be used as well.
+            if _takes_other(left, wedge, better, sawn):
+                return None
             return _as_wished(left, SetWedge(wedge, tuple(better)), sawn)
         # The planes move out by what they now need, or each would meet the figure past the others.
         wedge = SampledWedge(wedge.normals, wedge.offsets + more, wedge.stone, wedge.fixed)
@@ -133,41 +135,49 @@ def _sawn(left: Remaining, wedge: SampledWedge) -> list[int]:
     return [k for k in range(count) if count == 1 or sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) > AIR_M2]
 
 
-def _takes_other(left: Remaining, wedge: SampledWedge, sawn: list[int]) -> bool:
-    """Whether the cuts would free more than the wedge, stone that earlier pieces left on it, or less."""
-    free = beyond(left.left, wedge.normals[sawn], wedge.offsets[sawn])
-    return abs(float(free.volume()) * 1e-9 - wedge.stone) > wedge.stone * 1e-3 + 1e-6
+def _takes_other(left: Remaining, wedge: SampledWedge, methods: Sequence[Method], sawn: list[int]) -> bool:
+    """Whether the cuts would free more than the wedge, stone that earlier pieces left on it, or less; or would take
+    their kerfs out of stone past it as well."""
+    normals, offsets = wedge.normals, wedge.offsets
+    free = beyond(left.left, normals[sawn], offsets[sawn])
+    allowed_m3 = wedge.stone * 1e-3 + 1e-6
+    if abs(float(free.volume()) * 1e-9 - wedge.stone) > allowed_m3:
+        return True
+    gone = offsets - [method.kerf_mm for method in methods]
+    taken = beyond(left.left, normals[sawn], gone[sawn])
+    own = beyond(taken, normals, gone)
+    return float(taken.volume() - own.volume()) * 1e-9 > allowed_m3
 
 
-def _without_strays(left: Remaining, wedge: SampledWedge) -> SampledWedge:
-    """Return the wedge with its cuts moved out until they free no stone past the planes that end it in the open.
+def _without_strays(left: Remaining, wedge: SampledWedge, methods: Sequence[Method]) -> SampledWedge:
+    """Return the wedge with its cuts moved out until they take no stone past the planes that end it in the open.
 
     Of the cuts that could shed a stray body, the one that loses the piece least gives way to it.
     """
     normals, offsets = wedge.normals, wedge.offsets.copy()
     moving = len(normals) - wedge.fixed
-    free = beyond(left.left, normals[:moving], offsets[:moving])
+    kerfs = np.array([method.kerf_mm for method in methods])
+    free = beyond(left.left, normals[:moving], (offsets - kerfs)[:moving])
     for k in range(moving, len(normals)):
-        past = free.trim_by_plane((-normals[k]).tolist(), _STRAY_MM - float(offsets[k]))
+        past = free.trim_by_plane((-normals[k]).tolist(), _STRAY_MM - float(offsets[k] - kerfs[k]))
         for body in past.decompose():
-            stray = beyond(body, normals[:moving], offsets[:moving])
+            stray = beyond(body, normals[:moving], (offsets - kerfs)[:moving])
             if stray.volume() < _CRUMB_MM3:
                 continue
             out = np.tile(offsets, (moving, 1))
-            out[range(moving), range(moving)] = (arrays_of(stray)[0] @ normals[:moving].T).max(axis=0)
+            reach = (arrays_of(stray)[0] @ normals[:moving].T).max(axis=0)
+            out[range(moving), range(moving)] = reach + kerfs[:moving]
             offsets = max(out, key=lambda row: left.rock.volume_m3(left.corners(normals, row)))
     return SampledWedge(normals, offsets, left.rock.volume_m3(left.corners(normals, offsets)), wedge.fixed)
 
 
 def _is_a_piece(left: Remaining, wedge: SampledWedge, sawn: list[int]) -> bool:
-    """Whether the cuts free just the piece, which is enough and can leave them.
+    """Whether a piece is enough, and can leave its cuts.
 
-    All that then lies beyond the cuts is the piece: it strikes nothing on a way on which it stays beyond them.
+    Where all that lies beyond them is the piece, it strikes nothing on a way on which it stays beyond them.
     """
     corners = left.corners(wedge.normals, wedge.offsets)
-    if corners is None or not _is_enough(left, corners) or draw_out(wedge.normals[sawn]) is None:
-        return False
-    return not _takes_other(left, wedge, sawn)
+    return corners is not None and _is_enough(left, corners) and draw_out(wedge.normals[sawn]) is not None
 
 
 def _methods_of(
@@ -201,7 +211,7 @@ def _as_wished(left: Remaining, plan: SetWedge, sawn: list[int]) -> SetWedge | N
         if corners is None or least_width(corners) < left.limits.least_thickness_mm:
             return None
         wedge = SampledWedge(normals, offsets, volume_m3(corners), wedge.fixed)
-        if _takes_other(left, wedge, sawn) or not still_made(normals, offsets, corners, methods, sawn):
+        if _takes_other(left, wedge, methods, sawn) or not still_made(normals, offsets, corners, methods, sawn):
             return None
     if wedge.stone < wishes.least_m3:
         return None
