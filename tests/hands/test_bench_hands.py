@@ -34,6 +34,11 @@ def test_a_carver_who_does_what_the_sheets_say_spoils_nothing(kind, start, batch
     } == {}
 
 
+def test_a_kerf_is_taken_from_no_stone_past_its_piece():
+    """Two cuts in one direction, 7 mm apart: the second's kerf reached past its piece, into what the first had left."""
+    assert hands.faults_of(5000, "offcuts")[1] == []
+
+
 def test_a_case_is_the_same_for_the_same_seed():
     first, second = hands.case(7), hands.case(7)
     assert np.array_equal(first.fit.solid().vertices, second.fit.solid().vertices)
