@@ -25,10 +25,10 @@ def attached(package: str, names: Sequence[str]) -> tuple[Callable[[str], Any], 
         if name not in homes:
             raise AttributeError(f"module {package!r} has no attribute {name!r}")
         home, known_there = homes[name]
-        found = importlib.import_module(home)
-        try:
-            found = getattr(found, known_there)
-        except AttributeError:
+        room = None if home == package else importlib.import_module(home)
+        if room is not None and hasattr(room, known_there):
+            found = getattr(room, known_there)
+        else:  # a module is meant by the name
             found = importlib.import_module(f"{home}.{known_there}")
         setattr(sys.modules[package], name, found)
         return found

@@ -106,7 +106,9 @@ class Helper:
     def __exit__(self, *failed: object) -> None:
         """End the process, in the middle of its work if there was a fault."""
         if self._pool is not None:
-            self._pool.shutdown(wait=True, kill_workers=failed[0] is not None)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # it says that work was under way: it is meant
+                self._pool.shutdown(wait=True, kill_workers=failed[0] is not None)
 
     def hand(self, work: Callable[..., Result], *given: Any) -> Callable[[], Result]:
         """Return what waits for ``work(*given)``, the same to the last digit wherever it is done.

@@ -36,6 +36,12 @@ def test_a_name_is_never_a_module_by_accident():
     assert bf.jobs.__name__ == "blockfit.jobs"
 
 
+@pytest.mark.parametrize("name", ["jobs", "pictures", "survey", "Block", "STONES", "BadValueError"])
+def test_a_name_is_found_when_it_is_the_first_that_is_asked_for(name):
+    assert _ran(f"import blockfit; print(blockfit.{name} is not None)") == "True"
+    assert _ran(f"from blockfit import {name} as found; print(found is not None)") == "True"
+
+
 def test_importing_waits_for_nothing_heavy():
     loaded = _ran("import sys, blockfit; print(*(name for name in sys.modules if '.' not in name))").split()
     assert "blockfit" in loaded
