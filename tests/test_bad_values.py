@@ -84,11 +84,12 @@ def made() -> dict[str, Any]:
 def asked(of: dict[str, Any]) -> dict[str, tuple[Any, dict[str, Any]]]:
     """Each public question with options that are answered."""
     fit, figure, block, plan = of["fit"], of["figure"], of["block"], of["plan"]
-    of_fit = ("best_first_cut", "handling", "pointing", "setback", "setting", "stage_of", "stone_cover", "weights")
+    of_fit = ("best_first_cut", "handling", "setback", "setting", "stage_of", "stone_cover", "weights")
     in_block = {"figure": figure, "block": block, "stance": FIXED}
     square = {"front": shapely.box(0, 0, 400, 600), "side": shapely.box(0, 0, 300, 600)}
     options: dict[str, dict[str, Any]] = {
         **{name: {"fit": fit} for name in of_fit},
+        "pointing": {"fit": fit, "count": 6},
         "answer": {"figure": figure, "block": block, "ask": bf.Ask(stance=FIXED)},
         "before_the_back": {"fit": fit},
         "best_front": {"fit": fit, "fronts": ("front",), "pitch": 40},
