@@ -14,6 +14,8 @@ __all__ = ["FAR_MM", "grid_points", "settled", "spread_points", "surface_points"
 # By the root of x⁴ = x + 1: steps that fill a cube evenly (from memory).
 _STEPS = 1 / 1.2207440846057596 ** np.arange(1, 4)
 
+_MOST_DRAWN = 200.0  # times as many as are wanted: a thin block that lies askew gets fewer
+
 FAR_MM = 1e6
 """Further than any block reaches."""
 
@@ -34,7 +36,7 @@ def spread_points(block: Block, count: int) -> Array:
     An additive recurrence: each point lies the same steps on from the last, round and round the box about the block.
     """
     low, high = block.corners_mm.min(axis=0), block.corners_mm.max(axis=0)
-    drawn = round(count * float(np.prod(high - low)) / (block.volume_m3 * 1e9))
+    drawn = round(count * min(_MOST_DRAWN, float(np.prod(high - low)) / (block.volume_m3 * 1e9)))
     points = low + (high - low) * ((0.5 + np.arange(drawn)[:, None] * _STEPS) % 1)
     return np.asarray(points[(points @ block.normals.T <= block.offsets_mm).all(axis=1)])
 
