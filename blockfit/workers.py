@@ -8,7 +8,7 @@ import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from itertools import chain, islice
 from typing import Any, TypeVar
 
@@ -98,9 +98,10 @@ class Helper:
         if self._is_wanted:
             from joblib.externals.loky import ProcessPoolExecutor
 
-            with _children_quiet():
-                self._pool = ProcessPoolExecutor(max_workers=1, initializer=_watch, initargs=(os.getpid(),))
-                self._pool.submit(os.getpid)  # it starts now, not with the first work
+            with _children_quiet(), suppress(OSError, ImportError):  # where none may be started, it is done here
+                pool = ProcessPoolExecutor(max_workers=1, initializer=_watch, initargs=(os.getpid(),))
+                pool.submit(os.getpid)  # it starts now, not with the first work
+                self._pool = pool
         return self
 
     def __exit__(self, *failed: object) -> None:

@@ -33,6 +33,15 @@ def test_alone_it_waits_its_turn():
     assert asked() == os.getpid()
 
 
+def test_where_no_process_may_be_started_it_is_done_here(monkeypatch):
+    def refused(**options):
+        raise PermissionError("no semaphores here")
+
+    monkeypatch.setattr("joblib.externals.loky.ProcessPoolExecutor", refused)
+    with Helper(jobs=2) as helper:
+        assert helper.hand(_asked_where, 0.0)() == os.getpid()
+
+
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_what_goes_wrong_there_goes_wrong_here(jobs):
     with Helper(jobs) as helper:
