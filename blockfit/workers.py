@@ -100,16 +100,17 @@ class Helper:
 
             with _children_quiet(), suppress(OSError, ImportError):  # where none may be started, it is done here
                 pool = ProcessPoolExecutor(max_workers=1, initializer=_watch, initargs=(os.getpid(),))
-                pool.submit(os.getpid)  # it starts now, not with the first work
+                self._number = pool.submit(os.getpid)  # it starts now, not with the first work
                 self._pool = pool
         return self
 
     def __exit__(self, *failed: object) -> None:
         """End the process, in the middle of its work if there was a fault."""
         if self._pool is not None:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # it says that work was under way: it is meant
-                self._pool.shutdown(wait=True, kill_workers=failed[0] is not None)
+            if failed[0] is not None:
+                with suppress(OSError, RuntimeError):  # gone already, or broken
+                    os.kill(self._number.result(), getattr(signal, "SIGKILL", signal.SIGTERM))
+            self._pool.shutdown(wait=True)
 
     def hand(self, work: Callable[..., Result], *given: Any) -> Callable[[], Result]:
         """Return what waits for ``work(*given)``, the same to the last digit wherever it is done.
