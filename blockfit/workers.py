@@ -3,6 +3,7 @@
 Workers end with their parent, however it ends; Ctrl-C reaches the parent alone, which ends them."""
 
 import os
+import pickle
 import signal
 import threading
 import time
@@ -122,7 +123,8 @@ class Helper:
         from concurrent.futures.process import BrokenProcessPool
 
         with _children_quiet():
-            answer = self._pool.submit(work, *given)
+            # As bytes: what a pool holds on to at an interrupt, solids among it, would be reported as leaked.
+            answer = self._pool.submit(_unpacked, pickle.dumps((work, given)))
 
         def wait() -> Result:
             try:
@@ -132,6 +134,12 @@ class Helper:
             return found
 
         return wait
+
+
+def _unpacked(packed: bytes) -> Any:
+    """Do, in a helper, what was handed over."""
+    work, given = pickle.loads(packed)
+    return work(*given)
 
 
 def _check_jobs(jobs: int | None) -> None:

@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+import trimesh
 from conftest import HERE, KNEELING, slow_after
 
 from blockfit.interrupts import is_command
@@ -61,6 +62,22 @@ def until(ready, seconds=30.0):
             return
         time.sleep(0.05)
     pytest.fail("never came to it")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("delay", [1.5, 2.5, 4.0])
+def test_an_interrupt_ends_a_survey_and_its_helper(delay, kneeling, tmp_path, begun):
+    """Figures of 10,000 faces and more are surveyed by two processes."""
+    finer = trimesh.Trimesh(kneeling.vertices, kneeling.faces, process=False).subdivide()
+    finer.export(tmp_path / "finer.stl")
+    assert len(finer.faces) > 10_000
+    words = ["survey", "finer.stl", "--unit", "mm", *SURVEY[4:], "-o", "s.txt"]
+    process = begun([*COMMAND, *words], cwd=tmp_path, env={**os.environ, "PYTHONPATH": str(HERE.parent)})
+    time.sleep(delay)
+    os.killpg(process.pid, signal.SIGINT)
+    _, err = process.communicate(timeout=20)
+    assert (process.returncode, err) == (130, "blockfit: stopped\n")
+    until(lambda: not group(process))
 
 
 @pytest.mark.parametrize("delay", slow_after(2, [0.3, 1.2, 0.1, 0.6, 2.5]))
