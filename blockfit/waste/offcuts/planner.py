@@ -84,9 +84,14 @@ def _pays(left: Remaining, setting: SetWedge) -> bool:
 
 def _searched(left: Remaining, most_cuts: int, places: int, known: Sequence[Searched], seed: int) -> list[Searched]:
     """Return the wedges of pieces that save most together, as far as samples show: coarsely, or from ``known`` ones on
-    finely."""
-    ground = Ground.of(left, most_cuts, finely=bool(known))
-    return searched_together(ground, known, places, _APART * seed + len(left.open))
+    finely.
+
+    Coarsely corners are looked for, and rebates alone: where corners ask for much room, fewer cuts may save more.
+    """
+    least = most_cuts if known else min(2, most_cuts)
+    grounds = [Ground.of(left, cuts, finely=bool(known)) for cuts in range(least, most_cuts + 1)]
+    courses = [searched_together(ground, known, places, _APART * seed + len(left.open)) for ground in grounds]
+    return max(courses, key=lambda course: sum(searched.stone_m3 for searched in course))
 
 
 def _as_searched(left: Remaining, planes: Planes, most_cuts: int) -> SetWedge | None:
