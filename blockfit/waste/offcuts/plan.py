@@ -23,8 +23,9 @@ from blockfit.units import Length, Mass, length_mm, mass_kg
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.methods import Method, ways_of
 from blockfit.waste.cuts.sweep import free_travel
+from blockfit.waste.offcuts.parts import Part
 from blockfit.waste.offcuts.piece import Offcut, piece_of
-from blockfit.waste.offcuts.planner import best_course
+from blockfit.waste.offcuts.planner import Way, courses
 from blockfit.waste.offcuts.prices import Prices
 from blockfit.waste.offcuts.remaining import Remaining
 from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
@@ -201,26 +202,24 @@ def offcuts(  # noqa: PLR0913
         prices=prices,
         wishes=wishes_of(weight_kg, first_only, shape, holds, cuts, density, most_kg * density / heavy),
     )
-    stone_left = Remaining(fit.block, limits)
+    stages = ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),)
+    tries = courses(limits, most_cuts, effort, in_stages=reserve_mm > 0)
+    whole = Remaining(fit.block, limits)
+    tried = [_taken(whole.copied(), light, stages, way, most_pieces) for way in tries]
+    stone_left, taken = max(tried, key=lambda one: limits.value_of([part for _, parts, _ in one[1] for part in parts]))
     pieces: list[Offcut] = []
     along = np.array([0.0, 1.0, 0.0])
-    for kept_mm, stage in ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),):
-        stone_left.keep_clear_of(light, kept_mm)
-        room = None if most_pieces is None else most_pieces - len(pieces)
-        for plan in best_course(stone_left, most_cuts, room, effort) if room is None or room > 0 else ():
-            taken = len(stone_left.hollows)
-            parts = stone_left.take(plan, None if most_pieces is None else most_pieces - len(pieces))
-            for gone in stone_left.hollows[-1:] if most_pieces is None else stone_left.hollows[taken:]:
-                bounds = gone.offsets - clearance_mm - figure.margin_mm
-                back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
-            pieces += [
-                piece_of(
-                    part, fit.block, stone_left.hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm
-                )
-                for k, part in enumerate(parts)
-            ]
-            if most_pieces is not None and len(pieces) >= most_pieces:
-                break
+    before = 0
+    for stage, parts, after in taken:
+        hollows = stone_left.hollows[:after]
+        for gone in hollows[-1:] if most_pieces is None else hollows[before:]:
+            bounds = gone.offsets - clearance_mm - figure.margin_mm
+            back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
+        before = after
+        pieces += [
+            piece_of(part, fit.block, hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
+            for k, part in enumerate(parts)
+        ]
     vertices, faces = arrays_of(stone_left.left)
     volume = sum(piece.volume_m3 for piece in pieces)
     waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
@@ -253,6 +252,28 @@ def offcuts(  # noqa: PLR0913
     ]  # fmt: skip
     told = [Kind(k, len(p.pieces), p.recovered, p.sawn_m2) for k, p in zip(CUTS, others, strict=True)]
     return replace(found, by_cuts=tuple(told))
+
+
+def _taken(
+    left: Remaining, figure: Figure, stages: Sequence[tuple[float, str]], way: Way, most_pieces: int | None
+) -> tuple[Remaining, list[tuple[str, list[Part], int]]]:
+    """Return the stone that one course leaves, and what it takes: at which stage, which parts, and how many hollows
+    there are then.
+
+    ``stages`` are how far the figure may still go back, mm, and their names.
+    """
+    taken: list[tuple[str, list[Part], int]] = []
+    pieces = 0
+    for kept_mm, stage in stages:
+        left.keep_clear_of(figure, kept_mm)
+        room = None if most_pieces is None else most_pieces - pieces
+        for plan in way(left, room) if room is None or room > 0 else ():
+            parts = left.take(plan, None if most_pieces is None else most_pieces - pieces)
+            taken.append((stage, parts, len(left.hollows)))
+            pieces += len(parts)
+            if most_pieces is not None and pieces >= most_pieces:
+                break
+    return left, taken
 
 
 def _checked_limits(

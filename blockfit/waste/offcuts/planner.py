@@ -14,8 +14,13 @@ from blockfit.waste.offcuts.remaining import Remaining
 from blockfit.waste.offcuts.setting import set_by_samples, set_exactly
 from blockfit.waste.offcuts.together import Searched, searched_together
 from blockfit.waste.offcuts.wedges import SampledWedge, Samples, best_wedges, cuts_seen, frame_of
+from blockfit.waste.offcuts.wishes import Limits
 
-__all__ = ["best_course"]
+__all__ = ["Way", "courses"]
+
+Way = Callable[[Remaining, int | None], Iterator[SetWedge]]
+"""Yields the wedges of a course in order, for so many pieces at most: each must be taken out of the stone before the
+next is asked for."""
 
 _TOGETHER = 8  # pieces that are searched together at most
 _APART = 1_000_003  # between the seeds of two courses
@@ -25,42 +30,31 @@ _A_KIND = 5  # wedges of each number of cuts in a cell that are set by the figur
 _EXACT, _ENOUGH = 40, 4  # candidates set exactly, until so many keep every limit
 
 
-def best_course(left: Remaining, most_cuts: int, room: int | None, count: int) -> Iterator[SetWedge]:
-    """Yield the wedges to take in order, of the course that saves most (or is worth most) among ``count`` of them.
+def courses(limits: Limits, most_cuts: int, count: int, *, in_stages: bool) -> list[Way]:
+    """Return ways to plan a course, of which the one that saves most (or is worth most) is to be taken.
 
-    Never less than the first, which is the single course. ``room`` is how many pieces may still be taken. Each wedge
-    must be taken out of the stone before the next is asked for.
+    The first are those of a ``count`` of 1: more save no less. What is searched together says nothing of what a piece
+    is asked or worth: courses of single pieces are then among them. Nor of what a later stage finds: through cuts,
+    which leave the stone in one piece, are then tried in the first.
     """
-    wishes = left.limits.wishes
-    ways: list[Callable[[Remaining], Iterator[SetWedge]]] = []
+    wishes = limits.wishes
+    ways: list[Way] = []
     for seed in range(count):
-        # What is asked of each piece by itself, or what it is worth, samples do not show.
         if not wishes.of_each_piece:
-            ways.append(partial(_together, most_cuts=most_cuts, room=room, seed=seed))
-        if wishes.of_each_piece or left.limits.prices is not None:
+            ways.append(partial(_together, most_cuts=most_cuts, seed=seed))
+            if in_stages and most_cuts > 1:
+                ways.append(partial(_through_first, most_cuts=most_cuts, seed=seed))
+        if wishes.of_each_piece or limits.prices is not None:
             ways.append(partial(_singly, most_cuts=most_cuts, seed=seed))
-    if len(ways) == 1:
-        return ways[0](left)
-    courses = [_course(left.copied(), way, room) for way in ways]
-    return iter(max(courses, key=lambda course: course[0])[1])
+    return ways
 
 
-def _course(
-    left: Remaining, way: Callable[[Remaining], Iterator[SetWedge]], room: int | None
-) -> tuple[float, tuple[SetWedge, ...]]:
-    """Return what is valued in all pieces of one course, and its wedges in order."""
-    value, pieces, settings = 0.0, 0, []
-    for setting in way(left):
-        parts = left.take(setting, None if room is None else room - pieces)
-        settings.append(setting)
-        pieces += len(parts)
-        value += left.limits.value_of(parts)
-        if room is not None and pieces >= room:
-            break
-    return value, tuple(settings)
+def _through_first(left: Remaining, room: int | None, *, most_cuts: int, seed: int) -> Iterator[SetWedge]:
+    """Yield wedges of one cut each as long as nothing is gone, of more in the stages after that."""
+    return _together(left, room, most_cuts=most_cuts if left.open else 1, seed=seed)
 
 
-def _together(left: Remaining, most_cuts: int, room: int | None, seed: int) -> Iterator[SetWedge]:
+def _together(left: Remaining, room: int | None, *, most_cuts: int, seed: int) -> Iterator[SetWedge]:
     """Yield wedges that were searched together, then what single ones can still be had."""
     places = _TOGETHER if room is None else min(room, _TOGETHER)
     again = _AGAIN
@@ -74,7 +68,7 @@ def _together(left: Remaining, most_cuts: int, room: int | None, seed: int) -> I
         if (setting is None or setting.wedge.stone < _NEARLY * searched.stone_m3) and again and places:
             again -= 1
             course = _searched(left, most_cuts, places, course or [searched], seed)
-    yield from _singly(left, most_cuts, seed)
+    yield from _singly(left, room, most_cuts=most_cuts, seed=seed)
 
 
 def _pays(left: Remaining, setting: SetWedge) -> bool:
@@ -108,7 +102,7 @@ def _as_searched(left: Remaining, planes: Planes, most_cuts: int) -> SetWedge | 
     return set_exactly(left, SampledWedge(normals, offsets, volume, len(normals) - moving), most_cuts)
 
 
-def _singly(left: Remaining, most_cuts: int, seed: int) -> Iterator[SetWedge]:
+def _singly(left: Remaining, room: int | None, *, most_cuts: int, seed: int) -> Iterator[SetWedge]:
     """Yield wedges one after the other, each the one of most stone (or worth most) that keeps every limit."""
     known: list[Array] = []
     while True:

@@ -22,6 +22,7 @@ __all__ = ["set_by_samples", "set_exactly"]
 
 _HAIR_MM = 1e-4
 _TOUCH_MM = 1e-6
+_NICK_M2 = 0.01  # of a cut along the end of a hollow: less is no cut that anyone would set out
 _STRAY_MM, _CRUMB_MM3 = 0.01, 1.0  # nearer to the plane that ends a piece in the open, or less than that, is rounding
 
 _Bounds = Callable[[Array, Array, int], Array]
@@ -43,10 +44,10 @@ def set_exactly(left: Remaining, wedge: SampledWedge, most_cuts: int) -> SetWedg
         wedge, methods = trial
         # Planes that only border on what earlier pieces left open are no cuts.
         sawn = _sawn(left, wedge)
-        if len(sawn) > most_cuts or _takes_other(left, wedge, methods, sawn):
+        if len(sawn) > most_cuts or _nicks(left, wedge, sawn) or _takes_other(left, wedge, methods, sawn):
             wedge = _without_strays(left, wedge, methods)
             sawn = _sawn(left, wedge)
-        if not 0 < len(sawn) <= most_cuts or not _is_a_piece(left, wedge, sawn):
+        if not 0 < len(sawn) <= most_cuts or _nicks(left, wedge, sawn) or not _is_a_piece(left, wedge, sawn):
             return None
         better = _methods_of(left, wedge, methods, sawn)
         if better is None:
@@ -133,6 +134,13 @@ def _sawn(left: Remaining, wedge: SampledWedge) -> list[int]:
     """Return which planes of a wedge pass through stone."""
     count = len(wedge.normals)
     return [k for k in range(count) if count == 1 or sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) > AIR_M2]
+
+
+def _nicks(left: Remaining, wedge: SampledWedge, sawn: list[int]) -> bool:
+    """Whether a plane that ends the wedge in the open would have to be cut along for a corner too small to set out."""
+    moving = len(wedge.normals) - wedge.fixed
+    ends = [k for k in sawn if k >= moving]
+    return any(sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) < _NICK_M2 for k in ends)
 
 
 def _takes_other(left: Remaining, wedge: SampledWedge, methods: Sequence[Method], sawn: list[int]) -> bool:
