@@ -12,10 +12,13 @@ from blockfit.waste.cuts.division import spans
 from blockfit.waste.cuts.methods import Method, capable
 from blockfit.waste.offcuts.wedges import SampledWedge
 
-__all__ = ["AIR_M2", "Part", "Planes", "SetWedge", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
+__all__ = ["AIR_M2", "SLIGHT", "Part", "Planes", "SetWedge", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
 
 AIR_M2 = 1e-5
 """A plane that passes through less stone than that is no cut."""
+
+SLIGHT = 0.05
+"""A cut of less than that of the greatest of a piece is too small to set out."""
 
 Planes = tuple[Array, Array]
 """The normals (k, 3) and offsets (k,) of a wedge: it is where all ``normals @ x >= offsets`` hold."""

@@ -16,7 +16,7 @@ from blockfit.solids.figure import Figure
 from blockfit.waste.cuts.division import divisions
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.sweep import swept
-from blockfit.waste.offcuts.parts import AIR_M2, Part, Planes, SetWedge, Span, dividing_saw, parted, sawn_m2
+from blockfit.waste.offcuts.parts import AIR_M2, SLIGHT, Part, Planes, SetWedge, Span, dividing_saw, parted, sawn_m2
 from blockfit.waste.offcuts.stone import stone_for_pieces
 from blockfit.waste.offcuts.wedges import draw_out
 from blockfit.waste.offcuts.wishes import Limits
@@ -144,6 +144,8 @@ class Remaining:
         for ways in islice(divisions(whole, corners, self.limits.most_volume_m3, thick_mm), _DIVISIONS):
             parts = parted(wedge, plan.methods, ways, saw)
             kept = [part for part in parts if self._is_kept(part)]
+            if any(part.divided and self._has_a_nick(part) for part in kept):
+                continue
             wanted = sum(self._is_wanted(part) for part in kept)
             # Of rough stone, parts that are no good go to the chips, as long as most are.
             if wanted and (wanted == len(kept) or (self.rock.is_rough and 2 * wanted >= len(kept))):
@@ -179,6 +181,12 @@ class Remaining:
         """Whether a part is heavy enough to be a piece; what is not goes with the chips."""
         volume = self.rock.volume_m3(self.corners(part.normals, part.offsets, part.ends))
         return volume >= self.limits.least_volume_m3
+
+    def _has_a_nick(self, part: Span) -> bool:
+        """Whether a part would have a cut too small to set out beside its others."""
+        areas = [sawn_m2(self.left, part.normals, part.offsets, k, part.ends) for k in range(len(part.normals))]
+        cuts = [area for area in areas if area > AIR_M2]
+        return min(cuts, default=0.0) < SLIGHT * max(cuts, default=0.0)
 
     def _is_wanted(self, part: Span) -> bool:
         """Whether a part is of one body, thick enough all the way, and what the wishes ask."""

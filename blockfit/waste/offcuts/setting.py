@@ -12,7 +12,7 @@ from blockfit.measure.booleans import arrays_of
 from blockfit.waste.cuts.clipping import deepest_beyond, reach_beyond
 from blockfit.waste.cuts.division import outline
 from blockfit.waste.cuts.methods import Method, capable, depth_needed, still_made
-from blockfit.waste.offcuts.parts import AIR_M2, SetWedge, beyond, sawn_m2
+from blockfit.waste.offcuts.parts import AIR_M2, SLIGHT, SetWedge, beyond, sawn_m2
 from blockfit.waste.offcuts.remaining import Remaining
 from blockfit.waste.offcuts.wedges import SampledWedge, draw_out
 from blockfit.waste.offcuts.wishes import Limits, moved_out
@@ -137,10 +137,11 @@ def _sawn(left: Remaining, wedge: SampledWedge) -> list[int]:
 
 
 def _nicks(left: Remaining, wedge: SampledWedge, sawn: list[int]) -> bool:
-    """Whether a plane that ends the wedge in the open would have to be cut along for a corner too small to set out."""
+    """Whether a cut would be too small to set out: beside the others, or for a corner past the end of a hollow."""
     moving = len(wedge.normals) - wedge.fixed
-    ends = [k for k in sawn if k >= moving]
-    return any(sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) < _NICK_M2 for k in ends)
+    areas = {k: sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) for k in sawn}
+    slight = SLIGHT * max(areas.values(), default=0.0)
+    return any(area < (slight if k < moving else max(slight, _NICK_M2)) for k, area in areas.items())
 
 
 def _takes_other(left: Remaining, wedge: SampledWedge, methods: Sequence[Method], sawn: list[int]) -> bool:
