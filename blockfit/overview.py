@@ -303,7 +303,7 @@ def survey(  # noqa: PLR0913
     if fit.block.surface is not None:
         found = replace(found, squaring=squaring(fit))
     with Helper(jobs) as helper:
-        undercut = helper.hand(_undercuts, fit, pitch, tool)
+        undercut = helper.hand(undercuts, fit, pitch=pitch, tool=tool)
         thin = helper.hand(thin_stone, fit)
         if plan is None:
             progress("planning offcuts")
@@ -324,10 +324,6 @@ def survey(  # noqa: PLR0913
         moved = handling(fit, plan, cut, **limits)
         progress("thin stone")
         return replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin())
-
-
-def _undercuts(fit: Fit, pitch: Length | None, tool: Tool | None) -> Undercuts:
-    return undercuts(fit, pitch=pitch, tool=tool)
 
 
 def _check_names(limits: Mapping[str, Any], sawing: Mapping[str, Any]) -> None:

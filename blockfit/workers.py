@@ -113,24 +113,24 @@ class Helper:
                     os.kill(self._number.result(), getattr(signal, "SIGKILL", signal.SIGTERM))
             self._pool.shutdown(wait=True)
 
-    def hand(self, work: Callable[..., Result], *given: Any) -> Callable[[], Result]:
-        """Return what waits for ``work(*given)``, the same to the last digit wherever it is done.
+    def hand(self, work: Callable[..., Result], *given: Any, **named: Any) -> Callable[[], Result]:
+        """Return what waits for ``work(*given, **named)``, the same to the last digit wherever it is done.
 
         A process that is killed from outside is made up for here.
         """
         if self._pool is None:
-            return lambda: work(*given)
+            return lambda: work(*given, **named)
         from concurrent.futures.process import BrokenProcessPool
 
         with _children_quiet():
             # As bytes: what a pool holds on to at an interrupt, solids among it, would be reported as leaked.
-            answer = self._pool.submit(_unpacked, pickle.dumps((work, given)))
+            answer = self._pool.submit(_unpacked, pickle.dumps((work, given, named)))
 
         def wait() -> Result:
             try:
                 found: Result = answer.result()
             except BrokenProcessPool:
-                return work(*given)
+                return work(*given, **named)
             return found
 
         return wait
@@ -138,8 +138,8 @@ class Helper:
 
 def _unpacked(packed: bytes) -> Any:
     """Do, in a helper, what was handed over."""
-    work, given = pickle.loads(packed)
-    return work(*given)
+    work, given, named = pickle.loads(packed)
+    return work(*given, **named)
 
 
 def _check_jobs(jobs: int | None) -> None:

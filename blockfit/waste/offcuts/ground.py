@@ -18,7 +18,7 @@ from blockfit.waste.sampling import settled
 
 __all__ = ["Asked", "Course", "Ground", "Seen"]
 
-_COARSE, _FINE = 3_000, 12_000  # samples of the block
+_COARSE = 4  # of the samples of the block, finely seen, one in so many are looked at coarsely
 _STRAY, _STRAY_FINE = 2.0, 25.0  # stone that comes off beside its piece counts against it so many times: seen finely,
 # all but none may, for then no piece may take any
 _MOST_STRAY = 1 / 3  # of a piece: with more beside it, it is none
@@ -82,7 +82,7 @@ class Ground:
     @staticmethod
     def of(left: Remaining, most_cuts: int, *, finely: bool) -> "Ground":
         """Return the ground of the stone left, for pieces of ``most_cuts``."""
-        stone = left.rock.spread_points(_FINE if finely else _COARSE)
+        stone = left.spread if finely else left.spread[: len(left.spread) // _COARSE]
         gone = np.zeros(len(stone), bool)
         for normals, offsets in left.open:
             gone |= (stone @ normals.T >= offsets).all(axis=1)
@@ -91,7 +91,7 @@ class Ground:
             stone=np.ascontiguousarray(stone.T, np.float32),
             sample_m3=left.block.volume_m3 / len(stone),
             gone=gone,
-            figure=np.ascontiguousarray(left.near if finely else left.sparse, np.float32),
+            figure=np.ascontiguousarray(left.obstacle.near if finely else left.obstacle.sparse, np.float32),
             open=tuple(left.open),
             faces=left.block.normals,
             limits=left.limits,
@@ -122,8 +122,7 @@ class Ground:
 
     def stays_steady(self, course: Course) -> bool:
         """Whether what each piece of a course leaves stands steadily on the floor of the block."""
-        gone = self.gone
-        heights = self.stone[2] - self.stone[2].min()
+        gone, heights = self.gone, self._heights
         low = heights < _FLOOR * heights.max()
         for wedge in course.wedges:
             if not wedge.holds:
@@ -144,6 +143,11 @@ class Ground:
         return float(
             wedge.stone * (1 + _EARLIER * places) - self.stray_costs * wedge.stray - cuts * self.stone.shape[1]
         )
+
+    @cached_property
+    def _heights(self) -> Array:
+        """How high each sample of the stone lies over the lowest."""
+        return np.asarray(self.stone[2] - self.stone[2].min())
 
     @cached_property
     def _opened(self) -> tuple[Seen, ...]:

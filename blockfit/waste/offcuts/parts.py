@@ -12,17 +12,26 @@ from blockfit.waste.cuts.division import spans
 from blockfit.waste.cuts.methods import Method, capable
 from blockfit.waste.offcuts.wedges import SampledWedge
 
-__all__ = ["AIR_M2", "SLIGHT", "Part", "Planes", "SetWedge", "Span", "beyond", "dividing_saw", "parted", "sawn_m2"]
+__all__ = [
+    "AIR_M2",
+    "Part",
+    "Planes",
+    "SetWedge",
+    "Span",
+    "beyond",
+    "dividing_saw",
+    "has_a_nick",
+    "parted",
+    "sawn_m2",
+]
 
 AIR_M2 = 1e-5
 """A plane that passes through less stone than that is no cut."""
 
-SLIGHT = 0.05
-"""A cut of less than that of the greatest of a piece is too small to set out."""
-
 Planes = tuple[Array, Array]
 """The normals (k, 3) and offsets (k,) of a wedge: it is where all ``normals @ x >= offsets`` hold."""
 
+_SLIGHT = 0.05  # of the greatest cut of a piece: a lesser one is too small to set out
 _SLICE_MM = 0.05  # a slice this thin tells the area of stone that a cut passes through
 
 
@@ -100,6 +109,17 @@ def sawn_m2(left: Solid, normals: Array, offsets: Array, k: int, ends: Sequence[
         slab = slab.trim_by_plane((-axis).tolist(), -end)
     slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
     return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
+
+
+def has_a_nick(areas_m2: Sequence[float]) -> bool:
+    """Whether one of a piece's planes passes through stone, but through too little beside the others to be set out.
+
+    >>> from blockfit.waste.offcuts.parts import has_a_nick
+    >>> has_a_nick([0.4, 0.3, 0.0]), has_a_nick([0.4, 0.003])  # the third of the first passes through air
+    (False, True)
+    """
+    cuts = [area for area in areas_m2 if area > AIR_M2]
+    return min(cuts, default=0.0) < _SLIGHT * max(cuts, default=0.0)
 
 
 def dividing_saw(plan: SetWedge, methods: Sequence[Method], corners: Array, is_light: bool) -> Method | None:

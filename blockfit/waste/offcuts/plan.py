@@ -27,7 +27,7 @@ from blockfit.waste.offcuts.parts import Part
 from blockfit.waste.offcuts.piece import Offcut, piece_of
 from blockfit.waste.offcuts.planner import Way, courses
 from blockfit.waste.offcuts.prices import Prices
-from blockfit.waste.offcuts.remaining import Remaining
+from blockfit.waste.offcuts.remaining import Obstacle, Remaining
 from blockfit.waste.offcuts.wishes import CUTS, Kind, Limits, Wish, wishes_of
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reserve.setback import setback
@@ -143,7 +143,8 @@ def offcuts(  # noqa: PLR0913
 ) -> OffcutPlan:
     """Return a plan of pieces to take off whole, the greatest first where that costs the others little.
 
-    Pieces are searched together for the most stone in all of them; what makes the rest fall is left to the end.
+    Pieces are searched together for the most stone in all of them. What would make the rest fall is left to the end
+    where samples show it; whether the rest stands without a piece is told of its exact solid, `Offcut.left_stands`.
 
     ``clearance`` is the stone kept over the figure, ``methods`` what can make the cuts, in order of preference
     (default `METHODS`: take your own tools' widths); ``kerf`` instead takes any cut as so wide, with nothing added
@@ -202,10 +203,11 @@ def offcuts(  # noqa: PLR0913
         prices=prices,
         wishes=wishes_of(weight_kg, first_only, shape, holds, cuts, density, most_kg * density / heavy),
     )
-    stages = ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),)
-    tries = courses(limits, most_cuts, effort, in_stages=reserve_mm > 0)
     whole = Remaining(fit.block, limits)
-    tried = [_taken(whole.copied(), light, stages, way, most_pieces) for way in tries]
+    kept = ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),)
+    stages = [(Obstacle.of(light, by_mm, whole.spacing), name) for by_mm, name in kept]
+    ways_through = courses(limits, most_cuts, effort, in_stages=len(stages) > 1)
+    tried = [_taken(whole.copied(), stages, way, most_pieces) for way in ways_through]
     stone_left, taken = max(tried, key=lambda one: limits.value_of([part for _, parts, _ in one[1] for part in parts]))
     pieces: list[Offcut] = []
     along = np.array([0.0, 1.0, 0.0])
@@ -255,17 +257,17 @@ def offcuts(  # noqa: PLR0913
 
 
 def _taken(
-    left: Remaining, figure: Figure, stages: Sequence[tuple[float, str]], way: Way, most_pieces: int | None
+    left: Remaining, stages: Sequence[tuple[Obstacle, str]], way: Way, most_pieces: int | None
 ) -> tuple[Remaining, list[tuple[str, list[Part], int]]]:
     """Return the stone that one course leaves, and what it takes: at which stage, which parts, and how many hollows
     there are then.
 
-    ``stages`` are how far the figure may still go back, mm, and their names.
+    ``stages`` are what is kept clear of in each, and their names.
     """
     taken: list[tuple[str, list[Part], int]] = []
     pieces = 0
-    for kept_mm, stage in stages:
-        left.keep_clear_of(figure, kept_mm)
+    for obstacle, stage in stages:
+        left.obstacle = obstacle
         room = None if most_pieces is None else most_pieces - pieces
         for plan in way(left, room) if room is None or room > 0 else ():
             parts = left.take(plan, None if most_pieces is None else most_pieces - pieces)

@@ -73,7 +73,12 @@ def _together(left: Remaining, room: int | None, *, most_cuts: int, seed: int) -
 
 def _pays(left: Remaining, setting: SetWedge) -> bool:
     """Whether a wedge is worth more than it costs; without prices it does."""
-    return left.limits.prices is None or left.limits.value_of(left.copied().take(setting, None)) > 0
+    return left.limits.prices is None or _value_of(left, setting) > 0
+
+
+def _value_of(left: Remaining, setting: SetWedge) -> float:
+    """Return what is valued in a wedge once it is taken apart as the lift demands."""
+    return left.limits.value_of(left.copied().take(setting, None))
 
 
 def _searched(left: Remaining, most_cuts: int, places: int, known: Sequence[Searched], seed: int) -> list[Searched]:
@@ -84,8 +89,8 @@ def _searched(left: Remaining, most_cuts: int, places: int, known: Sequence[Sear
     """
     least = most_cuts if known else min(2, most_cuts)
     grounds = [Ground.of(left, cuts, finely=bool(known)) for cuts in range(least, most_cuts + 1)]
-    courses = [searched_together(ground, known, places, _APART * seed + len(left.open)) for ground in grounds]
-    return max(courses, key=lambda course: sum(searched.stone_m3 for searched in course))
+    found = [searched_together(ground, known, places, _APART * seed + len(left.open)) for ground in grounds]
+    return max(found, key=lambda course: sum(searched.stone_m3 for searched in course))
 
 
 def _as_searched(left: Remaining, planes: Planes, most_cuts: int) -> SetWedge | None:
@@ -103,7 +108,10 @@ def _as_searched(left: Remaining, planes: Planes, most_cuts: int) -> SetWedge | 
 
 
 def _singly(left: Remaining, room: int | None, *, most_cuts: int, seed: int) -> Iterator[SetWedge]:
-    """Yield wedges one after the other, each the one of most stone (or worth most) that keeps every limit."""
+    """Yield wedges one after the other, each the one of most stone (or worth most) that keeps every limit.
+
+    How much ``room`` there is changes none of them: who takes them ends when there is no more.
+    """
     known: list[Array] = []
     while True:
         promising: list[SampledWedge] = []
@@ -128,7 +136,7 @@ def _best_of(left: Remaining, promising: Sequence[SampledWedge], most_cuts: int)
             break
     if left.limits.prices is None:
         return max(best, key=lambda plan: plan.wedge.stone, default=None)
-    worth = [left.limits.value_of(left.copied().take(plan, None)) for plan in best]
+    worth = [_value_of(left, plan) for plan in best]
     return best[int(np.argmax(worth))] if max(worth, default=0.0) > 0 else None
 
 
@@ -137,7 +145,7 @@ def _promising(
 ) -> list[SampledWedge]:
     """Return the wedges found in a cell, bounded by its own planes too, and set by the figure's sampled points."""
     normals, offsets = cell
-    figure = left.sparse.T
+    figure = left.obstacle.sparse.T
     found = best_wedges(
         Samples(stone, figure, np.full(len(figure), left.limits.least_clear_mm), left.whole),
         most_cuts=most_cuts,

@@ -4,11 +4,12 @@ What is taken is cut out exactly; samples stand beside it for those who look whe
 
 from collections.abc import Sequence
 from copy import copy
+from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array
+from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.polytope import corners_of, corners_or_none
 from blockfit.measure.booleans import Solid, hull_solid
 from blockfit.solids.block import Block
@@ -16,33 +17,56 @@ from blockfit.solids.figure import Figure
 from blockfit.waste.cuts.division import divisions
 from blockfit.waste.cuts.marks import Hollow
 from blockfit.waste.cuts.sweep import swept
-from blockfit.waste.offcuts.parts import AIR_M2, SLIGHT, Part, Planes, SetWedge, Span, dividing_saw, parted, sawn_m2
+from blockfit.waste.offcuts.parts import AIR_M2, Part, Planes, SetWedge, Span, dividing_saw, has_a_nick, parted, sawn_m2
 from blockfit.waste.offcuts.stone import stone_for_pieces
 from blockfit.waste.offcuts.wedges import draw_out
 from blockfit.waste.offcuts.wishes import Limits
 from blockfit.waste.sampling import surface_points, thinned
 
-__all__ = ["Remaining"]
+__all__ = ["Obstacle", "Remaining"]
 
 _SAMPLES = 18_000
-_CLOSE, _NEAR, _SPARSE = (
-    0.12,
-    0.5,
-    0.8,
-)  # of the samples' spacing: between the figure's points, to set planes and to search
+_SPREAD = 12_000  # the same, in no rows
+# Of the samples' spacing: how far apart the figure's points lie that planes are set by, and searched by.
+_CLOSE, _NEAR, _SPARSE = 0.12, 0.5, 0.8
 _MOST_CELLS = 10  # convex parts of the stone left that are searched for the next piece
 _DIVISIONS = 8  # ways to divide a wedge that are tried until its parts are what is wanted
 _HAIR_MM = 1e-4
 _SLIVER_MM = 1e-6  # faces of the stone left that lie so near each other become one
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Obstacle:
+    """What pieces are kept clear of: its ``surface``, vertices and faces, and points of it, ``close``, ``near`` and
+    ``sparse`` (3, m): long rows, which numpy reduces quickly."""
+
+    surface: tuple[Array, Ints]
+    close: Array
+    near: Array
+    sparse: Array
+
+    @classmethod
+    def of(cls, figure: Figure, reserve_mm: float, spacing: float) -> "Obstacle":
+        """Return the figure, and where it comes to when set back by the reserve; its points for stone so spaced."""
+        points = surface_points(figure, 0.5 * spacing)
+        surface, back = (figure.vertices, figure.faces), np.array([0.0, 1.0, 0.0])
+        if reserve_mm:
+            steps = np.linspace(0, reserve_mm, 2 + int(reserve_mm / spacing))
+            points = thinned(np.concatenate([points + step * back for step in steps]), 0.35 * spacing)
+            surface = swept(figure.vertices, figure.faces, reserve_mm * back)
+        sets = [np.ascontiguousarray(thinned(points, share * spacing).T) for share in (_CLOSE, _NEAR, _SPARSE)]
+        return cls(surface, *sets)
+
+
 class Remaining:
-    """The stone left of a block, and what its next pieces are kept clear of.
+    """The stone left of a block, and the ``obstacle`` that its next pieces are kept clear of.
 
     `left` is that stone, `hollows` what is gone, part by part, `open` the same wedge by wedge, `too_light_m3` what went
     as chips because it was too light. `stone` (n, 3) are samples of it, `spacing` mm apart, of the `whole` block's;
-    `obstacle` is the surface to keep clear of, `dense`, `near` and `sparse` (3, m) are points of it.
+    `spread` (n, 3) are samples of the whole in no rows, as even as a few of them from the first on.
     """
+
+    obstacle: Obstacle
 
     def __init__(self, block: Block, limits: Limits) -> None:
         """Start with the whole block."""
@@ -58,22 +82,8 @@ class Remaining:
         self._cells: list[Planes] = [(np.zeros((0, 3)), np.zeros(0))]
         self.stone = self.rock.points(_SAMPLES)
         self.whole = len(self.stone)
+        self.spread = self.rock.spread_points(_SPREAD)
         self.spacing = (block.volume_m3 * 1e9 / _SAMPLES) ** (1 / 3)
-
-    def keep_clear_of(self, figure: Figure, reserve_mm: float) -> None:
-        """Keep the pieces to come clear of the figure and of where it comes to when set back by the reserve."""
-        points = surface_points(figure, 0.5 * self.spacing)
-        back = np.array([0.0, 1.0, 0.0])
-        if reserve_mm:
-            steps = np.linspace(0, reserve_mm, 2 + int(reserve_mm / self.spacing))
-            points = thinned(np.concatenate([points + step * back for step in steps]), 0.35 * self.spacing)
-            self.obstacle = swept(figure.vertices, figure.faces, reserve_mm * back)
-        else:
-            self.obstacle = (figure.vertices, figure.faces)
-        # Long rows, which numpy reduces quickly.
-        self.dense, self.near, self.sparse = (
-            np.ascontiguousarray(thinned(points, share * self.spacing).T) for share in (_CLOSE, _NEAR, _SPARSE)
-        )
 
     def copied(self) -> "Remaining":
         """Return the same stone, to be cut otherwise."""
@@ -184,9 +194,9 @@ class Remaining:
 
     def _has_a_nick(self, part: Span) -> bool:
         """Whether a part would have a cut too small to set out beside its others."""
-        areas = [sawn_m2(self.left, part.normals, part.offsets, k, part.ends) for k in range(len(part.normals))]
-        cuts = [area for area in areas if area > AIR_M2]
-        return min(cuts, default=0.0) < SLIGHT * max(cuts, default=0.0)
+        return has_a_nick(
+            [sawn_m2(self.left, part.normals, part.offsets, k, part.ends) for k in range(len(part.normals))]
+        )
 
     def _is_wanted(self, part: Span) -> bool:
         """Whether a part is of one body, thick enough all the way, and what the wishes ask."""

@@ -12,7 +12,7 @@ from blockfit.measure.booleans import arrays_of
 from blockfit.waste.cuts.clipping import deepest_beyond, reach_beyond
 from blockfit.waste.cuts.division import outline
 from blockfit.waste.cuts.methods import Method, capable, depth_needed, still_made
-from blockfit.waste.offcuts.parts import AIR_M2, SLIGHT, SetWedge, beyond, sawn_m2
+from blockfit.waste.offcuts.parts import AIR_M2, SetWedge, beyond, has_a_nick, sawn_m2
 from blockfit.waste.offcuts.remaining import Remaining
 from blockfit.waste.offcuts.wedges import SampledWedge, draw_out
 from blockfit.waste.offcuts.wishes import Limits, moved_out
@@ -43,11 +43,13 @@ def set_exactly(left: Remaining, wedge: SampledWedge, most_cuts: int) -> SetWedg
             return None
         wedge, methods = trial
         # Planes that only border on what earlier pieces left open are no cuts.
-        sawn = _sawn(left, wedge)
-        if len(sawn) > most_cuts or _nicks(left, wedge, sawn) or _takes_other(left, wedge, methods, sawn):
+        areas = _areas_m2(left, wedge)
+        sawn = list(areas)
+        if len(sawn) > most_cuts or _nicks(wedge, areas) or _takes_other(left, wedge, methods, sawn):
             wedge = _without_strays(left, wedge, methods)
-            sawn = _sawn(left, wedge)
-        if not 0 < len(sawn) <= most_cuts or _nicks(left, wedge, sawn) or not _is_a_piece(left, wedge, sawn):
+            areas = _areas_m2(left, wedge)
+            sawn = list(areas)
+        if not 0 < len(sawn) <= most_cuts or _nicks(wedge, areas) or not _is_a_piece(left, wedge, sawn):
             return None
         better = _methods_of(left, wedge, methods, sawn)
         if better is None:
@@ -106,7 +108,7 @@ def _is_enough(left: Remaining, corners: Array) -> bool:
 
 
 def _seen_bounds(left: Remaining) -> _Bounds:
-    return lambda normals, bounds, moving: settled(normals @ left.dense, bounds, moving)
+    return lambda normals, bounds, moving: settled(normals @ left.obstacle.close, bounds, moving)
 
 
 def _exact_bounds(left: Remaining) -> _Bounds:
@@ -117,31 +119,30 @@ def _exact_bounds(left: Remaining) -> _Bounds:
     """
 
     def found(normals: Array, bounds: Array, moving: int) -> Array:
-        bounds = bounds.copy()
-        bounds[:moving] += max(0.0, deepest_beyond(*left.obstacle, normals, bounds, moving))
+        surface, bounds = left.obstacle.surface, bounds.copy()
+        bounds[:moving] += max(0.0, deepest_beyond(*surface, normals, bounds, moving))
         for k in range(moving):
             others = [j for j in range(len(normals)) if j != k]
             # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
-            reach = reach_beyond(*left.obstacle, normals[others], bounds[others] + _HAIR_MM, normals[k])
+            reach = reach_beyond(*surface, normals[others], bounds[others] + _HAIR_MM, normals[k])
             bounds[k] = min(bounds[k], max(reach, -FAR_MM))
-        bounds[:moving] += max(0.0, deepest_beyond(*left.obstacle, normals, bounds, moving))
+        bounds[:moving] += max(0.0, deepest_beyond(*surface, normals, bounds, moving))
         return bounds
 
     return found
 
 
-def _sawn(left: Remaining, wedge: SampledWedge) -> list[int]:
-    """Return which planes of a wedge pass through stone."""
+def _areas_m2(left: Remaining, wedge: SampledWedge) -> dict[int, float]:
+    """Return how much stone each plane of a wedge passes through that passes through any."""
     count = len(wedge.normals)
-    return [k for k in range(count) if count == 1 or sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) > AIR_M2]
+    areas = {k: sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) for k in range(count)}
+    return {k: area for k, area in areas.items() if count == 1 or area > AIR_M2}
 
 
-def _nicks(left: Remaining, wedge: SampledWedge, sawn: list[int]) -> bool:
+def _nicks(wedge: SampledWedge, areas_m2: dict[int, float]) -> bool:
     """Whether a cut would be too small to set out: beside the others, or for a corner past the end of a hollow."""
     moving = len(wedge.normals) - wedge.fixed
-    areas = {k: sawn_m2(left.left, wedge.normals, wedge.offsets, k, ()) for k in sawn}
-    slight = SLIGHT * max(areas.values(), default=0.0)
-    return any(area < (slight if k < moving else max(slight, _NICK_M2)) for k, area in areas.items())
+    return has_a_nick(list(areas_m2.values())) or any(a < _NICK_M2 for k, a in areas_m2.items() if k >= moving)
 
 
 def _takes_other(left: Remaining, wedge: SampledWedge, methods: Sequence[Method], sawn: list[int]) -> bool:

@@ -85,9 +85,7 @@ def _straightened(ground: Ground, course: Course, is_steady: bool) -> Course:
             offsets[row] += (normals[row] - old.normals[row]) @ ground.stone[:, old.inside].mean(axis=1)
             if draw_out(normals) is None:
                 continue
-            wedges: list[Asked | Seen] = list(course.wedges)
-            wedges[k] = Asked(normals, offsets, old.inside)
-            trial = ground.course(wedges)
+            trial = ground.course(_with(course, {k: (normals, offsets)}))
             if trial.value >= course.value and (ground.stays_steady(trial) or not is_steady):
                 course = trial
     return course
@@ -102,10 +100,7 @@ def _greatest_first(ground: Ground, course: Course, is_steady: bool) -> Course:
             first, second = course.wedges[k : k + 2]
             if first.stone >= second.stone:
                 continue
-            wedges: list[Asked | Seen] = list(course.wedges)
-            wedges[k] = Asked(second.normals, second.offsets, first.inside)
-            wedges[k + 1] = Asked(first.normals, first.offsets, second.inside)
-            trial = ground.course(wedges)
+            trial = ground.course(_exchanged(course, k, k + 1))
             if trial.value >= least and (ground.stays_steady(trial) or not is_steady):
                 course = trial
     return course
@@ -121,24 +116,28 @@ def _at_corners(ground: Ground, count: int, cuts: int) -> list[Planes]:
 
 def _changed(ground: Ground, course: Course, reach: float, random: np.random.Generator) -> list[Asked | Seen] | None:
     """Return the wedges of a course with one of them changed, by less the smaller ``reach`` is, or two exchanged."""
-    wedges: list[Asked | Seen] = list(course.wedges)
-    k = int(random.integers(len(wedges)))
+    k = int(random.integers(len(course.wedges)))
     old = course.wedges[k]
     drawn = random.random() if old.holds else 1.0
     if _DROP < drawn <= _SWAP:
-        j = int(random.integers(len(wedges)))
-        other = course.wedges[j]
-        wedges[k] = Asked(other.normals, other.offsets, old.inside)
-        wedges[j] = Asked(old.normals, old.offsets, other.inside)
-        return wedges
+        return _exchanged(course, k, int(random.integers(len(course.wedges))))
     planes = _altered(ground, course, old, drawn, reach, random)
     if planes is None:
         return None
     normals = made_by(ground.limits.wishes.cuts, planes[0], ground.faces)
-    if draw_out(normals) is None:
-        return None
-    wedges[k] = Asked(normals, planes[1], old.inside)
-    return wedges
+    return None if draw_out(normals) is None else _with(course, {k: (normals, planes[1])})
+
+
+def _with(course: Course, planes: dict[int, Planes]) -> list[Asked | Seen]:
+    """Return the wedges of a course with others in some places."""
+    seen = enumerate(course.wedges)
+    return [Asked(*planes[k], instead_of=old.inside) if k in planes else old for k, old in seen]
+
+
+def _exchanged(course: Course, k: int, j: int) -> list[Asked | Seen]:
+    """Return the wedges of a course with two of them in each other's place."""
+    one, other = course.wedges[k], course.wedges[j]
+    return _with(course, {k: (other.normals, other.offsets), j: (one.normals, one.offsets)})
 
 
 def _altered(

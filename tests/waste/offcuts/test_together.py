@@ -7,8 +7,11 @@ from conftest import FIXED, around, cuboid, united
 import blockfit as bf
 from blockfit.waste.cuts.methods import any_method
 from blockfit.waste.offcuts.ground import Asked, Ground
-from blockfit.waste.offcuts.remaining import Remaining
+from blockfit.waste.offcuts.parts import SetWedge
+from blockfit.waste.offcuts.remaining import Obstacle, Remaining
+from blockfit.waste.offcuts.setting import _takes_other
 from blockfit.waste.offcuts.together import _changed, searched_together
+from blockfit.waste.offcuts.wedges import SampledWedge
 from blockfit.waste.offcuts.wishes import Limits
 
 
@@ -19,7 +22,7 @@ def limits(kerf_mm=0.0, **more):
 
 def remaining(figure, block, **more):
     left = Remaining(block, limits(**more))
-    left.keep_clear_of(figure, 0)
+    left.obstacle = Obstacle.of(figure, 0, left.spacing)
     return left
 
 
@@ -95,6 +98,22 @@ def test_stone_is_counted_once(kneeling):
         taken += wedge.inside
     assert sum(wedge.stone for wedge in course.wedges) <= (taken > 0).sum()
     assert sum(searched.stone_m3 for searched in found) < fit.block.volume_m3 - kneeling.volume_m3
+
+
+@pytest.mark.parametrize(("second_mm", "takes"), [(159.5, True), (152.0, True), (170.0, False)])
+def test_a_kerf_past_its_piece_is_seen(second_mm, takes):
+    """Above a rebate at 166 mm in and 12 mm of saw, a cut in the same direction: to 154 it takes from what is left."""
+    left = remaining(cuboid(20, 20, 20), bf.Block.box(300, 300, 300, stone="marble"), kerf_mm=12)
+    (saw,) = left.limits.methods
+    below = SampledWedge(np.array([[0.0, 1, 0], [0, 0, -1]]), np.array([166.5, -223.0]), 0.3 * 0.1335 * 0.077)
+    below = SampledWedge(below.normals, below.offsets, left.rock.volume_m3(left.corners(below.normals, below.offsets)))
+    left.take(SetWedge(below, (saw, saw)), None)
+    # Beyond two cuts of its own, and ending above the hollow, a kerf's width over its upper cut.
+    normals = np.array([[-1.0, 0, 0], [0, 1, 0], [0, 0, 1]])
+    offsets = np.array([-40.0, second_mm, -(-223.0 - 12)])
+    corners = left.corners(normals, offsets)
+    wedge = SampledWedge(normals, offsets, left.rock.volume_m3(corners), 1)
+    assert _takes_other(left, wedge, [saw] * 3, [0, 1]) == takes
 
 
 def test_reruns_agree_and_seeds_differ(cross_in_a_box):
