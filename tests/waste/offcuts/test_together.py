@@ -100,6 +100,16 @@ def test_stone_is_counted_once(kneeling):
     assert sum(searched.stone_m3 for searched in found) < fit.block.volume_m3 - kneeling.volume_m3
 
 
+def test_a_wedge_ends_at_the_plane_of_a_hollow_that_leaves_it_most():
+    """Behind a slab, below 350: past a hollow from 300 up at the right, all below it is more than all beside it."""
+    figure = united(cuboid(1000, 490, 1000), cuboid(690, 510, 640, at=(0, 490, 360)))
+    left = remaining(figure, bf.Block.box(1000, 1000, 1000, stone="marble"))
+    left.open.append((np.array([[1.0, 0, 0], [0, 0, 1]]), np.array([700.0, 300.0])))
+    ground = Ground.of(left, 3, finely=True)
+    (wedge,) = ground.course([Asked(np.array([[0.0, 1, 0], [0, 0, -1]]), np.array([500.0, -350.0]))]).wedges
+    assert wedge.stone * ground.sample_m3 == pytest.approx(0.5 * 0.3, rel=0.02)  # beside it are 0.5 x 0.7 x 0.35
+
+
 @pytest.mark.parametrize(("second_mm", "takes"), [(159.5, True), (152.0, True), (170.0, False)])
 def test_a_kerf_past_its_piece_is_seen(second_mm, takes):
     """Above a rebate at 166 mm in and 12 mm of saw, a cut in the same direction: to 154 it takes from what is left."""
