@@ -8,6 +8,7 @@ import blockfit as bf
 from blockfit.waste.cuts.methods import any_method
 from blockfit.waste.offcuts.ground import Asked, Ground
 from blockfit.waste.offcuts.parts import SetWedge
+from blockfit.waste.offcuts.planner import _as_searched
 from blockfit.waste.offcuts.remaining import Obstacle, Remaining
 from blockfit.waste.offcuts.setting import _takes_other
 from blockfit.waste.offcuts.together import _changed, searched_together
@@ -100,14 +101,21 @@ def test_stone_is_counted_once(kneeling):
     assert sum(searched.stone_m3 for searched in found) < fit.block.volume_m3 - kneeling.volume_m3
 
 
-def test_a_wedge_ends_at_the_plane_of_a_hollow_that_leaves_it_most():
-    """Behind a slab, below 350: past a hollow from 300 up at the right, all below it is more than all beside it."""
+@pytest.mark.parametrize(("up_mm", "stone_m3"), [(300.0, 0.5 * 0.3), (100.0, 0.5 * 0.7 * 0.35)])
+def test_a_wedge_ends_at_the_plane_of_a_hollow_that_leaves_it_most(up_mm, stone_m3):
+    """Behind a slab, below 350: past a hollow at the right, all below it or all beside it, whichever is more."""
     figure = united(cuboid(1000, 490, 1000), cuboid(690, 510, 640, at=(0, 490, 360)))
     left = remaining(figure, bf.Block.box(1000, 1000, 1000, stone="marble"))
-    left.open.append((np.array([[1.0, 0, 0], [0, 0, 1]]), np.array([700.0, 300.0])))
+    (saw,) = left.limits.methods
+    at_the_right = SampledWedge(np.array([[1.0, 0, 0], [0, 0, 1]]), np.array([700.0, up_mm]), 0.3 * (1 - up_mm / 1000))
+    left.take(SetWedge(at_the_right, (saw, saw)), None)
     ground = Ground.of(left, 3, finely=True)
-    (wedge,) = ground.course([Asked(np.array([[0.0, 1, 0], [0, 0, -1]]), np.array([500.0, -350.0]))]).wedges
-    assert wedge.stone * ground.sample_m3 == pytest.approx(0.5 * 0.3, rel=0.02)  # beside it are 0.5 x 0.7 x 0.35
+    planes = np.array([[0.0, 1, 0], [0, 0, -1]]), np.array([500.0, -350.0])
+    (wedge,) = ground.course([Asked(*planes)]).wedges
+    assert wedge.stone * ground.sample_m3 == pytest.approx(stone_m3, rel=0.02)
+    exact = _as_searched(left, planes, 3)
+    assert exact is not None
+    assert exact.wedge.stone == pytest.approx(stone_m3, rel=1e-6)
 
 
 @pytest.mark.parametrize(("second_mm", "takes"), [(159.5, True), (152.0, True), (170.0, False)])
