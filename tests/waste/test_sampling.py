@@ -20,8 +20,9 @@ def test_spread_points_fill_a_block_evenly():
         assert len(np.unique(np.round(points[:, axis], 6))) == 3000
 
 
-def test_spread_points_lie_in_a_block_of_any_shape():
-    wedge = bf.Block.convex([[x, y, z] for y in (0, 400) for x, z in ((0, 0), (1000, 0), (0, 500))])
+@pytest.mark.parametrize("aside", [0, 3000])
+def test_spread_points_lie_in_a_block_of_any_shape(aside):
+    wedge = bf.Block.convex([[x + aside, y, z - aside] for y in (0, 400) for x, z in ((0, 0), (1000, 0), (0, 500))])
     points = spread_points(wedge, 2000)
     assert len(points) == pytest.approx(2000, rel=0.03)
     assert (points @ wedge.normals.T <= wedge.offsets_mm).all()

@@ -101,8 +101,8 @@ def test_stone_is_counted_once(kneeling):
     assert sum(searched.stone_m3 for searched in found) < fit.block.volume_m3 - kneeling.volume_m3
 
 
-@pytest.mark.parametrize(("up_mm", "stone_m3"), [(300.0, 0.5 * 0.3), (100.0, 0.5 * 0.7 * 0.35)])
-def test_a_wedge_ends_at_the_plane_of_a_hollow_that_leaves_it_most(up_mm, stone_m3):
+@pytest.mark.parametrize(("up_mm", "stone_m3", "planes_kept"), [(300.0, 0.5 * 0.3, 2), (100.0, 0.5 * 0.7 * 0.35, 3)])
+def test_a_wedge_ends_at_the_plane_of_a_hollow_that_leaves_it_most(up_mm, stone_m3, planes_kept):
     """Behind a slab, below 350: past a hollow at the right, all below it or all beside it, whichever is more."""
     figure = united(cuboid(1000, 490, 1000), cuboid(690, 510, 640, at=(0, 490, 360)))
     left = remaining(figure, bf.Block.box(1000, 1000, 1000, stone="marble"))
@@ -116,6 +116,7 @@ def test_a_wedge_ends_at_the_plane_of_a_hollow_that_leaves_it_most(up_mm, stone_
     exact = _as_searched(left, planes, 3)
     assert exact is not None
     assert exact.wedge.stone == pytest.approx(stone_m3, rel=1e-6)
+    assert len(exact.wedge.normals) == planes_kept  # below the hollow the level cut meets nothing
 
 
 @pytest.mark.parametrize(("second_mm", "takes"), [(159.5, True), (152.0, True), (170.0, False)])
