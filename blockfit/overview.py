@@ -30,7 +30,7 @@ from blockfit.sheets.survey.record import figure_record, fit_record
 from blockfit.sheets.words import Layout, layout_of
 from blockfit.solids.stage import StageStone
 from blockfit.solids.stance import Stance
-from blockfit.units import Length, Mass, length_mm, mass_kg
+from blockfit.units import LEAST_MM, Length, Mass, length_mm, mass_kg
 from blockfit.waste.offcuts.plan import OffcutPlan, offcuts
 from blockfit.waste.reach.tools import Tool
 from blockfit.waste.reach.undercut import Undercuts, undercuts
@@ -286,7 +286,7 @@ def survey(  # noqa: PLR0913
     mass_kg(least_weight_kg, "least_weight_kg")
     for name, value in (("clearance", clearance), ("kerf", kerf), ("reserve", reserve), ("pitch", pitch)):
         if (name, value) != ("reserve", "all") and not (value is None and name in ("kerf", "pitch")):
-            length_mm(value, name, least=1e-3 if name == "pitch" else 0)  # type: ignore[arg-type]
+            length_mm(value, name, least=LEAST_MM if name == "pitch" else 0)  # type: ignore[arg-type]
     known_gains: tuple[tuple[str, Fit], ...] = ()
     if alternatives:
         progress("trying other stances")

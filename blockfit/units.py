@@ -10,8 +10,14 @@ from blockfit.errors import BadValueError, UnitNeededError
 
 __all__ = [
     "KG_PER_LB",
+    "LEAST_MM",
+    "L_PER_MM3",
+    "M2_PER_MM2",
     "M3_PER_CU_FT",
+    "M3_PER_MM3",
     "MM_PER_UNIT",
+    "M_PER_MM",
+    "ON_STEP",
     "Length",
     "Mass",
     "Ratio",
@@ -50,6 +56,13 @@ MM_PER_UNIT = {
 }
 KG_PER_LB = 0.45359237
 M3_PER_CU_FT = 0.3048**3
+M_PER_MM, M2_PER_MM2, M3_PER_MM3, L_PER_MM3 = 1e-3, 1e-6, 1e-9, 1e-6  # what lengths in mm make
+
+LEAST_MM = 1e-3
+"""The least length that an option takes where 0 would mean nothing: a thousandth of a millimetre."""
+
+ON_STEP = 1e-6
+"""Of a step of what is printed: a value so near a step is on it, and is not rounded to the next."""
 
 _ALIASES = {
     '"': "in", "″": "in", "inch": "in", "inches": "in",
@@ -154,6 +167,7 @@ _ORDER = {
 }
 
 
+# The metric ones and the pound are exact by definition.
 _KG_PER_UNIT = {"kg": 1.0, "g": 1e-3, "t": 1000.0, "lb": KG_PER_LB, "lbs": KG_PER_LB, "oz": KG_PER_LB / 16}
 _FLOOR = {"kg/m2": 1.0, "kg/m²": 1.0, "t/m2": 1000.0, "t/m²": 1000.0, "kn/m2": 1000 / 9.80665, "kn/m²": 1000 / 9.80665}
 _PSF = KG_PER_LB / 0.3048**2
@@ -267,7 +281,7 @@ def rounded_down(value: float, digits: int = 1) -> float:
     (34.5, 34.6, 0.3)
     """
     step = 10.0**digits
-    return math.floor(value * step + 1e-6) / step + 0.0
+    return math.floor(value * step + ON_STEP) / step + 0.0
 
 
 def rounded_up(value: float, digits: int = 1) -> float:

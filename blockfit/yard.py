@@ -18,6 +18,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError, BlockfitError, plain_text
 from blockfit.geometry.polytope import polytope_volume
+from blockfit.geometry.tolerances import CLOSE, LEAST_SIZE
 from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Ask, Seek
 from blockfit.search.choice.fit import answer
@@ -30,7 +31,7 @@ from blockfit.sheets.yard.rows import RANKS, Row, alike, rank_key
 from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
-from blockfit.units import Ratio, ratio_value
+from blockfit.units import M3_PER_MM3, Ratio, ratio_value
 from blockfit.waste.offcuts.plan import offcuts as plan_offcuts
 from blockfit.waste.reserve.setback import setback
 from blockfit.workers import WorkerLostError, in_order
@@ -187,7 +188,7 @@ def _promise(work: _Work, order: int, figure: int, block: Block) -> tuple[float,
     """Return what the pair's rank key cannot be less than, by what needs no search."""
     shape, asked = work.shapes[figure], work.asked
     try:
-        most = _most_scale(shape, block, asked) * (1 + 1e-9)
+        most = _most_scale(shape, block, asked) * (1 + CLOSE)
     except BlockfitError:  # its row will say why
         return (0.0, -math.inf, float(order))
     if work.rank == "largest":
@@ -225,7 +226,7 @@ class _Shape:
             margin_mm=figure.margin_mm, is_envelope=figure.is_envelope,
         )  # fmt: skip
         least, longest = least_and_longest(hull.points)
-        return cls(slim, figure.volume_m3, polytope_volume(hull.points) * 1e-9, least, longest)
+        return cls(slim, figure.volume_m3, polytope_volume(hull.points) * M3_PER_MM3, least, longest)
 
 
 def _most_scale(shape: _Shape, block: Block, asked: _Terms) -> float:
@@ -238,11 +239,11 @@ def _most_scale(shape: _Shape, block: Block, asked: _Terms) -> float:
     size = np.array([room[2] + room[3], room[0] + room[1], room[4] + room[5]])
     if (size <= 0).any():
         return 0.0
-    bounds = [float(np.linalg.norm(size)) / max(shape.longest_mm, 1e-9)]
+    bounds = [float(np.linalg.norm(size)) / max(shape.longest_mm, LEAST_SIZE)]
     if shape.least_width_mm > 0:
         bounds.append(float(size.min()) / shape.least_width_mm)
     if shape.hull_m3 > 0:
-        bounds.append((float(size.prod()) * 1e-9 / shape.hull_m3) ** (1 / 3))
+        bounds.append((float(size.prod()) * M3_PER_MM3 / shape.hull_m3) ** (1 / 3))
     return min(bounds)
 
 

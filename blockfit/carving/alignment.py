@@ -13,6 +13,7 @@ import numpy as np
 from blockfit.carving.motion import Marks, Motion, motion_rows
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import LEAST_SIZE, NOT_ZERO
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 
@@ -29,7 +30,7 @@ _LEAST_MM = 0.02  # noise is taken to be no less
 _FEW, _FEW_OF_NORMAL = 0.3, 0.385  # three tenths of normal residuals are no larger than that many times their scatter
 _MOST_NOISE = 0.2  # of the reach: what lies within it is not all noise
 _ROUNDS, _FINE_ROUNDS = 60, 12
-_STILL_MM = 1e-4
+_STILL_MM = 1e-4  # a round that moves the scan by less has arrived
 _UNTOLD = 1e-9  # of what is told best
 _ANYWHERE_MM = 1e4
 _SHARED = 3.0  # sides of faces within which places share their errors
@@ -175,7 +176,7 @@ def laid_onto(sample: Sample, asked: Asked, start: Motion, near_mm: float) -> La
                 break
             reach = min(reach, max(final, 0.7 * reach))
     pulls = _pulls(sample, asked, motion, reach)
-    rms = float(np.sqrt((pulls.weights * pulls.rest**2).sum() / max(float(pulls.weights.sum()), 1e-300)))
+    rms = float(np.sqrt((pulls.weights * pulls.rest**2).sum() / max(float(pulls.weights.sum()), NOT_ZERO)))
     counted = int((pulls.weights > 0).sum())
     covariance = _covariance(pulls, asked, motion, _SHARED * sample.patch * motion.scale)
     return Laid(motion, pulls.middle, covariance, rms, pulls.noise, counted, counted / len(sample.places))
@@ -236,7 +237,7 @@ def _inverse(whole: Array, units: Array, free_scale: bool, untold: float) -> Arr
     """Return the inverse (7, 7) of a matrix; ``untold`` is put (per mm²) along ways of which it tells nothing."""
     count = 7 if free_scale else 6
     sizes, axes = np.linalg.eigh((whole * np.outer(units, units))[:count, :count])
-    told = sizes > _UNTOLD * max(float(sizes.max()), 1e-300)
+    told = sizes > _UNTOLD * max(float(sizes.max()), NOT_ZERO)
     inverse = np.zeros((7, 7))
     inverse[:count, :count] = (axes * np.where(told, 1 / np.where(told, sizes, 1.0), untold)) @ axes.T
     return np.asarray(inverse * np.outer(units, units))
@@ -248,7 +249,7 @@ def _covariance(pulls: _Pulls, asked: Asked, motion: Motion, patch_mm: float) ->
     spread = np.zeros((7, 7))
     if len(pulls.rows):
         scores = pulls.rows * (pulls.weights * pulls.rest / pulls.noise**2)[:, None]
-        side = max(float(np.ptp(pulls.places, axis=0).max()) / _PATCHES, patch_mm, 1e-9)
+        side = max(float(np.ptp(pulls.places, axis=0).max()) / _PATCHES, patch_mm, LEAST_SIZE)
         cell = np.floor((pulls.places - pulls.places.min(axis=0)) / side).astype(np.int64)
         _, patch = np.unique((cell[:, 0] * 1009 + cell[:, 1]) * 1009 + cell[:, 2], return_inverse=True)
         sums = np.zeros((int(patch.max()) + 1, 7))

@@ -8,6 +8,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.measure.nearest import tree_of
 
 __all__ = ["evened"]
@@ -16,6 +17,7 @@ _AROUND = 28  # neighbours
 _AT_ONCE = 20_000
 _FAR = 2.5  # noises off the first surface by which a neighbour lies beyond an edge
 _MOST = 3.0  # noises by which a place is moved at most
+_STEADY = 1e-6  # of a place's own weight: keeps the fit solvable where its neighbours lie in a line
 
 
 def evened(vertices: Array, faces: Ints, noise_mm: float) -> Array:
@@ -34,7 +36,7 @@ def evened(vertices: Array, faces: Ints, noise_mm: float) -> Array:
         _, around = tree.query(vertices[some], k=_AROUND)
         near = vertices[np.asarray(around)] - vertices[some][:, None]
         normal = outward[np.asarray(around)].sum(axis=1)
-        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+        normal /= np.maximum(np.linalg.norm(normal, axis=1), NOT_ZERO)[:, None]
         off = np.clip(_offset(near, normal, noise_mm), -_MOST * noise_mm, _MOST * noise_mm)
         found[some] = vertices[some] + off[:, None] * normal
     return found
@@ -44,9 +46,9 @@ def _offset(near: Array, normal: Array, noise_mm: float) -> Array:
     """Return (n,) how far along its normal each place lies from the surface of its neighbours ``near`` (n, k, 3)."""
     least = np.eye(3)[np.abs(normal).argmin(axis=1)]
     right = np.cross(normal, least)
-    right /= np.maximum(np.linalg.norm(right, axis=1), 1e-300)[:, None]
+    right /= np.maximum(np.linalg.norm(right, axis=1), NOT_ZERO)[:, None]
     up = np.cross(normal, right)
-    size = np.maximum(np.sqrt((near**2).sum(axis=2).max(axis=1)), 1e-300)[:, None]
+    size = np.maximum(np.sqrt((near**2).sum(axis=2).max(axis=1)), NOT_ZERO)[:, None]
     u = np.einsum("nki,ni->nk", near, right) / size
     v = np.einsum("nki,ni->nk", near, up) / size
     height = np.einsum("nki,ni->nk", near, normal)
@@ -54,7 +56,7 @@ def _offset(near: Array, normal: Array, noise_mm: float) -> Array:
     weights = np.ones_like(u)
     fitted = np.zeros((len(u), 6))
     for _ in range(3):
-        whole = np.einsum("nki,nk,nkj->nij", rows, weights, rows) + 1e-6 * np.eye(6)
+        whole = np.einsum("nki,nk,nkj->nij", rows, weights, rows) + _STEADY * np.eye(6)
         fitted = np.linalg.solve(whole, np.einsum("nki,nk,nk->ni", rows, weights, height)[:, :, None])[:, :, 0]
         rest = height - np.einsum("nki,ni->nk", rows, fitted)
         weights = 1 / (1 + (rest / (_FAR * noise_mm)) ** 2) ** 2

@@ -19,23 +19,24 @@ from blockfit.carving.stages import Stage, stage_from
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.kinds import kinds_checked, number_in
 from blockfit.measure.booleans import solid_from
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
 from blockfit.solids.stage import StageStone
-from blockfit.units import Length, length_mm
+from blockfit.units import M2_PER_MM2, M3_PER_MM3, Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach.shares import PARTS, shares_between
-from blockfit.waste.reach.sight import Elements, elements_of
+from blockfit.waste.reach.sight import EDGE_ON, Elements, elements_of
 from blockfit.waste.reach.undercut import Front, standing_base, view_of
 
 __all__ = ["CLASSES_MM", "StoneLeft", "stone_left"]
 
 CLASSES_MM = (2.0, 5.0, 15.0)
 """Stone left up to which the surface is told: about a flat's, a claw's and a point's; common practice, no source."""
-_SAME_MM = 1e-7  # rounding
+_SAME_MM = 1e-7  # what rounding makes of a surface that is where it should be
 _TOUCH_MM = 0.05  # stone missing by less is a touch
 _SHOWN = 6  # places listed of each kind
 
@@ -165,7 +166,7 @@ class StoneLeft:
             "parts_m3": dict(self.parts_m3),
             "left_mm": {"least": least, "typical": typical, "most": most},
             "share_within": {f"{mm:g}_mm": self.share_within(mm) for mm in CLASSES_MM},
-            "surface_m2": float(self.areas_mm2.sum()) * 1e-6,
+            "surface_m2": float(self.areas_mm2.sum()) * M2_PER_MM2,
             "too_deep_share": self.too_deep_share,
             "perhaps_too_deep_share": self.perhaps_share,
             "regions": [
@@ -226,7 +227,7 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", 
     left = np.where(np.abs(signed) < _SAME_MM, 0.0, -signed)
     along = np.where(left > 0, met, 0.0)
     along[left < 0] = -_met(field, elements.points[left < 0], -elements.normals[left < 0])
-    facing = elements.normals @ view.into < -1e-3
+    facing = elements.normals @ view.into < -EDGE_ON
     straight = np.full(len(left), np.nan)
     ahead = np.where(left >= 0, -1.0, 1.0)[:, None] * view.into
     straight[facing] = _met(field, elements.points[facing], ahead[facing]) * np.where(left < 0, -1, 1)[facing]
@@ -261,7 +262,7 @@ def stone_left(fit: Fit, stage: StageStone | Figure, *, front: Front = "front", 
         volume_m3=volume,
         too_deep_m3=deep,
         start_m3=fit.block.volume_m3 - (figure.volume_m3 or 0.0),
-        parts_m3=tuple(zip(PARTS, (shares * volume / max(float(shares.sum()), 1e-300)).tolist(), strict=True)),
+        parts_m3=tuple(zip(PARTS, (shares * volume / max(float(shares.sum()), NOT_ZERO)).tolist(), strict=True)),
         regions=regions_left(elements, left, (sure, _perhaps(doubt)), figure.landmarks),
     )
 
@@ -292,7 +293,7 @@ def _volumes(figure: Figure, stone: Figure) -> tuple[float, float]:
     """Return the stone outside the figure, and the figure outside the stone, in m³."""
     own = solid_from(figure.vertices, figure.faces)
     both = own ^ solid_from(stone.vertices, stone.faces)
-    common = float(both.volume()) * 1e-9
+    common = float(both.volume()) * M3_PER_MM3
     return max(0.0, (stone.volume_m3 or 0.0) - common), max(0.0, (figure.volume_m3 or 0.0) - common)
 
 
@@ -318,8 +319,8 @@ def _lines(left: StoneLeft, units: UnitSystem) -> list[str]:
     shares = ", ".join(f"{100 * left.share_within(mm):.1f} % within {units.given(mm)}" for mm in CLASSES_MM)
     base = float(left.areas_mm2[left.on_base].sum())
     lines.append(
-        f"  The surface     {units.floor_area(area * 1e-6)}: {shares}; {units.floor_area(base * 1e-6)} of it is the "
-        f"base it stands on{_unseen_words(left, units)}"
+        f"  The surface     {units.floor_area(area * M2_PER_MM2)}: {shares}; "
+        f"{units.floor_area(base * M2_PER_MM2)} of it is the base it stands on{_unseen_words(left, units)}"
     )
     lines += _deep_lines(left, area, units)
     lines += [f"  Closed          {repair.text}" for repair in stage.stone.repairs if repair.step in TOLD]
@@ -336,7 +337,7 @@ def _unseen_words(left: StoneLeft, units: UnitSystem) -> str:
     hidden = float(left.areas_mm2[~left.seen & ~left.on_base].sum())
     if hidden == 0:
         return ""
-    return f"; over {units.floor_area(hidden * 1e-6)} the scan shows nothing: how it was closed there is reported"
+    return f"; over {units.floor_area(hidden * M2_PER_MM2)} the scan shows nothing: how it was closed there is reported"
 
 
 def _deep_lines(left: StoneLeft, area: float, units: UnitSystem) -> list[str]:

@@ -8,6 +8,7 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding
 from blockfit.facts.phrases import Phrase, Quantity
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import LEAST_SIZE, NOT_ZERO
 from blockfit.measure.patches import members, patches
 from blockfit.waste.reach.places import place_words
 from blockfit.waste.reach.sight import Elements
@@ -85,7 +86,7 @@ def regions_left(
 
 def _bands(elements: Elements, low: Array, high: Array) -> Ints:
     """Return (n,) a number for each element's part of the height and the side that it looks to."""
-    height = (elements.points[:, 2] - low[2]) / max(float(high[2] - low[2]), 1e-9)
+    height = (elements.points[:, 2] - low[2]) / max(float(high[2] - low[2]), LEAST_SIZE)
     band = np.clip((height * _BANDS).astype(np.int64), 0, _BANDS - 1)
     x, y, z = elements.normals.T
     side = np.where(np.abs(x) > np.abs(y), np.where(x < 0, 0, 1), np.where(y < 0, 2, 3))
@@ -104,7 +105,7 @@ def _region(
 ) -> LeftRegion:
     areas, by = elements.areas[members], left[members]
     area = float(areas.sum())
-    centre = (elements.points[members] * areas[:, None]).sum(axis=0) / max(area, 1e-300)
+    centre = (elements.points[members] * areas[:, None]).sum(axis=0) / max(area, NOT_ZERO)
     worst = members[int(by.argmax() if kind == _LEFT else by.argmin())]
     if kind == _LEFT:
         normal = (elements.normals[members] * areas[:, None]).sum(axis=0)
@@ -145,7 +146,7 @@ def weighted_median(values: Array, weights: Array) -> float:
 
 
 def _side(normal: Array) -> str:
-    unit = normal / max(float(np.linalg.norm(normal)), 1e-300)
+    unit = normal / max(float(np.linalg.norm(normal)), NOT_ZERO)
     if abs(float(unit[2])) > _STEEP:
         return "looking up" if unit[2] > 0 else "looking down"
     return f"the {side_words(unit[:2])}"

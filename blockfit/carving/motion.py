@@ -12,12 +12,14 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import METRIC, UnitSystem
 from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.geometry.turns import best_turn, from_quaternions, lie_in_a_line
 
 __all__ = ["NOISE", "Certainty", "Marks", "Motion", "by_marks", "marks_from", "motion_rows"]
 
 NOISE = 3.0  # standard deviations by which one place of a scan may lie off
 _APART = 2.0  # standard errors of a mark at which marks are said to disagree
+_SQUARE = 1e-3  # a matrix in a file is written with few digits: further from square it is no movement
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,8 +56,8 @@ class Motion:
         whole = frozen(matrix, (4, 4), "rough")
         scale = float(np.cbrt(np.linalg.det(whole[:3, :3])))
         rotation = whole[:3, :3] / scale if scale > 0 else np.zeros((3, 3))
-        square = np.abs(rotation @ rotation.T - np.eye(3)).max() < 1e-3
-        if not square or np.abs(whole[3] - [0, 0, 0, 1]).max() > 1e-9:
+        square = np.abs(rotation @ rotation.T - np.eye(3)).max() < _SQUARE
+        if not square or np.abs(whole[3] - [0, 0, 0, 1]).max() > CLOSE:
             raise BadValueError("rough must be a turn, a shift and one scale as a (4, 4) matrix, last row 0 0 0 1")
         u, _, vt = np.linalg.svd(rotation)
         return cls(scale, u @ vt, whole[:3, 3].copy())

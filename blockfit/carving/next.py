@@ -12,6 +12,7 @@ from blockfit.carving.taken import by_planes
 from blockfit.facts.measures import Measure
 from blockfit.facts.phrases import Phrase, up
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import NOT_ZERO, NOTHING_MM
 from blockfit.kinds import kinds_checked
 from blockfit.marking.pointing import Pointing
 from blockfit.marking.roughing import Roughing
@@ -22,14 +23,14 @@ from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.views import face_view
 from blockfit.search.result import Fit
 from blockfit.solids.stage import StageStone
-from blockfit.units import rounded_down
+from blockfit.units import M3_PER_MM3, rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.reach.undercut import Undercuts
 
 __all__ = ["Next", "OpenPiece", "OpenPlane", "OpenPoint", "OpenUndercut", "what_next"]
 
 _DONE = 0.02  # of what a plane takes out: less that is still there is finishing
-_LEAST_M3 = 1e-5
+_LEAST_M3 = 1e-5  # ten cubic centimetres: less is swept up, not cut
 _WHOLE = 0.98  # of a piece: less of it there is no piece any more
 _MORE = 1e-3  # of an earlier piece: less of it comes off by the rounding of cuts alone
 _REACHED_MM = 0.5
@@ -204,7 +205,7 @@ def _planes_open(fit: Fit, body: Solid, table: Roughing) -> list[OpenPlane]:
         gone = by_planes(fit.block, table, (plane,))
         if gone is not None:  # each plane's own slab: from the plane before it
             own = gone.trim_by_plane(into.tolist(), start + before) if before else gone
-            left = float((body ^ own).volume()) * 1e-9
+            left = float((body ^ own).volume()) * M3_PER_MM3
             if left > max(_DONE * plane.removed_m3, _LEAST_M3):
                 found.append(OpenPlane(table.face, number, plane.depth_mm, left))
         before = plane.depth_mm
@@ -239,8 +240,8 @@ def _pieces_open(body: Solid, plan: OffcutPlan, front_open: bool) -> list[OpenPi
     found = []
     for number, piece in enumerate(plan.pieces, 1):
         own = solid_from(piece.solid.vertices, piece.solid.faces)
-        share = float((body ^ own).volume()) / max(float(own.volume()), 1e-300)
-        if share < 1e-3:
+        share = float((body ^ own).volume()) / max(float(own.volume()), NOT_ZERO)
+        if share < _MORE:
             continue
         why = ""
         if share < _WHOLE:
@@ -292,6 +293,6 @@ def _before(field: SurfaceDistance, cut: Undercuts, number: int, into: Array | N
     places = places[:: max(1, len(places) // 400)]
     if len(places) == 0:
         return 0.0
-    outside = field.signed(places)[0] >= -1e-6
+    outside = field.signed(places)[0] >= -NOTHING_MM
     met, far = field.first_met(places, np.broadcast_to(-into, places.shape))
     return float(np.median(np.where(outside | (met < 0), 0.0, far)))

@@ -20,6 +20,7 @@ from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import NOT_ZERO, NOTHING_MM, ROUNDING
 from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import arrays_of
 from blockfit.measure.distance import SurfaceDistance
@@ -103,7 +104,7 @@ class Registration:
         marks = ", ".join(f"{name} {shown.close(by, Rounding.NEAREST)}" for name, by in self.marks_mm.items())
         lines = ["THE SCAN IN THE BLOCK"]
         lines += [f"  Marks lie off by: {marks}"] if marks else ["  No marks were given"]
-        if abs(self.scale - 1) > 1e-12:
+        if abs(self.scale - 1) > ROUNDING:
             lines.append(f"  Its scale comes from the marks: 1 of the scan is {self.scale:.6g} mm")
         scattered, noise = (shown.close(by, Rounding.UP) for by in (self.rms_mm, self.noise_mm))
         lines.append(
@@ -154,13 +155,13 @@ def register(
     >>> laid.transform[:3, 3].round(6).tolist()
     [-7.0, 0.0, 0.0]
     """
-    error_mm = length_mm(mark_error, "mark_error", least=1e-6)
+    error_mm = length_mm(mark_error, "mark_error", least=NOTHING_MM)
     pinned = None if marks is None else marks_from(marks)
     before = _surface_before(fit, stage)
     size = max(before.size_mm)
     start, free, mark_mm = _start(pinned, rough, scale, error_mm)
     outward = area_vectors(before.vertices, before.faces)
-    normals = outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
+    normals = outward / np.maximum(np.linalg.norm(outward, axis=1), NOT_ZERO)[:, None]
     asked = Asked(SurfaceDistance(before.vertices, before.faces), normals, pinned, mark_mm, free)
     sample = sample_of(scan.vertices, scan.faces)
     near = (_NEAR if pinned is None else _NEAR_BY_MARKS) * size + 5 * sample.noise * start.scale
@@ -205,7 +206,7 @@ def _start(marks: Marks | None, rough: Any, scale: float | None, error_mm: float
         return motion, False, float(np.clip(scatter, error_mm / 4, error_mm))
     spread = marks.block - marks.block.mean(axis=0)
     motion, scatter = by_marks(marks, None, np.inf)
-    free = abs(np.log(max(motion.scale, 1e-300))) > _FREE * error_mm / float(np.sqrt((spread**2).sum()))
+    free = abs(np.log(max(motion.scale, NOT_ZERO))) > _FREE * error_mm / float(np.sqrt((spread**2).sum()))
     motion, scatter = by_marks(marks, None if free else 1.0, error_mm)
     return motion, bool(free), float(np.clip(scatter, error_mm / 4, error_mm))
 

@@ -13,6 +13,7 @@ from blockfit.errors import BadValueError, OpenSurfaceError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import hull_planes
 from blockfit.geometry.surface import area_vectors, compacted, is_closed, signed_volume, surface_area
+from blockfit.geometry.tolerances import ALMOST_PARALLEL
 from blockfit.intake.scan import repaired
 from blockfit.measure.booleans import Solid, arrays_of, solid_from, unite
 from blockfit.measure.distance import SurfaceDistance
@@ -135,7 +136,7 @@ def _within(body: Solid, before: Figure, spare_mm: float) -> Solid:
         axes = np.concatenate([np.eye(3), -np.eye(3)])
         normals, offsets = axes, (before.vertices @ axes.T).max(axis=0)
     for normal, offset in zip(normals, offsets, strict=True):
-        level = float(normal[2]) < -1 + 1e-6
+        level = float(normal[2]) < -ALMOST_PARALLEL
         limit = float(offset) if level else float(offset) + spare_mm
         if float((corners @ normal).max()) > limit:
             body = body.trim_by_plane((-normal).tolist(), -limit)

@@ -7,6 +7,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.solids.figure import Figure
@@ -63,4 +64,4 @@ def hidden_share(vertices: Array, faces: Ints, scan: SurfaceDistance, spare_mm: 
     counted = own[:, 2] > _FOOT * areas
     middles = vertices[faces].mean(axis=1)
     hidden = counted & (np.linalg.norm(scan.nearest(middles)[1] - middles, axis=1) > spare_mm)
-    return float(areas[hidden].sum() / max(float(areas[counted].sum()), 1e-300))
+    return float(areas[hidden].sum() / max(float(areas[counted].sum()), NOT_ZERO))

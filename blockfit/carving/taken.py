@@ -25,6 +25,7 @@ from blockfit.solids.flaw import Flaw
 __all__ = ["by_planes", "by_points", "lost_solids", "planes_done"]
 
 _ROUND = 24  # corners of a pricked hole
+_LEAST_RADIUS_MM = 1e-3  # a loss said to be a point is a thousandth of a millimetre across
 
 
 def planes_done(
@@ -105,7 +106,7 @@ def lost_solids(lost: Flaw | Figure | Iterable[Flaw | Figure], block: Block) -> 
     """Return what was lost as named solids: flaws without their margin, and closed surfaces."""
     if isinstance(lost, Flaw):
         shapes = [shape.body for shape in obstacles_of(replace(block, flaws=(lost,), surface=None), 0.0)]
-        ball = None if any(shapes) else ball_solid(lost.centre, max(lost.radius_mm, 1e-3))
+        ball = None if any(shapes) else ball_solid(lost.centre, max(lost.radius_mm, _LEAST_RADIUS_MM))
         return [(lost.name, ball if body is None else body) for body in shapes]
     if isinstance(lost, Figure):
         surface = require_solid(lost, "what was lost")
@@ -118,7 +119,7 @@ def lost_solids(lost: Flaw | Figure | Iterable[Flaw | Figure], block: Block) -> 
 def _hole(view: View, place: Array, radius: float, outside: float, end: float) -> Solid:
     """Return a round hole from outside the stone to a depth along the view."""
     angles = 2 * np.pi * np.arange(_ROUND) / _ROUND
-    rim = place + max(radius, 1e-3) * np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    rim = place + max(radius, _LEAST_RADIUS_MM) * np.stack([np.cos(angles), np.sin(angles)], axis=1)
     return _under(view, rim, outside, np.full(_ROUND, end))
 
 

@@ -25,6 +25,7 @@ _PAIRS = [tuple(a + b for a, b in zip(*pair, strict=True)) for pair in product(_
 _GROUPS = [[k for k, pair in enumerate(_PAIRS) if pair == total] for total in product((0, 1, 2), repeat=3)]
 _AS_WANTED = 1 - 1e-9  # of the most that was wanted: a placement is drawn in by its rounding
 _ONE, _I, _J, _K = (1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 1, 0), (0, 0, 0, 1)
+_DOUBT, _UNDERFLOW = 1e-15, 1e-290  # of the sum of sizes: more than four roundings of 1.2e-16; and below all doubles
 
 
 @kinds_checked
@@ -182,7 +183,7 @@ class _Exact:
             except OverflowError as error:
                 raise _Fails(f"the placement's numbers are too large in row {row}") from error
             # Four roundings of 1.2e-16 to each of three products, and one to the rest: less than is allowed for here.
-            doubt = 1e-15 * (np.abs(vertices) @ np.abs(np.array(near)) + abs(level)) + 1e-290
+            doubt = _DOUBT * (np.abs(vertices) @ np.abs(np.array(near)) + abs(level)) + _UNDERFLOW
             for k in np.flatnonzero(vertices @ near > level - doubt):
                 over = _dot(along, self.exact(vertices[k])) - rest
                 if not over <= 0:

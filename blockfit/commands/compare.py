@@ -35,7 +35,9 @@ def compare_command(yard: Path, output: Path | None, us: bool, **options: Any) -
     check_output(options["resume"], (), [options["figure"], yard])
     ask = ask_of(options)
     blocks = read_blocks(yard, skip_bad=options["skip_bad"])
-    asked = {name: getattr(ask, name) for name in ("cover", "stance", "gap", "stands_on", "layers")}
+    asked = {name: getattr(ask, name) for name in ("cover", "stance", "stands_on", "layers")}
+    if options["gap"] is not None:
+        asked["gap"] = ask.gap
     shared = {name: options[name] for name in ("scale", "rank", "best", "jobs", "resume")}
     table = compare(figure_of(options), blocks, progress=sys.stderr.isatty(), **asked, **shared)
     click.echo(safe_lines(table.text(units_name(us))), nl=False)

@@ -76,7 +76,11 @@ ASKING = (
     _asked("--any-rotation", is_flag=True, help="Turn and lean it in any way at all."),
     _asked("--stands-on", default="bottom", show_default=True, help="Face on which the block may be stood, or any."),
     _asked("--layers", default="any", show_default=True, help="How the bed may lie: any, level or upright."),
-    _asked("--gap", type=float, default=1e-3, show_default=True, help="Relative gap left between answer and bound."),
+    _asked(
+        "--gap",
+        type=float,
+        help="Relative gap left between answer and bound.  [default: 1e-05; for each block of a yard 0.001]",
+    ),
 )
 """The options of every command that asks where a figure fits."""
 
@@ -106,6 +110,7 @@ US = (
     ),
 )
 """The option of every command that prints."""
+_LEAST_SCALE, _MOST_SCALE = 1e-6, 1e6  # between them every statue and every miniature
 
 
 def units_name(us: bool) -> str:
@@ -154,14 +159,15 @@ def ask_of(options: dict[str, Any]) -> Ask:
     if sought is not Seek.SCALE and scale is None:
         raise BadValueError(f"--seek {options['seek']} is asked at one size: give --scale too, such as --scale 1")
     cover = length_of(options["cover"], "--cover"), length_of(options["bottom_cover"], "--bottom-cover")
+    close = {} if options["gap"] is None else {"gap": options["gap"]}
     return Ask(
         seek=sought,
         scale=1.0 if scale is None else scale,
         cover=standing_cover(*cover),
         stance=_stance_of(options),
-        gap=options["gap"],
         stands_on=options["stands_on"],
         layers=options["layers"],
+        **close,
     )
 
 
@@ -223,7 +229,7 @@ def _from_outlines(inputs: dict[str, Any], options: dict[str, Any]) -> Figure:
 def _scale_of(options: dict[str, Any]) -> float | None:
     """Return the scale wanted, if it is one that a figure of stone can have."""
     scale: float | None = options["scale"]
-    if scale is not None and not 1e-6 <= scale <= 1e6:
+    if scale is not None and not _LEAST_SCALE <= scale <= _MOST_SCALE:
         raise BadValueError(f"--scale={scale:g} must be from 0.000001 to 1,000,000")
     return scale
 

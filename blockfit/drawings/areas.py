@@ -8,6 +8,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
 from blockfit.measure.sections import area_of, moved, only_areas, rings_of, swept_area
 
 __all__ = [
@@ -33,7 +34,6 @@ __all__ = [
     "with_box",
 ]
 
-_NOTHING = 1e-9  # of its area: what rounding leaves of an outline within another
 _CUT = 0.5  # of a cell: how far from each corner a stair is cut off before it is simplified
 _CORNER = _CUT / np.sqrt(2.0)  # of a cell: how far the corner then lies outside
 _PINCH = 2e-8  # of an outline's size
@@ -298,8 +298,8 @@ def _is_within(parts: Any, shadow: Any, by: float) -> bool:
 
     if len(parts) == 0:
         return True
-    rest = shapely.difference(shapely.union_all(parts), rounded_outward(shadow, by * (1 + 1e-9)))
-    return bool(only_areas(rest).area <= _NOTHING * max(shadow.area, 1e-300))
+    rest = shapely.difference(shapely.union_all(parts), rounded_outward(shadow, by * (1 + CLOSE)))
+    return bool(only_areas(rest).area <= CLOSE * max(shadow.area, NOT_ZERO))
 
 
 def _at_most(parts: Any, shadow: Any) -> Array:
@@ -326,7 +326,7 @@ def _reach(part: Any, shadow: Any) -> float:
 
     if shadow.is_empty:
         return float("inf")
-    low, high = 0.0, float(shapely.hausdorff_distance(part, shadow)) + 1e-12
+    low, high = 0.0, float(shapely.hausdorff_distance(part, shadow)) + ROUNDING
     while high - low > high / 64:
         middle = (low + high) / 2
         inside = shapely.difference(part, shadow.buffer(middle, quad_segs=32)).is_empty

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.drawings.areas import combined
-from blockfit.drawings.strokes import area_of_outlines, closed_rings, inked
+from blockfit.drawings.strokes import JOIN, LEFT_OVER, area_of_outlines, closed_rings, inked
 from blockfit.errors import BadValueError, MissingExtraError, UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array
 from blockfit.intake.guard import regular_file
@@ -18,12 +18,12 @@ _MOST_BYTES = 64 << 20
 _FINE = 20_000  # of the drawing's size: how far a chord may leave its curve
 _SEGMENTS = 64  # of a curve at least, or one that turns back may be taken for straight
 _ARC = 1.4e-4  # of the drawing's size: how far the cubics by which arcs are drawn leave them, 2.8e-4 of a radius
-_JOIN = 1e-6  # of the drawing's size: ends so near are one
 # Units as the format numbers them in $INSUNITS (Autodesk's DXF reference, header variables).
 _UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 10: 914.4, 14: 100.0}
 _FILLED = ("HATCH", "MPOLYGON", "SOLID", "TRACE", "3DFACE", "REGION")
 _GAP, _MORE = 0.05, 0.01  # of their length, of the area found: lines so nearly closed around more are an outline
 _DRAWN = ("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
+_SPARE = 1e-3  # of the outline's size: filled areas may reach so far past it, by the width of a line
 
 
 def dxf_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
@@ -47,16 +47,16 @@ def dxf_area(path: Path) -> tuple[Any, float | None, float, list[str]]:
     broad: list[tuple[Array, bool, float]] = []
     for one, width in zip(paths, widths, strict=True):
         points = np.array([tuple(v)[:2] for v in one.flattening(fine, segments=_SEGMENTS)], np.float64)
-        closed = one.is_closed or float(np.abs(points[0] - points[-1]).max()) <= _JOIN * size
+        closed = one.is_closed or float(np.abs(points[0] - points[-1]).max()) <= JOIN * size
         (rings if closed and len(points) > 3 else lines).append(points)
         broad += [(points, closed, width)] if width > 0 else []
-    joined, left_over = closed_rings(lines, _JOIN * size)
+    joined, left_over = closed_rings(lines, JOIN * size)
     area, twice = area_of_outlines([*rings, *joined])
     notes += [twice] if twice else []
     if area.is_empty:
         raise BadValueError(f"{name}: its lines enclose nothing; close the outline")
     _refuse_filled(filled, area, name)
-    if left_over > 1e-3 * size:
+    if left_over > LEFT_OVER * size:
         if gap := _nearly_closed(lines, area):
             raise BadValueError(
                 f"{name}: lines past the rest are all but a closed outline, their ends {gap:.3g} units apart; "
@@ -109,7 +109,7 @@ def _refuse_filled(filled: list[Any], area: Any, name: str) -> None:
         return
     found = bbox.extents(filled)
     low, high = np.reshape(area.bounds, (2, 2))
-    spare = 1e-3 * float((high - low).max())
+    spare = _SPARE * float((high - low).max())
     if found.has_data and (
         (np.array(found.extmin)[:2] < low - spare).any() or (np.array(found.extmax)[:2] > high + spare).any()
     ):

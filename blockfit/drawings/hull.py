@@ -20,6 +20,7 @@ from blockfit.drawings.areas import (
 )
 from blockfit.errors import BadValueError, Contradiction
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.measure.booleans import Solid, arrays_of, prism_towards, shadow_rings
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.sections import rings_of
@@ -106,7 +107,7 @@ def lacking(solid: Solid, outlines: Sequence[Placed], tolerance_mm: float) -> tu
             continue
         shadow = area_from_rings(shadow_rings(solid, one.view.right, one.view.up))
         spare = tolerance_mm + max(other.doubt_mm for other in outlines) + one.doubt_mm
-        nothing = 1e-9 * float(np.ptp(ranges(one.area), axis=1).max())
+        nothing = CLOSE * float(np.ptp(ranges(one.area), axis=1).max())
         parts, far = beyond(one.area, shadow, max(spare, 2 * nothing), nothing)
         found += [Lack(number, part[0], _told(one, outlines, *part)) for part in parts]
         most = max(most, far)

@@ -17,6 +17,7 @@ from blockfit.units import Length, length_mm, rounded_up, unit_mm
 __all__ = ["figure_from_measures"]
 
 _FACETS = 300  # planes about a ball: it is held, and a fiftieth of its radius more at the corners
+_PRECISION = 1e-16  # the means have met to the last digit
 
 
 @kinds_checked
@@ -125,7 +126,7 @@ def _elliptic(m: float) -> float:
     """Return the complete elliptic integral E(m), by arithmetic and geometric means (Abramowitz & Stegun 17.6)."""
     a, b, c = 1.0, math.sqrt(1 - m), math.sqrt(m)
     total, weight = c * c / 2, 1.0
-    while c > 1e-16 and weight < 1 << 20:
+    while c > _PRECISION and weight < 1 << 20:
         a, b, c = (a + b) / 2, math.sqrt(a * b), (a - b) / 2
         total += weight * c * c
         weight *= 2

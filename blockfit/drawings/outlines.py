@@ -13,10 +13,11 @@ from blockfit.drawings.reading import Drawn, Reading, drawn
 from blockfit.drawings.views import turned_view, view_of
 from blockfit.errors import BadValueError, Contradiction, OutlinesDisagreeError, plain_text
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import NOTHING_MM
 from blockfit.kinds import kinds_checked, number_in
 from blockfit.measure.booleans import Solid, arrays_of
 from blockfit.solids.figure import Figure, Repair
-from blockfit.units import Length, Ratio, length_mm, ratio_value, rounded_up, unit_mm
+from blockfit.units import LEAST_MM, Length, Ratio, length_mm, ratio_value, rounded_up, unit_mm
 
 __all__ = ["figure_from_outlines"]
 
@@ -78,7 +79,7 @@ def figure_from_outlines(  # noqa: PLR0913
     if unit is not None:
         unit_mm(unit)
     if pixel is not None:
-        length_mm(pixel, "pixel", least=1e-6)
+        length_mm(pixel, "pixel", least=NOTHING_MM)
     if threshold is not None:
         number_in(threshold, "threshold", 0, 1, "a brightness")
     how = Reading(unit, pixel, threshold, lines)
@@ -90,7 +91,7 @@ def figure_from_outlines(  # noqa: PLR0913
     views += [drawn(turned_view(angle), outline, how) for angle, outline in _turned(three_quarter)]
     if not views:
         raise BadValueError("there are no outlines; give front= and side=, or front= and top=")
-    tall = None if height is None else length_mm(height, "height", least=1e-3)
+    tall = None if height is None else length_mm(height, "height", least=LEAST_MM)
     spare = length_mm(tolerance, "tolerance", least=0)
     placed = sized(views, tall, ratio_value(ratio))
     placed, wrong, notes = agreed(placed, spare)

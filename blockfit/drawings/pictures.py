@@ -12,6 +12,7 @@ import numpy as np
 from blockfit.drawings.areas import area_of_cells, enclosed_area, filled_lines, kept_parts
 from blockfit.errors import BadValueError, MissingExtraError, UnreadableFileError, shown_name
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.intake.guard import regular_file
 
 __all__ = ["PICTURES", "Raster", "area_of_picture", "cells_of", "picture_cells"]
@@ -135,7 +136,8 @@ def _parting(grey: Array) -> float:
     between = np.where((below > 0) & (above > 0), between, -math.inf)
     if not np.isfinite(between).any():
         raise BadValueError("the picture has one brightness only: there is no outline in it")
-    best = np.flatnonzero(between >= between.max() * (1 - 1e-12))  # all the empty levels between two classes do alike
+    # All the empty levels between two classes do alike.
+    best = np.flatnonzero(between >= between.max() * (1 - ROUNDING))
     return float(edges[round(float(best.mean())) + 1])
 
 

@@ -15,6 +15,7 @@ from blockfit.drawings.svg import svg_area
 from blockfit.drawings.views import DrawnView, Photo
 from blockfit.errors import BadValueError, shown_name
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import NOTHING_MM
 from blockfit.units import Length, length_mm, unit_mm
 
 __all__ = ["Drawn", "Reading", "drawn"]
@@ -90,7 +91,7 @@ _PARALLEL = "parallel"  # marks a picture that was taken as seen square on from 
 
 def _pixels(view: DrawnView, cells: Raster, name: str, how: Reading) -> Drawn:
     area, notes = area_of_picture(cells, name, lines=how.lines)
-    size = None if how.pixel is None else length_mm(how.pixel, "pixel", least=1e-6)
+    size = None if how.pixel is None else length_mm(how.pixel, "pixel", least=NOTHING_MM)
     return _lighter(Drawn(view, area, size, cell=1.0, notes=tuple(notes)))
 
 

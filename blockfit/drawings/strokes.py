@@ -12,11 +12,14 @@ import numpy as np
 from blockfit.drawings.areas import area_from_rings, combined
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO
 from blockfit.measure.nearest import tree_of
 from blockfit.measure.patches import linked
 from blockfit.measure.sections import only_areas, polygon_area
 
 __all__ = [
+    "JOIN",
+    "LEFT_OVER",
     "affine",
     "area_of_outlines",
     "chord_of_turn",
@@ -33,9 +36,10 @@ _TOKEN = re.compile(rf"([MmLlHhVvCcSsQqTtAaZz])|({_NUMBER})|([\s,]+)|(.)")
 _FLAGS = re.compile(r"\s*,?\s*([01])")
 _CALL = re.compile(r"(matrix|translate|scale|rotate|skewX|skewY)\s*\(([^)]*)\)")
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
-_NOTHING = 1e-9  # of its area: what rounding leaves of an outline within another
 _ALIKE = 1e-3  # of its area and of its root: outlines so near were drawn twice
 _STEPS = 96  # chords for a cubic, or for a quarter of a turn
+JOIN = 1e-6  # of the drawing's size: ends of lines so near are one
+LEFT_OVER = 1e-3  # of the drawing's size: lines that enclose nothing are reported where they are longer
 
 Line = tuple[Array, bool]
 """Points (n, 2) and whether the line is closed."""
@@ -203,7 +207,7 @@ def _arc(
     over = (half.real / rx) ** 2 + (half.imag / ry) ** 2
     if over > 1:  # radii too small reach just so far
         rx, ry = rx * math.sqrt(over), ry * math.sqrt(over)
-    square = max(0.0, 1 / max(over, 1e-300) - 1) if over <= 1 else 0.0
+    square = max(0.0, 1 / max(over, NOT_ZERO) - 1) if over <= 1 else 0.0
     sign = -1.0 if large == sweep else 1.0
     middle = sign * math.sqrt(square) * complex(rx * half.imag / ry, -ry * half.real / rx)
     first, last = (half - middle), (-half - middle)
@@ -292,7 +296,7 @@ def area_of_outlines(rings: list[Array]) -> tuple[Any, str]:
 def _lies_in(inner: Any, outer: Any) -> bool:
     import shapely
 
-    return bool(shapely.difference(inner, outer).area <= _NOTHING * inner.area)
+    return bool(shapely.difference(inner, outer).area <= CLOSE * inner.area)
 
 
 def _are_alike(one: Any, other: Any) -> bool:
@@ -305,7 +309,7 @@ def _are_alike(one: Any, other: Any) -> bool:
 def _are_the_same(one: Any, other: Any) -> bool:
     import shapely
 
-    return bool(shapely.symmetric_difference(one, other).area <= _NOTHING * other.area)
+    return bool(shapely.symmetric_difference(one, other).area <= CLOSE * other.area)
 
 
 def inked(rings: Sequence[Array], lines: Sequence[Array], width: float, cap: str, mitre: float = 4.0) -> Any:

@@ -13,6 +13,8 @@ import numpy as np
 from blockfit.drawings.areas import area_from_rings, combined, linear
 from blockfit.drawings.paint import ink_of
 from blockfit.drawings.strokes import (
+    JOIN,
+    LEFT_OVER,
     affine,
     area_of_outlines,
     chord_of_turn,
@@ -47,7 +49,7 @@ _SIZES = ("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "x1", "y1", 
 _FARTHEST = 1e9  # user units
 _BROAD = 5e-3  # of the drawing's size: broader lines that enclose nothing are limbs, thinner ones notes
 _BEYOND = 0.01  # of what is filled: closed lines that enclose so much more are the outline
-_JOIN = 1e-6  # of the drawing's size: ends of lines so near are one
+_SAME_SCALE = 1e-6  # scales across and up that differ by less are one: written with few digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +127,7 @@ def _mm_per_unit(root: Any, name: str) -> float | None:
     if len(scales) < 2:
         return scales[0] if scales else None
     fitted = root.get("preserveAspectRatio", "").split()
-    if "none" in fitted and abs(scales[0] - scales[1]) > 1e-6 * max(scales):
+    if "none" in fitted and abs(scales[0] - scales[1]) > _SAME_SCALE * max(scales):
         raise BadValueError(
             f"{name} is stretched: a unit of it is {scales[0]:.4g} mm across and {scales[1]:.4g} mm up; "
             "save it unstretched"
@@ -372,13 +374,13 @@ def _enclosed(shapes: list[_Shape], name: str) -> tuple[Any, list[str]]:
         raise none
     thin = [line for shape in shapes if shape.width < _BROAD * size for line in shape.open]
     broad = [shape for shape in shapes if shape.width >= _BROAD * size]
-    joined, left_over = closed_rings([*thin, *(line for shape in broad for line in shape.open)], _JOIN * size)
+    joined, left_over = closed_rings([*thin, *(line for shape in broad for line in shape.open)], JOIN * size)
     area, twice = area_of_outlines([*(ring for shape in shapes for ring in shape.rings), *joined])
     for shape in broad:
         area = combined(area, _inked(shape), "add")
     if area.is_empty:
         raise none
     notes = ["nothing in it is filled: what its closed lines enclose was taken; lines within lines are openings"]
-    if left_over > 1e-3 * size and thin:
+    if left_over > LEFT_OVER * size and thin:
         notes.append(f"lines of {left_over:.3g} units in all close nothing; thin ones among them were left out")
     return area, [*notes, *([twice] if twice else [])]

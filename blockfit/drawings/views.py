@@ -10,7 +10,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
-from blockfit.units import Length, length_mm
+from blockfit.units import LEAST_MM, Length, length_mm
 
 __all__ = ["Photo", "DrawnView", "turned_view", "view_of"]
 
@@ -98,7 +98,7 @@ class Photo:
             try:
                 first, second, long = self.bar
                 object.__setattr__(
-                    self, "bar", (_place(first, "bar"), _place(second, "bar"), length_mm(long, "bar", least=1e-3))
+                    self, "bar", (_place(first, "bar"), _place(second, "bar"), length_mm(long, "bar", least=LEAST_MM))
                 )
             except (TypeError, ValueError) as error:
                 if isinstance(error, BadValueError):

@@ -9,12 +9,13 @@ from collections.abc import Iterable, Sequence
 
 from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Rounding
-from blockfit.units import KG_PER_LB, feet_and_inches, rounded_down, rounded_up
+from blockfit.units import KG_PER_LB, ON_STEP, feet_and_inches, rounded_down, rounded_up
 
 __all__ = ["METRIC", "SYSTEMS", "US", "UnitSystem", "units_of"]
 
 _MM_PER_IN, _MM_PER_FT = 25.4, 304.8
 _PSI_PER_MPA = 1e6 * (_MM_PER_IN / 1000) ** 2 / (KG_PER_LB * 9.80665)  # standard gravity, by definition
+_ON_POWER = 1e-9  # a logarithm so near a whole number is one
 
 
 def _round(value: float, digits: int, rounded: Rounding) -> float:
@@ -25,7 +26,7 @@ def _round(value: float, digits: int, rounded: Rounding) -> float:
 
 def _places(value: float, digits: int) -> int:
     """Return how many decimal places show so many significant digits; below 0 where that is left of the point."""
-    return digits - 1 - math.floor(math.log10(abs(value)) + 1e-9) if value else 0
+    return digits - 1 - math.floor(math.log10(abs(value)) + _ON_POWER) if value else 0
 
 
 def _significant(value: float, digits: int, rounded: Rounding) -> float:
@@ -192,7 +193,7 @@ class _Us(UnitSystem):
 
     def given(self, millimetres: float) -> str:
         sixteenths = millimetres / _MM_PER_IN * 16
-        if abs(sixteenths - round(sixteenths)) < 1e-6 * max(1.0, sixteenths):
+        if abs(sixteenths - round(sixteenths)) < ON_STEP * max(1.0, sixteenths):
             return feet_and_inches(millimetres)
         return f"{millimetres / _MM_PER_IN:,.2f} in"
 

@@ -7,6 +7,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.programs import largest_box, least
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
 
 __all__ = [
     "box_corners",
@@ -21,6 +22,10 @@ __all__ = [
     "polytope_volume",
 ]
 
+_SAME_PLANE = 1e-8  # of the points' size: planes, or a corner and a plane, so near are one
+_SECOND, _THIRD = 1e-3, 1e-6  # of an edge's direction, the sign of x decides, then of y, then of z
+_CROSS = 1e-6  # the sine of edges that are parallel: they ask no direction of their own
+
 
 def hull_corners(points: Array) -> Ints:
     """Return which of (n, 3) points are corners of their convex hull, also if they lie in a plane or a line."""
@@ -31,7 +36,7 @@ def hull_corners(points: Array) -> Ints:
     if size == 0:
         return np.zeros(1, np.int64)
     _, spread, axes = np.linalg.svd(points - middle, full_matrices=False)
-    flat = int(np.count_nonzero(spread > 1e-9 * spread[0]))
+    flat = int(np.count_nonzero(spread > CLOSE * spread[0]))
     local = (points - middle) @ axes[:flat].T
     if flat == 1:
         return np.array([int(local.argmin()), int(local.argmax())])
@@ -53,7 +58,7 @@ def hull_planes(points: Array) -> tuple[Array, Array]:
     _, first = np.unique(np.round(equations / [1, 1, 1, size], 9), axis=0, return_index=True)
     kept: list[int] = []
     for k in first:  # rounding may split one plane into two neighbours
-        if not any(np.abs((equations[k] - equations[j]) / [1, 1, 1, size]).max() < 1e-8 for j in kept):
+        if not any(np.abs((equations[k] - equations[j]) / [1, 1, 1, size]).max() < _SAME_PLANE for j in kept):
             kept.append(int(k))
     return np.asarray(equations[kept, :3]), np.asarray(-equations[kept, 3])
 
@@ -94,8 +99,8 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
     from scipy.spatial import HalfspaceIntersection, QhullError
 
     centre, radius = inner_ball(normals, offsets)
-    scale = max(float(np.abs(offsets).max()), 1e-300)
-    if radius <= 1e-12 * scale:
+    scale = max(float(np.abs(offsets).max()), NOT_ZERO)
+    if radius <= ROUNDING * scale:
         raise BadValueError("the planes leave no stone between them")
     try:
         with np.errstate(divide="ignore", invalid="ignore"):  # planes that never meet are reported below
@@ -105,9 +110,9 @@ def corners_of(normals: Array, offsets: Array) -> tuple[Array, Ints]:
     if not np.isfinite(meeting).all() or np.abs(meeting - centre).max() > 1e9 * radius:
         raise BadValueError("the planes do not close a block: some direction is left open")
     size = float(np.ptp(meeting, axis=0).max())
-    corners = meeting[_distinct(meeting, 1e-9 * size)]
-    corners = np.where(np.abs(corners) < 1e-12 * size, 0.0, corners)
-    on_plane = np.abs(corners @ normals.T - offsets) < 1e-8 * size  # (n, f)
+    corners = meeting[_distinct(meeting, CLOSE * size)]
+    corners = np.where(np.abs(corners) < ROUNDING * size, 0.0, corners)
+    on_plane = np.abs(corners @ normals.T - offsets) < _SAME_PLANE * size  # (n, f)
     touching = np.flatnonzero(on_plane.sum(axis=0) >= 3)
     # Of planes that coincide, one is enough.
     rows = np.round(np.column_stack([normals, offsets / size]), 9)[touching]
@@ -182,11 +187,11 @@ def least_width(corners: Array) -> float:
     edges = corners[simplices] - corners[np.roll(simplices, 1, axis=1)]
     edges = edges.reshape(-1, 3)
     edges = edges / np.linalg.norm(edges, axis=1, keepdims=True)
-    edges = np.unique(np.round(edges * np.sign(edges @ [1, 1e-3, 1e-6])[:, None], 9), axis=0)
+    edges = np.unique(np.round(edges * np.sign(edges @ [1, _SECOND, _THIRD])[:, None], 9), axis=0)
     first, second = np.triu_indices(len(edges), 1)
     across = np.cross(edges[first], edges[second])
     length = np.linalg.norm(across, axis=1)
-    across = across[length > 1e-6] / length[length > 1e-6, None]
+    across = across[length > _CROSS] / length[length > _CROSS, None]
     heights = corners @ np.concatenate([normals, across]).T
     return float(np.ptp(heights, axis=0).min())
 

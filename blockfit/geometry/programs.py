@@ -8,10 +8,13 @@ from typing import Any
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ROUNDING
 
 __all__ = ["Program", "fitted", "largest_box", "least"]
 
 _ENDLESS = 1e20  # what the solver takes for infinite
+_POSITIVE = 1e-12  # sides are taken for at least this: a logarithm of 0 has no value
+_LEAST_SIDE = 1e-6  # of the ball's radius: the solver goes no nearer to a flat box
 
 Bounds = Sequence[tuple[float | None, float | None]]
 
@@ -88,15 +91,15 @@ def largest_box(normals: Array, offsets: Array, centre: Array, radius: float) ->
         return np.asarray(offsets / scale - normals @ v[:3] - reach @ v[3:])
 
     found = minimize(  # type: ignore[call-overload]
-        lambda v: -float(np.log(np.maximum(v[3:], 1e-12)).sum()),
+        lambda v: -float(np.log(np.maximum(v[3:], _POSITIVE)).sum()),
         start,
-        jac=lambda v: np.concatenate([np.zeros(3), -1 / np.maximum(v[3:], 1e-12)]),
+        jac=lambda v: np.concatenate([np.zeros(3), -1 / np.maximum(v[3:], _POSITIVE)]),
         constraints={"type": "ineq", "fun": spare, "jac": lambda v: -np.hstack([normals, reach])},
-        bounds=[(None, None)] * 3 + [(1e-6, None)] * 3,
+        bounds=[(None, None)] * 3 + [(_LEAST_SIDE, None)] * 3,
         method="SLSQP",
     )
     best = found.x if found.success else start
-    worst = float((spare(best) / np.maximum(reach @ best[3:], 1e-12)).min())
+    worst = float((spare(best) / np.maximum(reach @ best[3:], _POSITIVE)).min())
     # Rounded down to a ten-thousandth: the solver's last digits hang on how many threads it had.
     return np.asarray(np.floor(best[3:] * min(1.0, 1.0 + worst) * scale * 1e4) / 1e4)
 
@@ -105,4 +108,4 @@ def fitted(misses: Callable[[Array], Array], start: Array) -> Array:
     """Return the point (n,) near ``start`` where the squares of ``misses`` sum to the least."""
     from scipy.optimize import least_squares
 
-    return np.asarray(least_squares(misses, start, xtol=1e-12, ftol=1e-12, gtol=1e-12).x)
+    return np.asarray(least_squares(misses, start, xtol=ROUNDING, ftol=ROUNDING, gtol=ROUNDING).x)

@@ -6,6 +6,7 @@ Two triangles that do not cut each other are nearest at two of their sides, or a
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ROUNDING
 
 __all__ = ["triangle_gaps"]
 
@@ -45,7 +46,7 @@ def _between_sides(p: Array, p_end: Array, q: Array, q_end: Array) -> tuple[Arra
     u, v, w = p_end - p, q_end - q, p - q
     a, b, c, d, e = _dot(u, u), _dot(u, v), _dot(v, v), _dot(u, w), _dot(v, w)
     across = a * c - b * b
-    askew = across > 1e-12 * a * c  # of parallel sides the ends decide, which other pairs of sides see
+    askew = across > ROUNDING * a * c  # of parallel sides the ends decide, which other pairs of sides see
     s = np.where(askew, np.clip((b * e - c * d) / np.where(askew, across, 1.0), 0, 1), 0.0)
     length = np.where(c > 0, c, 1.0)
     t = np.clip((b * s + e) / length, 0, 1)

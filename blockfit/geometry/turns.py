@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ROUNDING
 
 __all__ = [
     "about",
@@ -92,7 +93,7 @@ def tilt_deg(rotation: Array) -> float:
 def turn_deg(rotation: Array) -> float:
     """Return the twist about the vertical, 2·atan2(q_z, q_w), in (−180, 180]; 0 where it has no meaning."""
     w, _, _, z = (float(part) for part in quaternion(rotation))
-    if math.hypot(w, z) < 1e-12:  # upside down: any turn describes it
+    if math.hypot(w, z) < ROUNDING:  # upside down: any turn describes it
         return 0.0
     half = math.atan2(z, w)
     turn = math.degrees(2 * half)

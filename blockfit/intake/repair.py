@@ -18,6 +18,7 @@ __all__ = ["repair_surface", "untangled"]
 Rung = tuple[Array, Ints, list[Repair]]
 
 _SPECK = 0.002  # of the largest piece's area
+_SNAPPED = 1e-6  # of the size: corners so near are one, where sides stay open
 
 
 def repair_surface(vertices: Array, faces: Ints, max_hole_mm: float | None, *, joins_are_news: bool = True) -> Rung:
@@ -87,7 +88,7 @@ def _merge_by_position(vertices: Array, faces: Ints, news: bool) -> Rung:
     size = float(np.ptp(spots, axis=0).max()) if len(spots) else 0.0
     near = 0
     if size and len(open_edges(merged)):
-        snapped = distinct_rows(np.round(spots / (1e-6 * size)))[1]
+        snapped = distinct_rows(np.round(spots / (_SNAPPED * size)))[1]
         near = len(spots) - int(snapped.max()) - 1
         if near:
             first = np.full(int(snapped.max()) + 1, -1)

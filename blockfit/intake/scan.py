@@ -18,6 +18,7 @@ from blockfit.errors import (
 )
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import compacted, is_closed, signed_volume
+from blockfit.geometry.tolerances import NOT_ZERO, NOTHING_MM
 from blockfit.intake.files import RawMesh, read_mesh
 from blockfit.intake.guard import json_from, text_of
 from blockfit.intake.rebuild import rebuilt
@@ -31,7 +32,9 @@ from blockfit.units import MM_PER_UNIT, Length, Ratio, length_mm, ratio_value, u
 __all__ = ["read_figure", "read_scan", "repaired"]
 
 _SAME_EXTENT = 0.005  # of the longest side: what dropping a vertex or rebuilding may change without a word
-_LEAST_MM, _MOST_MM = 1e-3, 1e9
+_LEAST_MM, _MOST_MM = 1e-3, 1e9  # a figure shorter than the first, or further away than the second, has another unit
+_MM_PER_MICRON = 1e-3
+"""Exact by definition."""
 _MOST_NAME = 120
 _MOST_MARKS = 10_000
 _MOST_MARK_BYTES = 16 << 20
@@ -84,7 +87,7 @@ def read_figure(  # noqa: PLR0913
         vertices = (raw.vertices * scale) @ axes.T
     _check_size(compacted(vertices, raw.faces)[0], shown_name(file))
     hole = None if max_hole is None else length_mm(max_hole, "max_hole", least=0)
-    step = None if pitch is None else length_mm(pitch, "pitch", least=1e-6)
+    step = None if pitch is None else length_mm(pitch, "pitch", least=NOTHING_MM)
     vertices, faces, news, solid = _repaired(vertices, raw.faces, hole, step, raw.format != "stl", shown_name(file))
     marks = {key: tuple((axes @ (np.array(p) * scale)).tolist()) for key, p in _landmarks(landmarks).items()}
     figure = Figure(
@@ -220,7 +223,7 @@ def _unit_of(raw: RawMesh, unit: str | None, name: str) -> float:
     if unit is not None:
         return unit_mm(unit)
     if raw.unit == "micron":
-        return 1e-3
+        return _MM_PER_MICRON
     if raw.unit is not None:
         return MM_PER_UNIT[raw.unit]
     finite = raw.vertices[np.isfinite(raw.vertices).all(axis=1)]
@@ -270,7 +273,7 @@ def _resolution(raw: RawMesh, scale: float) -> list[Repair]:
     if step * 20_000 < size:
         return []
     text = (
-        f"the file lies {far / max(size, 1e-300):.3g} times its size from its origin, where 32-bit "
+        f"the file lies {far / max(size, NOT_ZERO):.3g} times its size from its origin, where 32-bit "
         f"numbers are {step * scale:.2g} mm apart: move it to the origin and export it again"
     )
     return [Repair("coarse coordinates", text, (("step_mm", step * scale),))]

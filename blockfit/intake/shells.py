@@ -10,10 +10,12 @@ import numpy as np
 from blockfit.errors import OpenSurfaceError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import is_closed, signed_volume, undirected_edges
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO
 from blockfit.measure.booleans import Solid, arrays_of, solid_from, unite
 from blockfit.measure.distance import winding_numbers
 from blockfit.measure.patches import areas, linked, members, pieces
 from blockfit.solids.figure import Repair
+from blockfit.units import L_PER_MM3
 
 __all__ = ["one_solid"]
 
@@ -148,7 +150,7 @@ def _points_over(vertices: Array, faces: Ints, count: int) -> Array:
     corners = vertices[faces[face]]  # (p, 3 corners, 3)
     places = (np.concatenate([shares, near_corners])[:, :, None] * corners).sum(axis=1)
     out = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    out /= np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
+    out /= np.maximum(np.linalg.norm(out, axis=1), NOT_ZERO)[:, None]
     step = _STEP * float(np.ptp(corners, axis=(0, 1)).max())
     return np.concatenate([places - step * out, places + step * out])
 
@@ -235,12 +237,12 @@ def _turned_words(nest: _Nest) -> list[Repair]:
 
 def _united_words(nest: _Nest, all_mm3: float, united_mm3: float, bodies: int) -> Repair:
     count, hollows = len(nest.hollow), int(nest.hollow.sum())
-    twice_l = (all_mm3 - united_mm3) * 1e-6
-    share = twice_l * 1e6 / max(united_mm3, 1e-300)
+    twice_l = (all_mm3 - united_mm3) * L_PER_MM3
+    share = twice_l * 1e6 / max(united_mm3, NOT_ZERO)
     text = f"united {count} closed shells into one solid"
     if bodies > 1:
         text = f"took {count} closed shells together; THEY ARE {bodies} BODIES that nothing joins"
-    text += f"; {twice_l:.3g} l ({share:.1%}) lay in more than one" if share > 1e-9 else ""
+    text += f"; {twice_l:.3g} l ({share:.1%}) lay in more than one" if share > CLOSE else ""
     if hollows:
         inner = sum(bool(nest.hollow[around].any()) for around in nest.around if around)
         text += f"; {hollows} closed hollows kept"

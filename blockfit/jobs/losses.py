@@ -3,6 +3,7 @@
 from blockfit.carving.stages import Stage
 from blockfit.carving.taken import lost_solids
 from blockfit.errors import BadValueError
+from blockfit.geometry.tolerances import NOTHING_M3
 from blockfit.jobs.job import Job
 from blockfit.jobs.readings import last_readings
 from blockfit.jobs.stone import stone_now
@@ -11,11 +12,9 @@ from blockfit.marking.check import Check
 from blockfit.measure.booleans import body_of
 from blockfit.solids.block import Block
 from blockfit.solids.flaw import Flaw
-from blockfit.units import rounded_up
+from blockfit.units import M3_PER_MM3, rounded_up
 
 __all__ = ["lose"]
-
-_NOTHING_M3 = 1e-9  # a cubic millimetre: less is rounding
 
 
 @kinds_checked
@@ -48,13 +47,13 @@ def lose(job: Job, *lost: Flaw, readings: bool = False, note: str = "", when: st
 def _lost_m3(stone: Stage, block: Block, flaw: Flaw) -> float:
     """Return how much of the stone as it stands a flaw takes; raise where that is nothing, or all."""
     body, whole = body_of(stone.stone), stone.volume_m3
-    taken = sum([float((body ^ solid).volume()) for _, solid in lost_solids(flaw, block)]) * 1e-9
-    if taken <= _NOTHING_M3:
+    taken = sum([float((body ^ solid).volume()) for _, solid in lost_solids(flaw, block)]) * M3_PER_MM3
+    if taken <= NOTHING_M3:
         raise BadValueError(
             f"{_words(flaw)} lies where there is no stone (any more): check its place, its unit, and where it is "
             "measured from"
         )
-    if taken >= whole - _NOTHING_M3:
+    if taken >= whole - NOTHING_M3:
         raise BadValueError(f"{_words(flaw)} takes all of the stone: check its size and its unit")
     return taken
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.facts.systems import METRIC
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.jobs.job import Job
 from blockfit.jobs.stone import stone_now
 from blockfit.kinds import kinds_checked
@@ -63,7 +64,7 @@ def _fit_at(fit: Fit, rung: Rung, placement: Placement, lost: list[Flaw]) -> Fit
     named = {SURFACE, *(flaw.name for flaw in (*fit.block.flaws, *lost))}
     limits = fit.ask.stance
     tilt, turn = (
-        limit if by <= limit + 1e-9 else min(180.0, by + 1e-9)
+        limit if by <= limit + CLOSE else min(180.0, by + CLOSE)
         for limit, by in ((limits.tilt, placement.tilt_deg), (limits.turn, abs(placement.turn_deg)))
     )
     ask = replace(fit.ask, seek=Seek.COVER, scale=placement.scale, stance=Stance(tilt, turn))

@@ -25,6 +25,7 @@ CORNERS = tuple(
 _PLACES = {name: k for k, name in enumerate(CORNERS)}
 _MOST_STEPS = 60
 _NEWTON = 8  # steps: of faces that lean little the third is exact
+_HELD = 1e-4  # what the true box counts for: it only decides where the lengths leave a corner free
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ class Datum:
             corners = flat.reshape(8, 3)
             away = np.linalg.norm(corners[a] - corners[b], axis=1) - wanted
             held = np.concatenate([corners[0], corners[1, 1:], corners[2, 2:], corners[3, 2:]])
-            return np.concatenate([away, held, 1e-4 * (corners - true).ravel()])
+            return np.concatenate([away, held, _HELD * (corners - true).ravel()])
 
         corners = fitted(misses, true.ravel()).reshape(8, 3)
         worst = float(np.abs(np.linalg.norm(corners[a] - corners[b], axis=1) - wanted).max(initial=0.0))

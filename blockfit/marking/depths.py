@@ -13,6 +13,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import linear_over
+from blockfit.geometry.tolerances import CLOSE, LEAST_SIZE
 from blockfit.measure.columns import crossings, first_depths
 from blockfit.measure.least_depth import cells_touched, least_cells, least_over, least_within
 from blockfit.measure.nearest import tree_of
@@ -100,7 +101,7 @@ class Facets:
 def picture_of(figure: Figure, view: View, allowance_mm: float, half_mm: float) -> DepthPicture:
     """Return the picture of a figure from a face; a tool at a place touches no more than ``half_mm`` to every side."""
     seen, _ = view.seen(figure.vertices)
-    pitch = max(float(np.ptp(seen, axis=0).max()) / _CELLS, 1e-9)
+    pitch = max(float(np.ptp(seen, axis=0).max()) / _CELLS, LEAST_SIZE)
     # What a tool touches as a whole number of cells: what is rounded up to whole ones leaves stone for nothing.
     pitch = half_mm / math.ceil(half_mm / pitch) if half_mm > 0.75 * pitch else pitch
     lattice = lattice_over(view, figure.vertices, pitch, plain=True)
@@ -112,7 +113,7 @@ def picture_of(figure: Figure, view: View, allowance_mm: float, half_mm: float) 
     with np.errstate(invalid="ignore"):
         slopes = np.gradient(filled, pitch)
     steep = np.nan_to_num(slopes[0] ** 2 + slopes[1] ** 2, nan=np.inf)
-    safe = least_square(near, math.ceil(half_mm / pitch - 1e-9)) - allowance_mm
+    safe = least_square(near, math.ceil(half_mm / pitch - CLOSE)) - allowance_mm
     places = lattice.places(rows, columns)
     return DepthPicture(view, lattice, depth, near, 1 / np.sqrt(1 + steep), safe, places)
 
@@ -128,7 +129,7 @@ def high_spots(picture: DepthPicture, figure: Figure, count: int, apart_mm: floa
         return Spots(np.zeros(0, np.int64), np.zeros((0, 2)))
     middles = picture.places.reshape(-1, 2)
     along = middles[met][:, int(np.ptp(middles[met], axis=0).argmax())]
-    band = np.minimum((along - along.min()) / max(float(np.ptp(along)), 1e-9) * count, count - 1).astype(np.int64)
+    band = np.minimum((along - along.min()) / max(float(np.ptp(along)), LEAST_SIZE) * count, count - 1).astype(np.int64)
     best = [met[band == k][near[met[band == k]].argmin()] for k in range(count) if (band == k).any()]
     cells = np.array(sorted(best, key=lambda cell: near[cell]), np.int64)
     half = picture.lattice.pitch / 2

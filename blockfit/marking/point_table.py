@@ -14,6 +14,7 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.marking.datum import Datum
 from blockfit.marking.depths import DepthPicture, Facets, chosen_spots, facets_over, high_spots, picture_of
 from blockfit.marking.rounding import Grain
@@ -123,7 +124,7 @@ class Task:
         if way is not None:
             axis, inward = AXIS[face], float(way.into[AXIS[face]])
             # Along the way in the reading is rounded towards the face: stone is left.
-            rounded[axis] = math.floor(ticks[axis] + 1e-9) if inward > 0 else math.ceil(ticks[axis] - 1e-9)
+            rounded[axis] = math.floor(ticks[axis] + CLOSE) if inward > 0 else math.ceil(ticks[axis] - CLOSE)
             depth = float(at @ way.into) - entry
             if limit is not None:
                 stop = max(0.0, rounded_down(limit - float(way.entry_mm(at[None], self.aside_mm)[0])))

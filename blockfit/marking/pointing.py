@@ -25,7 +25,7 @@ from blockfit.marking.table import in_columns
 from blockfit.marking.ways_in import AXIS, WayIn, way_in
 from blockfit.measure.views import FACE_DIRECTIONS
 from blockfit.search.result import Fit
-from blockfit.units import Length, inches_of, length_mm, rounded_down
+from blockfit.units import LEAST_MM, Length, inches_of, length_mm, rounded_down
 
 __all__ = ["Between", "Point", "Pointing", "pointing"]
 
@@ -214,7 +214,7 @@ def pointing(  # noqa: PLR0913
     facets: dict[str, Facets] = {}
     which: dict[str, list[int]] = {}
     if fit.figure.is_solid:
-        apart = None if spacing is None else length_mm(spacing, "spacing", least=1e-3)
+        apart = None if spacing is None else length_mm(spacing, "spacing", least=LEAST_MM)
         points, facets, which = face_points(task, count, high, apart, marks)
         lacking = ""
     else:

@@ -13,6 +13,7 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.facts.systems import US, units_of
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, NOTHING_MM
 from blockfit.kinds import kinds_checked
 from blockfit.marking.table import in_columns
 from blockfit.measure.booleans import prism
@@ -23,7 +24,7 @@ from blockfit.search.flawed.obstacles import stone_of
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.units import KG_PER_LB, Length, inches_of, length_mm, rounded_down
+from blockfit.units import KG_PER_LB, M3_PER_MM3, Length, inches_of, length_mm, rounded_down
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.reserve.setback import setback
 
@@ -175,9 +176,9 @@ def roughing(
     deep = float((fit.block.corners_mm @ view.into).max()) - start
     shadow = Shadow(figure.vertices, figure.faces, axes, view.into)
     end, words = _end(figure, shadow, view.into, start, until)
-    if end > deep + 1e-6:
+    if end > deep + NOTHING_MM:
         raise BadValueError(f"until={until!r} lies {end - deep:.0f} mm beyond the block")
-    depths = [step_mm * k for k in range(1, int(np.ceil(end / step_mm - 1e-9)))] + [end]
+    depths = [step_mm * k for k in range(1, int(np.ceil(end / step_mm - CLOSE)))] + [end]
     if end < _LEAST_CUT_MM:  # the figure touches the face: there is nothing to take off
         depths = []
     if len(depths) > _MOST_PLANES:
@@ -225,9 +226,9 @@ def _end(figure: Figure, shadow: Shadow, into: Array, start: float, until: Lengt
     """Return how deep work from the face goes, and why it ends there."""
     if isinstance(until, str) and until in figure.landmarks:
         depth = float(np.array(figure.landmarks[until]) @ into) - start
-        return max(depth, 1e-6), f"the plane through {until}"
+        return max(depth, NOTHING_MM), f"the plane through {until}"
     if until is not None:
-        return max(length_mm(until, "until", least=0), 1e-6), "where you said"
+        return max(length_mm(until, "until", least=0), NOTHING_MM), "where you said"
     depths = figure.vertices @ into - start
 
     def seen(depth: float) -> float:
@@ -238,9 +239,9 @@ def _end(figure: Figure, shadow: Shadow, into: Array, start: float, until: Lengt
     for _ in range(16):  # the depth at which the whole shadow is there
         middle = (low + high) / 2
         low, high = (low, middle) if seen(middle) >= enough else (middle, high)
-    if seen(round(high, 1) + 1e-6) >= enough:
+    if seen(round(high, 1) + NOTHING_MM) >= enough:
         high = round(high, 1)
-    return max(high, 1e-6), "past it less than a thousandth of the figure's outline comes into view"
+    return max(high, NOTHING_MM), "past it less than a thousandth of the figure's outline comes into view"
 
 
 def _stone_up_to(block: Block, into: Array, depth: float, axes: tuple[int, int]) -> Any:
@@ -251,7 +252,7 @@ def _stone_up_to(block: Block, into: Array, depth: float, axes: tuple[int, int])
     across = (heights[a] < 0) != (heights[b] < 0)
     a, b = a[across], b[across]
     share = (heights[a] / (heights[a] - heights[b]))[:, None]
-    met = np.concatenate([corners[heights <= 1e-9], corners[a] + share * (corners[b] - corners[a])])
+    met = np.concatenate([corners[heights <= CLOSE], corners[a] + share * (corners[b] - corners[a])])
     return convex_area(met[:, list(axes)])
 
 
@@ -261,14 +262,14 @@ def _removed_m3(
     """Return the stone between two depths that lies outside what stays."""
     near, far = between
     if block.kind == "box":
-        return float(go.area) * (far - near) * 1e-9
+        return float(go.area) * (far - near) * M3_PER_MM3
     slab = stone_of(block).trim_by_plane(into.tolist(), near).trim_by_plane((-into).tolist(), -far)
     if keep.is_empty:
-        return float(slab.volume()) * 1e-9
+        return float(slab.volume()) * M3_PER_MM3
     third = 3 - sum(axes)
     low, high = sorted((near * into[third], far * into[third]))
     kept = prism(rings_of(keep), axes, low - 1.0, high + 1.0)
-    return float((slab - kept).volume()) * 1e-9
+    return float((slab - kept).volume()) * M3_PER_MM3
 
 
 def _room_behind(bare: Any, keep: Any, face: str, axes: tuple[int, int], most: float, allow: float) -> float:
@@ -278,7 +279,7 @@ def _room_behind(bare: Any, keep: Any, face: str, axes: tuple[int, int], most: f
     if face == "back":  # what comes nearer than the allowance was never promised to stay
         return min(most, allow)
     low, high = 0.0, most
-    back_first, around = axes[0] == 1, keep.buffer(1e-6)
+    back_first, around = axes[0] == 1, keep.buffer(NOTHING_MM)
 
     def holds(by: float) -> bool:
         way = np.array([by, 0.0] if back_first else [0.0, by])  # all of it must hold, not its end alone

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from blockfit.errors import BadValueError
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.units import Length, length_mm
 
 __all__ = ["Grain", "grain_of"]
@@ -56,12 +57,12 @@ def grain_of(grain: Length | None = None, *, inches: bool = False) -> Grain:
         raise BadValueError(f"grain={grain!r} must be more than 0")
     if inches:
         parts = 1
-        while parts < _FINEST and 25.4 / parts > asked * (1 + 1e-9):
+        while parts < _FINEST and 25.4 / parts > asked * (1 + CLOSE):
             parts *= 2
         return Grain(25.4 / parts, parts, 0)
     for digits in range(_DIGITS + 1):
         ticks = asked * 10**digits
-        if abs(ticks - round(ticks)) <= 1e-9 * max(1.0, ticks) and round(ticks) > 0:
+        if abs(ticks - round(ticks)) <= CLOSE * max(1.0, ticks) and round(ticks) > 0:
             return Grain(round(ticks) / 10**digits, 0, digits)
     digits = next(d for d in range(3, _DIGITS + 4) if math.floor(asked * 10**d) > 0)
     return Grain(math.floor(asked * 10**digits) / 10**digits, 0, digits)

@@ -28,6 +28,7 @@ _BASE_MM = (
     0.1,
     0.5,
 )  # at the model's size: how near the table the points of its base are sought, the least first
+_LEFTMOST = 1e-3  # of places equally far back the one further to the left, as anyone would take
 
 __all__ = ["CheckDistance", "FrameCorner", "Setting", "Wedge", "setting"]
 
@@ -291,7 +292,7 @@ def _wedges(model: Array, zero: Array, rotation: Array, shift: Array) -> tuple[W
         if len(ring) < 3:
             continue
         far = {
-            "back": ring[int((ring[:, 1] - 1e-3 * ring[:, 0]).argmax())],
+            "back": ring[int((ring[:, 1] - _LEFTMOST * ring[:, 0]).argmax())],
             "front left": ring[int((-ring[:, 0] - ring[:, 1]).argmax())],
             "front right": ring[int((ring[:, 0] - ring[:, 1]).argmax())],
         }

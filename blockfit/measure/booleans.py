@@ -12,6 +12,7 @@ from blockfit.errors import OpenSurfaceError
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.polytope import corners_of
 from blockfit.geometry.surface import area_vectors, signed_volume
+from blockfit.geometry.tolerances import CLOSE, NOTHING_MM, ROUNDING
 from blockfit.geometry.turns import spread_directions
 
 __all__ = [
@@ -41,6 +42,9 @@ __all__ = [
 Solid: TypeAlias = Any
 """A manifold3d ``Manifold``: ``a - b``, ``a + b``, ``a ^ b`` (common part), ``volume()`` in mm³, ``is_empty()``."""
 
+_MOVED = 1e-7  # of the size: what a vertex may be moved at most
+_SAME_VOLUME = 1e-6  # of the volume: what is lost by a change within the library's tolerance
+
 
 def solid_from(vertices: Array, faces: Ints) -> Solid:
     """Return the solid inside a closed surface. Raises `OpenSurfaceError` if it is none."""
@@ -50,13 +54,13 @@ def solid_from(vertices: Array, faces: Ints) -> Solid:
     size = float(np.abs(vertices).max(initial=0.0))
     # On import manifold3d collapses what it takes for degenerate, and where many planes coincide it can take away
     # stone with it: the volume shows it, and moving the vertices slightly helps.
-    for hair in (0.0, 1e-9, 1e-7):
-        moved = vertices + hair * size * np.random.default_rng(0).uniform(-1, 1, size=vertices.shape)
+    for share in (0.0, CLOSE, _MOVED):
+        moved = vertices + share * size * np.random.default_rng(0).uniform(-1, 1, size=vertices.shape)
         mesh = manifold3d.Mesh64(np.array(moved, np.float64, order="C"), np.array(faces, np.uint64, order="C"))
         solid = manifold3d.Manifold(mesh)
         if solid.status() != manifold3d.Error.NoError:
             raise OpenSurfaceError(f"the surface bounds no solid ({solid.status().name})")
-        if abs(solid.volume() - ours) <= 1e-6 * abs(ours) + 1e-12 * size**3:
+        if abs(solid.volume() - ours) <= _SAME_VOLUME * abs(ours) + ROUNDING * size**3:
             return solid
     raise OpenSurfaceError(f"the surface bounds {ours:.6g} mm³, but manifold3d makes {solid.volume():.6g} of it")
 
@@ -90,7 +94,7 @@ def inflated(solid: Solid, by_mm: float) -> Solid:
     """
     vertices, faces = arrays_of(solid)
     hull = solid.hull()
-    convex = bool(abs(hull.volume() - solid.volume()) <= 1e-9 * abs(hull.volume()))
+    convex = bool(abs(hull.volume() - solid.volume()) <= CLOSE * abs(hull.volume()))
     around = _around_ball(vertices, faces, by_mm, 500 if convex else 80)
     if convex:
         corners, _ = arrays_of(hull)
@@ -153,7 +157,7 @@ def gap_between(first: Solid, second: Solid, most_mm: float) -> float:
     All pairs of faces so near are looked at: with a bound just above the answer that takes a moment, with one of
     metres minutes.
     """
-    return float(first.min_gap(second, max(0.0, most_mm) * (1 + 1e-9) + 1e-6))
+    return float(first.min_gap(second, max(0.0, most_mm) * (1 + CLOSE) + NOTHING_MM))
 
 
 def refined(vertices: Array, faces: Ints, length_mm: float) -> tuple[Array, Ints]:

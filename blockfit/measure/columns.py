@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.measure.views import Lattice, View
 
 __all__ = ["Columns", "Crossings", "columns_of", "crossings", "first_depths", "spread"]
@@ -179,5 +180,5 @@ def _order(cell: Ints, depth: Array) -> Ints:
     if len(cell) == 0:
         return np.zeros(0, np.int64)
     low = float(depth.min())
-    span = max(float(depth.max()) - low, 1e-300)
+    span = max(float(depth.max()) - low, NOT_ZERO)
     return np.argsort(cell * (1 << 32) + ((depth - low) * ((1 << 31) / span)).astype(np.int64), kind="stable")

@@ -14,6 +14,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import area_vectors, is_closed, undirected_edges
+from blockfit.geometry.tolerances import LEAST_SIZE, NOT_ZERO
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import Lattice, View, face_view, lattice_over
 
@@ -25,6 +26,7 @@ _FOLDED = 0.2  # squared length of two faces' normals together: they face apart 
 _EDGEWAYS = 0.05
 _SUMMED = 20_000_000  # pairs of a face and a point that are summed one by one; beyond, far faces are taken together
 _GRID = 48  # nodes along each side of the grid of winding numbers
+_ASIDE = 1e-3  # of the pitch: columns round corners to less
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +63,7 @@ class DistanceGrid:
 
 def gridded(distances: Callable[[Array], Array], low: Array, high: Array, count: int) -> DistanceGrid:
     """Return a grid of distances between two corners, ``count`` nodes along the longest side."""
-    size = np.maximum(high - low, 1e-9)
+    size = np.maximum(high - low, LEAST_SIZE)
     counts = np.maximum(2, np.round((count - 1) * size / float(size.max())).astype(np.int64) + 1)
     lines = [np.linspace(a, a + b, n) for a, b, n in zip(low, size, counts, strict=True)]
     nodes = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
@@ -138,7 +140,7 @@ class SurfaceDistance:
         self._tree = igl.AABB()
         self._tree.init(self._vertices, self._faces)
         outward = area_vectors(self._vertices, self._faces)
-        self._normals = outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
+        self._normals = outward / np.maximum(np.linalg.norm(outward, axis=1), NOT_ZERO)[:, None]
 
     @cached_property
     def _edges(self) -> tuple[Array, Flags]:
@@ -231,7 +233,7 @@ class SurfaceDistance:
         shares = np.stack([1 - v - w, v, w], axis=1)
         # How far the place lies from each side: of a sliver, shares say little.
         longest = np.sqrt(np.stack([((c - b) ** 2).sum(1), cc, bb], axis=1))
-        height = np.sqrt(np.maximum(total, 0.0))[:, None] / np.maximum(longest, 1e-300)
+        height = np.sqrt(np.maximum(total, 0.0))[:, None] / np.maximum(longest, NOT_ZERO)
         small = shares * height <= _ON_RIM * self._size
         rim = small.sum(axis=1)
         on_edge, on_corner = np.flatnonzero(rim == 1), np.flatnonzero(rim >= 2)
@@ -270,14 +272,14 @@ class _Nodes:
         down = self.low + level * self.lattice.pitch - depth
         way = np.sqrt((aside**2).sum(axis=1) + down**2)
         # Columns round corners to a fraction of the pitch: so near the surface a node may be on the wrong side.
-        return self.inside[row * self.lattice.columns + column, level], way + 1e-3 * self.lattice.pitch
+        return self.inside[row * self.lattice.columns + column, level], way + _ASIDE * self.lattice.pitch
 
 
 def _nodes_of(vertices: Array, faces: Ints) -> _Nodes:
     """Return which nodes of a grid over a surface lie inside: by columns, or by winding numbers if it is open."""
     view = face_view("bottom")
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    pitch = max(float((high - low).max()) / (_GRID - 1), 1e-300)
+    pitch = max(float((high - low).max()) / (_GRID - 1), NOT_ZERO)
     lattice = lattice_over(view, vertices, pitch)
     _, depth = view.seen(vertices)
     first = float(depth.min())
@@ -315,7 +317,7 @@ def _edge_normals(faces: Ints, normals: Array) -> tuple[Array, Flags]:
 def _corner_folds(faces: Ints, normals: Array, corner_normals: Array) -> Flags:
     """Return (n,) where some face lies edgeways to a vertex's normal or turns away from it: a fold, or a needle."""
     along = np.full(len(corner_normals), np.inf)
-    upright = corner_normals / np.maximum(np.linalg.norm(corner_normals, axis=1), 1e-300)[:, None]
+    upright = corner_normals / np.maximum(np.linalg.norm(corner_normals, axis=1), NOT_ZERO)[:, None]
     for k in range(3):
         np.minimum.at(along, faces[:, k], (normals * upright[faces[:, k]]).sum(axis=1))
     return np.asarray(along < _EDGEWAYS)

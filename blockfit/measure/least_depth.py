@@ -8,6 +8,7 @@ in every cell that they touch, which is never too deep."""
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
 from blockfit.measure.columns import spread
 from blockfit.measure.views import Lattice, View
 
@@ -85,7 +86,7 @@ def _least_within(corners: Array, depths: Array, low: Array, high: Array) -> tup
     """Return the same for rectangles as they are; whole cells within a large triangle, and beside it, are quick."""
     u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     twice = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    thin = np.abs(twice) <= 1e-9 * (u * u + v * v).sum(axis=1)
+    thin = np.abs(twice) <= CLOSE * (u * u + v * v).sum(axis=1)
     safe = np.where(thin, 1.0, twice)
     ends = ((low[:, 0], low[:, 1]), (low[:, 0], high[:, 1]), (high[:, 0], low[:, 1]), (high[:, 0], high[:, 1]))
     shares = []
@@ -142,7 +143,7 @@ def _clipped(corners: Array, depths: Array, low: Array, high: Array) -> tuple[Ar
             value = depths[:, 0] + s * (depths[:, 1] - depths[:, 0]) + t * (depths[:, 2] - depths[:, 0])
             # Of a face seen nearly edge on the plane's depth is not to be trusted beyond its own corners.
             value = np.clip(value, depths.min(axis=1), depths.max(axis=1))
-            offer(spot, value, ~flat & (s >= -1e-12) & (t >= -1e-12) & (s + t <= 1 + 1e-12))
+            offer(spot, value, ~flat & (s >= -ROUNDING) & (t >= -ROUNDING) & (s + t <= 1 + ROUNDING))
     every = np.stack(values)
     best = every.argmin(axis=0)
     rows = np.arange(len(corners))
@@ -175,4 +176,4 @@ def _may_face(seen: Array, faces: Ints) -> Flags:
     a, b, c = (seen[faces[:, k]] for k in range(3))
     u, v = b - a, c - a
     twice = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    return np.asarray(twice >= -1e-12 * np.abs(u).max(axis=1) * np.abs(v).max(axis=1) - 1e-300)
+    return np.asarray(twice >= -ROUNDING * np.abs(u).max(axis=1) * np.abs(v).max(axis=1) - NOT_ZERO)

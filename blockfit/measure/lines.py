@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import CLOSE, LEAST_SIZE
 from blockfit.measure.columns import spread
 from blockfit.measure.views import View
 
@@ -15,6 +16,7 @@ __all__ = ["Stretches", "nudged", "stretches"]
 
 _NUDGE = 1e-8  # of the surface's size
 _PAIRS = 4_000_000  # pairs of a face and a line that are looked at together
+_ABOVE = 1e-300  # stands for a value above 0 that is smaller than any other
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +72,7 @@ def _pairs(seen: Array, faces: Ints, places: Array) -> tuple[Ints, Ints]:
     low, high = corners.min(axis=1), corners.max(axis=1)
     start, span = (places.min(axis=0), np.ptp(places, axis=0)) if len(places) else (np.zeros(2), np.zeros(2))
     count = max(1, int(np.sqrt(len(places)) / 1.5))
-    cell = np.maximum(span / count, 1e-12) * (1 + 1e-9)
+    cell = np.maximum(span / count, LEAST_SIZE) * (1 + CLOSE)
     of_line = np.minimum(((places - start) / cell).astype(np.int64), count - 1)
     key = of_line[:, 1] * count + of_line[:, 0]
     order = np.argsort(key, kind="stable")
@@ -110,7 +112,7 @@ def _hits(seen: Array, depth: Array, faces: Ints, places: Array, line: Ints, fac
         value = along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0]
         values.append(np.where(start < end, value, -value))
         # On the line itself: to the left of it, by its lower-numbered corner.
-        values[-1] = np.where(value == 0, np.where(start < end, 1e-300, -1e-300), values[-1])
+        values[-1] = np.where(value == 0, np.where(start < end, _ABOVE, -_ABOVE), values[-1])
     sides = np.stack(values, axis=1)
     left: Flags = np.asarray((sides > 0).all(axis=1))
     right: Flags = np.asarray((sides < 0).all(axis=1))

@@ -8,6 +8,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.tolerances import CLOSE
 
 __all__ = [
     "Outline",
@@ -274,7 +275,7 @@ def _quads(corners: Array) -> list[Any]:
     import shapely
 
     u, v = corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0]
-    wide = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-9
+    wide = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > CLOSE
     return list(shapely.polygons(corners[wide])) if wide.any() else []
 
 

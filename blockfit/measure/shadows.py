@@ -15,7 +15,7 @@ from blockfit.measure.sections import area_of, lacks, united_triangles
 __all__ = ["Shadow"]
 
 _SPARE_MM = 1e-3  # a vertex this far outside its solid's shadow is rounding
-_SPARE_SHARE = 1e-9
+_SPARE_SHARE = 1e-9  # of an area: what rounding makes of it
 
 
 class Shadow:

@@ -11,6 +11,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import CLOSE
 
 __all__ = ["FACE_DIRECTIONS", "Lattice", "View", "face_view", "lattice_over", "view_along"]
 
@@ -91,7 +92,7 @@ def view_along(direction: Sequence[float] | Array, name: str = "direction") -> V
         raise BadValueError(f"{name}={direction!r} must be three numbers, not all 0")
     into = into / length
     right = np.cross(into, [0.0, 0.0, 1.0])
-    if np.linalg.norm(right) < 1e-9:
+    if np.linalg.norm(right) < CLOSE:
         right = np.array([1.0, 0.0, 0.0])
     right = right / np.linalg.norm(right)
     return View(right, np.cross(right, into), into)

@@ -66,7 +66,7 @@ class Ask:
     scales: tuple[float, float] = (0.0, math.inf)
     cover: CoverAsked = 0.0
     stance: Stance = field(default_factory=Stance.free)
-    gap: float = 1e-5
+    gap: float = 1e-5  # to as many digits as a survey shows; a proof to it takes no longer than a rougher one
     stands_on: str | Sequence[str] = "bottom"
     layers: str = "any"
     max_cells: int = MAX_CELLS

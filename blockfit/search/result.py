@@ -19,6 +19,7 @@ from blockfit.filing.log import Entry, new_entry
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.exact import greatest
 from blockfit.geometry.polytope import inner_ball
+from blockfit.geometry.tolerances import TOUCHING
 from blockfit.kinds import kinds_checked
 from blockfit.search.ask import Ask
 from blockfit.solids.block import Block
@@ -45,6 +46,7 @@ _ONLY_MOVED = 60  # times, where it may not shrink: away from one face it may co
 _STIRRED = 1e-3  # of the size: vertices further in than this from the outermost cannot matter
 _OPERATIONS = 64  # roundings between a vertex and its distance from a plane, each of half a unit in the last place
 TOUCH = 1e-9  # of the block's size: what rounding may take from the cover
+_OF_SHIFT = 1e-3  # of where the block lies in its frame: adding a great number costs digits
 
 
 class Verdict(Enum):
@@ -193,7 +195,7 @@ def drawn_in(figure: Figure, block: Block, placement: Placement, asked_mm: Array
         worst, face = _missing_mm(vertices, figure.margin_mm, block, found, asked_mm)
         if worst <= 0:
             return found
-        if worst > 1e-6 * size:
+        if worst > TOUCHING * size:
             return placement  # no rounding: the check to come will say so
         if turn < moves:
             by = max(2 * worst, 2.0**-51 * size)
@@ -258,9 +260,9 @@ def verified_cover_mm(figure: Figure, block: Block, placement: Placement, asked_
     ``merit`` below 0 is how much the search itself says is missing on every face.
     """
     cover = cover_of_faces(figure, block, placement)
-    hair = TOUCH * max(*block.size_mm, float(np.abs(placement.shift_mm).max()) * 1e-3)
+    spare = TOUCH * max(*block.size_mm, float(np.abs(placement.shift_mm).max()) * _OF_SHIFT)
     worst = float((cover - asked_mm).min())
-    if worst < min(0.0, merit) - hair:
+    if worst < min(0.0, merit) - spare:
         raise AssertionError(f"a placement misses its cover by {-worst:g} mm: a fault in blockfit, please report it")
     return float(cover[counted_faces(asked_mm)].min())
 

@@ -22,13 +22,13 @@ __all__ = [
     "write_whole",
 ]
 
-MADE_BY = '"made_by": "blockfit"'
+SIGNATURE = '"made_by": "blockfit"'
 """What every JSON file of ours says first."""
 
 _LOOKED_AT = 8192  # bytes at the head of a file by which it is known
 _OURS = {
     ".csv": ("block,figure,verdict,scale,scale_bound,",),
-    ".json": (MADE_BY,),
+    ".json": (SIGNATURE,),
     ".proof": ("form.npy",),  # the first part of a certificate
     ".html": ('<meta name="generator" content="blockfit">',),
     ".txt": ("\n  Stance asked ",),
@@ -64,7 +64,7 @@ def write_as(path: str | Path, what: str, bodies: Mapping[str, Callable[[], str]
 
 def as_json(record: Mapping[str, Any]) -> str:
     """Return plain data as JSON that says first who made it."""
-    return "{\n " + MADE_BY + "," + json.dumps(record, indent=1, ensure_ascii=False)[1:] + "\n"
+    return "{\n " + SIGNATURE + "," + json.dumps(record, indent=1, ensure_ascii=False)[1:] + "\n"
 
 
 def put_in_place(made: Path, folder: Path) -> list[str]:

@@ -10,8 +10,9 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ALMOST_PARALLEL
 from blockfit.solids.block import BOX_FACES, Block
-from blockfit.units import feet_and_inches
+from blockfit.units import ON_STEP, feet_and_inches
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.cuts.marks import Edge, Mark
 from blockfit.waste.offcuts.piece import Offcut
@@ -136,7 +137,7 @@ def _into_waste(value: float, leaning: float, units: str) -> float:
     """Return a length rounded to the step the way that moves the place into the waste."""
     step = _STEP_MM[units]
     steps = value / step
-    return (math.ceil(steps - 1e-6) if leaning > 0 else math.floor(steps + 1e-6)) * step
+    return (math.ceil(steps - ON_STEP) if leaning > 0 else math.floor(steps + ON_STEP)) * step
 
 
 def _edge_name(edge: Edge) -> str:
@@ -155,7 +156,7 @@ def _across_and_up(face: str, at: Array, normal: Array, block: Block, units: str
     others as rounded, on the face, and rounded into the waste.
     """
     low = block.corners_mm.min(axis=0)
-    axes = [k for k in range(3) if not face or abs(float(block.normals[block.names.index(face), k])) < 1 - 1e-6]
+    axes = [k for k in range(3) if not face or abs(float(block.normals[block.names.index(face), k])) < ALMOST_PARALLEL]
     last = max(axes, key=lambda k: abs(float(normal[k])))
     step = _STEP_MM[units]
     places = {k: round(float(at[k] - low[k]) / step) * step for k in axes if k != last}
@@ -202,7 +203,7 @@ def _the(face: str) -> str:
 
 def _apart(apart_mm: float, units: str) -> str:
     step = _STEP_MM[units]
-    return length_words(math.floor(apart_mm / step + 1e-6) * step, units)
+    return length_words(math.floor(apart_mm / step + ON_STEP) * step, units)
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -212,7 +213,7 @@ def _listed(names: Sequence[str]) -> str:
 def _depth_words(depth: tuple[float, float], units: str) -> str:
     """Return how deep a cut may go, rounded down, at the start and the end of its line where they differ."""
     step = _STEP_MM[units]
-    first, last = (math.floor(by / step + 1e-6) * step for by in depth)
+    first, last = (math.floor(by / step + ON_STEP) * step for by in depth)
     start = f"{length_words(first, units)} deep"
     return start if abs(first - last) < step / 2 else f"{start} at its start and {length_words(last, units)} at its end"
 

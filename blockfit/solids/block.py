@@ -15,11 +15,12 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
 from blockfit.geometry.polytope import corners_of, hull_planes, polytope_centre, polytope_volume
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.kinds import kinds_checked
 from blockfit.solids.figure import Figure, require_solid
 from blockfit.solids.flaw import Flaw
 from blockfit.solids.stone import Stone, find_stone
-from blockfit.units import Length, length_mm, unit_mm
+from blockfit.units import M3_PER_MM3, Length, length_mm, unit_mm
 
 __all__ = ["AROUND", "BOX_FACES", "SURFACE", "Block", "CoverAsked", "cover_by_face", "named_faces", "reads_surfaces"]
 
@@ -31,6 +32,7 @@ _BOX_NORMALS = np.array([[0, -1, 0], [0, 1, 0], [-1, 0, 0], [1, 0, 0], [0, 0, -1
 
 _SIDES = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], np.float64)
 AROUND = _SIDES / np.linalg.norm(_SIDES, axis=1, keepdims=True)  # planes around a rough block, its box's among them
+_SAME_NORMAL = 1e-6  # a face so nearly square to an axis has its name from it
 
 _readers: list[Callable[[Any, str | None], Figure]] = []
 
@@ -178,7 +180,7 @@ class Block:
         """
         outward = frozen(normals, (None, 3), "normals")
         lengths = np.linalg.norm(outward, axis=1)
-        if (lengths < 1e-12).any():
+        if (lengths < ROUNDING).any():
             raise BadValueError("normals has a row of length 0, which bounds nothing")
         if names is not None and len(names) != len(outward):
             raise BadValueError(f"names has {len(names)} entries for {len(outward)} planes")
@@ -292,8 +294,8 @@ class Block:
         if self.surface is not None:
             return self.surface.volume_m3 or 0.0
         if self.kind == "box":
-            return float(np.prod(self.size_mm)) * 1e-9
-        return polytope_volume(self.corners_mm) * 1e-9
+            return float(np.prod(self.size_mm)) * M3_PER_MM3
+        return polytope_volume(self.corners_mm) * M3_PER_MM3
 
     @cached_property
     def centroid_mm(self) -> Array:
@@ -358,7 +360,7 @@ def named_faces(normals: Array) -> tuple[list[int], tuple[str, ...]]:
     """Return the order of faces and their names: a box's first, then by azimuth and elevation."""
     square = {}
     for face, normal in zip(BOX_FACES, _BOX_NORMALS, strict=True):
-        near = np.flatnonzero(np.linalg.norm(normals - normal, axis=1) < 1e-6)
+        near = np.flatnonzero(np.linalg.norm(normals - normal, axis=1) < _SAME_NORMAL)
         if len(near):
             square[int(near[0])] = face
     rest = [k for k in range(len(normals)) if k not in square]

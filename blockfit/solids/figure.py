@@ -16,7 +16,7 @@ from blockfit.geometry.arrays import Array, Ints, frozen
 from blockfit.geometry.surface import centroid, is_closed, signed_volume, surface_area
 from blockfit.kinds import kinds_checked, take_fields
 from blockfit.solids.placement import Placement
-from blockfit.units import Length, length_mm, ratio_value
+from blockfit.units import M2_PER_MM2, M3_PER_MM3, Length, length_mm, ratio_value
 
 __all__ = ["Figure", "Repair"]
 
@@ -135,12 +135,12 @@ class Figure:
     @cached_property
     def volume_m3(self) -> float | None:
         """Volume in m³, exact for the surface given; ``None`` if it is no solid."""
-        return self._inside_mm3 * 1e-9 if self.is_solid else None
+        return self._inside_mm3 * M3_PER_MM3 if self.is_solid else None
 
     @cached_property
     def area_m2(self) -> float:
         """Area of the surface in m²."""
-        return surface_area(self.vertices, self.faces) * 1e-6
+        return surface_area(self.vertices, self.faces) * M2_PER_MM2
 
     @cached_property
     def centroid_mm(self) -> Array:

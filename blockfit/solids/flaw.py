@@ -15,6 +15,7 @@ from blockfit.units import Length, length_mm
 __all__ = ["Flaw"]
 
 _THIN_MM = 0.02  # a crack is kept as a plate this thick
+_LINE = 1e-6  # of its length: a crack no wider is a line, and has no plane
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +71,7 @@ class Flaw:
             raise BadValueError("a crack's outline needs three corners or more")
         middle = rim.mean(axis=0)
         _, size, axes = np.linalg.svd(rim - middle, full_matrices=False)
-        if size[1] < 1e-6 * size[0] or size[2] > 0.02 * size[0]:
+        if size[1] < _LINE * size[0] or size[2] > 0.02 * size[0]:
             raise BadValueError("a crack's outline must lie in one plane, and not in a line")
         plate = np.concatenate([rim + _THIN_MM / 2 * axes[2], rim - _THIN_MM / 2 * axes[2]])
         return cls(name, "solid", _margin(margin), normal=axes[2], surface=_points(plate))

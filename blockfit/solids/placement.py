@@ -6,6 +6,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, frozen
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.geometry.turns import tilt_deg, turn_deg
 from blockfit.kinds import above_0
 
@@ -33,7 +34,7 @@ class Placement:
         rotation = frozen(self.rotation, (3, 3), "rotation")
         if (
             np.abs(rotation).max() > 2
-            or np.abs(rotation @ rotation.T - np.eye(3)).max() > 1e-9
+            or np.abs(rotation @ rotation.T - np.eye(3)).max() > CLOSE
             or np.linalg.det(rotation) < 0
         ):
             raise BadValueError("rotation is not a rotation: its rows must be of length 1, square, right-handed")

@@ -3,6 +3,7 @@
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.solids.block import Block
 from blockfit.solids.flaw import Flaw
 
@@ -29,7 +30,7 @@ def sawn_block(corners: Array, origin: Block, *, margin_mm: float, name: str) ->
     bare = Block.convex(corners, stone=origin.stone, name=name, bed=origin.bed)
     skin = {}
     for face, normal, offset in zip(bare.names, bare.normals, bare.offsets_mm, strict=True):
-        along = np.abs(origin.normals @ normal - 1) < 1e-9
+        along = np.abs(origin.normals @ normal - 1) < CLOSE
         same = np.flatnonzero(along & (np.abs(origin.offsets_mm - offset) < _SAME_MM))
         skin[face] = float(origin.skin_mm[same[0]]) if len(same) else margin_mm
     block = Block.convex(corners, stone=origin.stone, name=name, bed=origin.bed, skin=skin)

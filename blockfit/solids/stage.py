@@ -6,6 +6,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import hull_corners, hull_planes
+from blockfit.geometry.tolerances import PARALLEL, TOUCHING
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.flaw import Flaw
@@ -68,12 +69,12 @@ def block_of(stage: StageStone) -> Block:
 def _hull_normals(vertices: Array, known: Array) -> list[Array]:
     """Return the normals of those faces of the hull that take most off the planes known."""
     normals, offsets = hull_planes(vertices[hull_corners(vertices)])
-    apart = (normals @ known.T).max(axis=1) < 1 - 1e-9
+    apart = (normals @ known.T).max(axis=1) < PARALLEL
     normals, offsets = normals[apart], offsets[apart]
     if not 0 < len(normals) <= _FLAT_FACES:  # of a hull of very many faces none takes off much
         return []
     corners = vertices[hull_corners(vertices)]
-    on_face = (np.abs(corners @ normals.T - offsets) < 1e-6 * max(1.0, float(np.ptp(corners)))).astype(np.float64)
+    on_face = (np.abs(corners @ normals.T - offsets) < TOUCHING * max(1.0, float(np.ptp(corners)))).astype(np.float64)
     extent = [float(np.ptp(corners[face > 0], axis=0).max()) for face in on_face.T]
     chosen: list[Array] = []
     for k in np.argsort(extent)[::-1]:

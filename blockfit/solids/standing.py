@@ -10,6 +10,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ALMOST_PARALLEL, CLOSE, ROUNDING
 from blockfit.geometry.turns import about, from_quaternions
 from blockfit.solids.block import BOX_FACES, Block, named_faces
 from blockfit.solids.figure import Figure
@@ -19,6 +20,7 @@ __all__ = ["LAYERS", "Standing", "standings"]
 
 LAYERS = ("any", "level", "upright")
 _STRAIGHT = 1e-2  # how far the bed's axis may lean and still count as level or upright
+_NO_ZERO = 1e-15  # left by turning: what is so small in a normal is 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,9 +75,9 @@ def _to_bottom(normal: Array) -> Array:
     for axis in range(2):
         for quarter in (90, -90):
             turn = about(axis, quarter)
-            if np.abs(turn @ normal - [0, 0, -1]).max() < 1e-12:
+            if np.abs(turn @ normal - [0, 0, -1]).max() < ROUNDING:
                 return turn
-    if normal[2] > 1 - 1e-12:
+    if normal[2] > 1 - ROUNDING:
         return about(1, 180)
     return from_quaternions(np.array([1 - normal[2], *np.cross(normal, [0.0, 0.0, -1.0])]))
 
@@ -83,7 +85,7 @@ def _to_bottom(normal: Array) -> Array:
 def _re_axed(block: Block, rotation: Array) -> Block:
     """Return the block turned by ``rotation``, its least corner (of the box around it) where it was."""
     normals = block.normals @ rotation.T
-    normals = np.where(np.abs(normals) < 1e-15, 0.0, normals)
+    normals = np.where(np.abs(normals) < _NO_ZERO, 0.0, normals)
     corners = block.corners_mm @ rotation.T
     move = block.corners_mm.min(axis=0) - corners.min(axis=0)
     offsets = block.offsets_mm + normals @ move
@@ -94,7 +96,7 @@ def _re_axed(block: Block, rotation: Array) -> Block:
         order, names = named_faces(normals)
     axis = rotation[:, "xyz".index(block.bed)] if block.bed else np.zeros(3)
     along = int(np.abs(axis).argmax())
-    bed = "xyz"[along] if abs(axis[along]) > 1 - 1e-6 else None
+    bed = "xyz"[along] if abs(axis[along]) > ALMOST_PARALLEL else None
     body = block.surface
     return replace(
         block,
@@ -129,8 +131,8 @@ def _same(one: Block, other: Block) -> bool:
     """Tell whether two ways to stand a block are the same for every figure."""
     if one.kind != "box" or one.surface is not None or other.surface is not None or one.bed != other.bed:
         return False
-    near = np.allclose(one.offsets_mm, other.offsets_mm, rtol=1e-12) and np.allclose(
-        one.skin_mm, other.skin_mm, rtol=1e-12
+    near = np.allclose(one.offsets_mm, other.offsets_mm, rtol=ROUNDING) and np.allclose(
+        one.skin_mm, other.skin_mm, rtol=ROUNDING
     )
     return near and all(_same_flaw(a, b) for a, b in zip(one.flaws, other.flaws, strict=True))
 
@@ -144,4 +146,4 @@ def _same_flaw(one: Flaw, other: Flaw) -> bool:
         for flaw in (one, other)
     ]
     (plane, points), (other_plane, other_points) = numbers
-    return np.allclose(plane, other_plane, atol=1e-9) and np.allclose(points, other_points, atol=1e-9)
+    return np.allclose(plane, other_plane, atol=CLOSE) and np.allclose(points, other_points, atol=CLOSE)

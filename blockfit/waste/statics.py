@@ -13,10 +13,12 @@ from blockfit.errors import OpenSurfaceError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import centroid, compacted, signed_volume
+from blockfit.geometry.tolerances import LEAST_SIZE
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.measure.distance import winding_numbers
 from blockfit.measure.patches import members, pieces
 from blockfit.measure.sections import distance_to, footprint
+from blockfit.units import M3_PER_MM3
 
 __all__ = [
     "FLAT_MM",
@@ -108,7 +110,7 @@ def balance(centre: Array, contacts: Array, within_mm: float = 0.0) -> Balance:
     along = np.roll(ring, -1, axis=0) - ring
     outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
     room = np.einsum("ij,ij->i", outward, ring - centre[:2]) - within_mm
-    angles = np.degrees(np.arctan2(room, max(height, 1e-9)))
+    angles = np.degrees(np.arctan2(room, max(height, LEAST_SIZE)))
     worst = int(angles.argmin())
     named = tuple((side_words(n), float(a)) for n, a in zip(outward, angles, strict=True))
     least = float(room.min())
@@ -144,7 +146,7 @@ def standing(vertices: Array, faces: Ints, flat_mm: float = FLAT_MM, centre: Arr
         own = vertices[np.unique(mine)]
         stands = balance(centroid(vertices, mine), own[own[:, 2] <= floor])
         if not stands.stands:
-            loose.append(LooseBody(stands.centre_mm, volume * 1e-9))
+            loose.append(LooseBody(stands.centre_mm, volume * M3_PER_MM3))
         elif stands.weakest_deg < weakest.weakest_deg:
             weakest = stands
     loose.sort(key=lambda body: -body.volume_m3)

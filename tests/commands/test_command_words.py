@@ -5,7 +5,9 @@ import subprocess
 import sys
 
 import pytest
-from conftest import run
+from conftest import HERE, KNEELING, run
+
+import blockfit as bf
 
 COMMANDS = ("survey", "mark", "compare", "demo")
 
@@ -57,3 +59,33 @@ def test_the_shell_completes_commands_and_options(typed, offered):
     )
     assert done.stdout.split() == [f"plain,{offered}"]
     assert done.stderr == ""
+
+
+def asked_by(*words):
+    import click
+
+    from blockfit.commands.options import ASKING, ask_of, figure_and
+
+    found = []
+
+    @click.command()
+    @figure_and(ASKING)
+    def command(figure, **options):
+        found.append(ask_of(options))
+
+    command.main(["figure.stl", *words], standalone_mode=False)
+    return found[0]
+
+
+def test_a_command_asks_as_closely_as_python_does(capsys, monkeypatch):
+    """The default gap is that of `largest`; screening a yard keeps its own."""
+    from blockfit.commands import compare
+
+    assert asked_by().gap == bf.Ask().gap == 1e-5
+    assert asked_by("--gap", "0.01").gap == 0.01
+    given = []
+    monkeypatch.setattr(compare, "compare", lambda figure, blocks, **asked: given.append(asked) or bf.compare)
+    for words in ((), ("--gap", "0.02")):
+        run(capsys, "compare", KNEELING, str(HERE / "data" / "yard.csv"), "--unit", "m", *words)
+    assert "gap" not in given[0]
+    assert given[1]["gap"] == 0.02

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.geometry.turns import from_quaternions
 from blockfit.search.ask import Seek
 from blockfit.search.choice.solve import placed
@@ -72,7 +73,7 @@ def _claim(fit: Fit, ways: Sequence[Way]) -> Claim | None:
     most = fit.ask.scales[1] if is_scale else np.inf
     if is_scale and fit.verdict is Verdict.CANNOT_FIT:
         bounds = [min(b, np.nextafter(fit.ask.scales[0], 0)) for b in bounds]
-        bounds = bounds if fit.placement is not None else [0.0, 1e-12]
+        bounds = bounds if fit.placement is not None else [0.0, ROUNDING]
     elif question == "short":
         bounds = [b for b in (*bounds, value / 2) if b < 0]
     elif is_scale and bound >= most:

@@ -10,6 +10,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.tolerances import ROUNDING, TOUCHING
 from blockfit.kinds import kinds_checked
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
 from blockfit.search.choice.certified import certified
@@ -228,11 +229,11 @@ def _largest(site: _Site) -> Fit:
     if short >= 0:
         return _no_room(site, max(0.0, short), tight)
 
-    hair = rounding_margin(question, site.hull, least)
+    spare = rounding_margin(question, site.hull, least)
 
     def allow(best: float) -> float:
         enough = best * (1 + ask.gap)
-        return enough if best >= least else max(best, min(enough, least * (1 - 1e-12) - hair))
+        return enough if best >= least else max(best, min(enough, least * (1 - ROUNDING) - spare))
 
     found = solve(question, site.hull, ask.stance, allow, ask.max_cells)
     bound = max(found.bound, found.value)
@@ -256,10 +257,10 @@ def _safest(site: _Site) -> Fit:
     question, least_asked = _safest_question(site)
     tolerance_mm = site.ask.gap * min(site.block.size_mm)
 
-    hair = rounding_margin(question, site.hull, 0.0)
+    spare = rounding_margin(question, site.hull, 0.0)
 
     def allow(best: float) -> float:
-        return best + tolerance_mm if best >= 0 else min(best + tolerance_mm, -TOUCH - hair)
+        return best + tolerance_mm if best >= 0 else min(best + tolerance_mm, -TOUCH - spare)
 
     found = solve(question, site.hull, site.ask.stance, allow, site.ask.max_cells)
     bound = max(found.bound, found.value)
@@ -345,7 +346,7 @@ def _no_room(site: _Site, short: float, tight: Flags) -> Fit:
 def _tight_faces(site: _Site, placement: Placement, short: float) -> tuple[str, ...]:
     """Return the faces on which the missing stone is missing in full."""
     missing = site.cover_mm - cover_of_faces(site.figure, site.block, placement)
-    tolerance = max(1e-6 * short, site.touch_mm)
+    tolerance = max(TOUCHING * short, site.touch_mm)
     return tuple(name for name, by in zip(site.block.names, missing, strict=True) if by >= short - tolerance)
 
 

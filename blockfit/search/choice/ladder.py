@@ -11,6 +11,7 @@ from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.kinds import kinds_checked
 from blockfit.search.flawed.travel import FINE_MM
 from blockfit.solids.placement import Placement
+from blockfit.units import ON_STEP
 
 __all__ = ["Recovery", "Rung", "moved_words"]
 
@@ -108,7 +109,7 @@ class Recovery(Result):
             if not same:
                 lines += [f"  {letter}) {rung.name}: {_words(rung, shown)}"]
             before = rung
-        bound = math.ceil(self.scale_bound * 1e4 - 1e-6) / 1e4
+        bound = math.ceil(self.scale_bound * 1e4 - ON_STEP) / 1e4
         where = "proved, for the hull of the stone" if self.stone_given else "proved"
         lines.append(f"  No placement within these limits exceeds {bound:.4f} of full size ({where}).")
         return "\n".join(lines) + "\n"
@@ -132,7 +133,7 @@ def moved_words(rung: Rung, units: UnitSystem) -> str:
         parts.append(f"turned {abs(rung.turn_deg):.1f}°")
     if rung.lean_deg >= 0.05:
         parts.append(f"leaned {rung.lean_deg:.1f}°")
-    return f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + 1e-6) / 1e4:.4f}"
+    return f"{', '.join(parts)}, at scale {math.floor(rung.scale * 1e4 + ON_STEP) / 1e4:.4f}"
 
 
 def _words(rung: Rung, units: UnitSystem) -> str:

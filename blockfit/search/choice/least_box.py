@@ -15,6 +15,7 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
+from blockfit.geometry.tolerances import CLOSE, NOTHING_MM, ROUNDING
 from blockfit.geometry.turns import turned_by
 from blockfit.kinds import above_0, kinds_checked
 from blockfit.search.ask import MAX_CELLS, Ask, Seek
@@ -28,12 +29,14 @@ from blockfit.solids.block import Block, CoverAsked, cover_by_face
 from blockfit.solids.figure import Figure
 from blockfit.solids.stance import Stance
 from blockfit.solids.stone import Stone
-from blockfit.units import Length, Ratio, length_mm, ratio_value
+from blockfit.units import M3_PER_MM3, Length, Ratio, length_mm, ratio_value
 
 __all__ = ["BlockSize", "smallest_block"]
 
 Cost = Callable[[Array, Array, Array], Array]
 """From (b,) widths, depths and heights in mm to (b,) costs, which never fall as a side grows."""
+
+_STILL = 1e-9  # radians: a turn by less changes nothing
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -83,7 +86,7 @@ class BoxQuestion(Question):
         bare = 2 * (self.scale or 1.0) * (sums[:, self._order] + self.tolerance) + self.cover
         if self.step <= 0:
             return np.asarray(bare)
-        return np.asarray(np.ceil(bare / self.step - 1e-9) * self.step)
+        return np.asarray(np.ceil(bare / self.step - CLOSE) * self.step)
 
     def merit(self, sums: Array, rows: Rows) -> Array:
         """Return (b,) the cost of the least box for (b, 3) sums, negative; −inf if a side is over its limit."""
@@ -91,7 +94,7 @@ class BoxQuestion(Question):
             return np.full(len(sums), np.inf)
         sides = np.maximum(self.sides(sums), 0.0)
         cost = np.asarray(self.cost(*sides.T), np.float64)
-        return np.where((sides > self.limit * (1 + 1e-12)).any(axis=1), -np.inf, -cost)
+        return np.where((sides > self.limit * (1 + ROUNDING)).any(axis=1), -np.inf, -cost)
 
     def size_of(self, merit: float) -> float:
         """Return the cost itself, whatever its unit."""
@@ -145,7 +148,8 @@ def smallest_block(  # noqa: PLR0913
     )
     unit = Block.box(1, 1, 1, stone=stone)
     asked = cover_by_face(unit, ask.cover)
-    limits = np.full(3, np.inf) if most is None else np.array([length_mm(side, "most", least=1e-6) for side in most])
+    sides = [np.inf] * 3 if most is None else [length_mm(side, "most", least=NOTHING_MM) for side in most]
+    limits = np.array(sides)
     question = BoxQuestion(
         unit.normals,
         np.ones(6),
@@ -205,7 +209,7 @@ def _cost(by: str | Cost, stone: Stone | None, price_per_m3: float | None) -> Co
         factor = price_per_m3
     else:
         raise BadValueError(f'by={by!r} must be "volume", "weight", "price" or a function of width, depth and height')
-    return lambda width, depth, height: width * depth * height * (1e-9 * factor)
+    return lambda width, depth, height: width * depth * height * (M3_PER_MM3 * factor)
 
 
 def _climb(
@@ -231,7 +235,7 @@ def _climb(
         slopes, slack = stance_limits(stance, rotation)
         rows = np.vstack([rows, np.column_stack([slopes, np.zeros((len(slack), 6))])])
         rest = np.concatenate([rest, slack / trust])
-        cost = np.concatenate([np.zeros(3), np.abs(question.normals) @ (radius / np.maximum(sides, 1e-9 * radius))])
+        cost = np.concatenate([np.zeros(3), np.abs(question.normals) @ (radius / np.maximum(sides, CLOSE * radius))])
         bounds: list[tuple[float | None, float | None]] = [(-1.0, 1.0)] * 3 + [(None, None)] * 6
         found = least(cost, rows, rest, bounds)
         if found is None:
@@ -242,7 +246,7 @@ def _climb(
         size = float(np.abs(turn).max())
         if gained > 0:
             rotation, value = moved, value + gained
-        if size < max(close, 1e-9) or (gained <= 0 and trust < 1e-9):
+        if size < max(close, _STILL) or (gained <= 0 and trust < _STILL):
             break
         trust = min(trust, 2 * size) if gained > 0 else min(trust, size) / 4
     return Polished(rotation, value, None)

@@ -14,6 +14,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, ROUNDING, TOUCHING
 from blockfit.geometry.turns import about, from_quaternions, turn_deg
 from blockfit.kinds import above_0, kinds_checked
 from blockfit.measure.booleans import refined
@@ -35,7 +36,7 @@ from blockfit.solids.flaw import Flaw
 from blockfit.solids.placement import Placement
 from blockfit.solids.stage import StageStone, block_of
 from blockfit.solids.stance import Stance
-from blockfit.units import Length, length_mm
+from blockfit.units import M2_PER_MM2, Length, length_mm
 
 __all__ = ["lost_flaws", "recover"]
 
@@ -99,7 +100,7 @@ def recover(  # noqa: PLR0913
     def allow(rotation: Array) -> bool:
         up = float(np.clip(rotation[:, 2] @ now.rotation[:, 2], -1, 1))
         turned = abs(turn_deg(rotation) - turn_deg(now.rotation))
-        return bool(np.degrees(np.arccos(up)) <= lean + 1e-9 and min(turned, 360 - turned) <= turn + 1e-9)
+        return bool(np.degrees(np.arccos(up)) <= lean + CLOSE and min(turned, 360 - turned) <= turn + CLOSE)
 
     back = _straight_back(room, start)
     told_back = _rung("straight back", fit, figure, room, start, back, "exact" if _is_exact(room) else "safe side")
@@ -193,10 +194,10 @@ def _straight_back(room: Room, start: Place) -> tuple[Placement, Array, tuple[tu
     slack = clearances(room, start)[: len(room.normals)]
     least, most = 0.0, np.inf
     for normal, clear in zip(room.normals, slack, strict=True):
-        along, short = float(normal[1]), min(0.0, clear + 1e-6 * max(1.0, room.radius))
-        if along > 1e-12:
+        along, short = float(normal[1]), min(0.0, clear + TOUCHING * max(1.0, room.radius))
+        if along > ROUNDING:
             most = min(most, max(0.0, clear) / along if short == 0 else -1.0)
-        elif along < -1e-12:
+        elif along < -ROUNDING:
             least = max(least, clear / along)
         elif short < 0:
             return None
@@ -303,4 +304,4 @@ def _recut(fit: Fit, figure: Figure, placement: Placement) -> float:
     step = max(1, len(corners) // 20_000)
     away, _ = SurfaceDistance(surface, faces).signed(corners[::step].mean(axis=1))
     share = areas[::step][np.abs(away) > _RECUT_MM].sum() / areas[::step].sum()
-    return float(share * areas.sum() * 1e-6)
+    return float(share * areas.sum() * M2_PER_MM2)

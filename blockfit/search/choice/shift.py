@@ -4,6 +4,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.programs import least
+from blockfit.geometry.tolerances import CLOSE, ROUNDING
 
 __all__ = ["carvers_shift"]
 
@@ -24,7 +25,7 @@ def carvers_shift(normals: Array, room: Array) -> Array:
         middle = [(low + high) / 2 for low, high in ranges]
         forward, down = (low if low <= high else mid for (low, high), mid in zip(ranges[1:], middle[1:], strict=True))
         return np.array([middle[0], forward, down])
-    eased = room + _misses(normals, room) + 1e-12 * np.abs(room).max()
+    eased = room + _misses(normals, room) + ROUNDING * np.abs(room).max()
     lowest = float(_extreme(normals, eased, np.array([0, 0, 1.0]), [])[2])
     held = [(np.array([0, 0, 1.0]), lowest)]
     left = _extreme(normals, eased, np.array([1.0, 0, 0]), held)[0]
@@ -50,7 +51,7 @@ def _misses(normals: Array, room: Array) -> Array:
         np.concatenate([np.zeros(3), np.ones(count)]),
         np.column_stack([normals, -np.eye(count)]),
         room,
-        bounds + [(0.0, worst * (1 + 1e-9))] * count,
+        bounds + [(0.0, worst * (1 + CLOSE))] * count,
     )
     return np.full(count, worst) if found is None else found.point[3:]
 
@@ -65,8 +66,8 @@ def _nearest(rows: Array, rest: Array) -> Array:
 
 def _extreme(normals: Array, room: Array, towards: Array, held: list[tuple[Array, float]]) -> Array:
     """Return the shift with the least coordinate ``towards``, the ``held`` coordinates kept."""
-    hair = 1e-12 * float(np.abs(room).max())  # between two inequalities, or rounding may leave nothing
+    spare = ROUNDING * float(np.abs(room).max())  # between two inequalities, or rounding may leave nothing
     rows = np.vstack([normals, *[np.stack([axis, -axis]) for axis, _ in held]])
-    rest = np.concatenate([room, *[np.array([at + hair, -at + hair]) for _, at in held]])
+    rest = np.concatenate([room, *[np.array([at + spare, -at + spare]) for _, at in held]])
     found = least(towards, rows, rest)
     return _nearest(rows, rest) if found is None else found.point

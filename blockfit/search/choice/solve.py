@@ -22,6 +22,9 @@ __all__ = ["placed", "solve"]
 _ROUND, _ROUND_CELLS = 0.99, 30_000
 _DIGITS = 20_000  # cells spent on the last digits of an upright answer, before the gap asked for must do
 _UP = np.array([0.0, 0.0, 1.0])
+_AS_GOOD = 1e-14  # of the merit: a tidier turn may cost a few last digits
+_LEAST_BLOCK = 1e-3  # mm: where the scale is sought, which is of size 1
+_ROUNDED = 1e-13  # of the merit or the block: promised by less than this, a cell is left
 
 
 def solve(
@@ -85,7 +88,7 @@ def _feasible(question: Question, hull: Hull, stance: Stance, max_cells: int) ->
 def _tidy(question: Question, points: Array, rotation: Array, value: float) -> Array:
     """Return the turn rounded to a billionth of a degree, exact at right angles, if that costs no merit."""
     tidy = about(2, round(turn_deg(rotation), 9))
-    return tidy if question.value(points, tidy) >= value - 1e-14 * max(1.0, abs(value)) else rotation
+    return tidy if question.value(points, tidy) >= value - _AS_GOOD * max(1.0, abs(value)) else rotation
 
 
 def placed(hull: Hull, question: Question, rotation: Array, scale: float, merit: float) -> Placement:
@@ -98,8 +101,8 @@ def placed(hull: Hull, question: Question, rotation: Array, scale: float, merit:
 
 def _last_digits(question: Question) -> Callable[[float], float]:
     """Return the merit that a cell must promise for an answer good to rounding."""
-    size = 1e-3 if question.scale is None else float(np.abs(question.offsets).max())
-    return lambda best: best + 1e-13 * max(abs(best), size) if np.isfinite(best) else best
+    size = _LEAST_BLOCK if question.scale is None else float(np.abs(question.offsets).max())
+    return lambda best: best + _ROUNDED * max(abs(best), size) if np.isfinite(best) else best
 
 
 def _charts(question: Question, stance: Stance) -> tuple[int, ...]:

@@ -5,6 +5,7 @@ from itertools import permutations, product
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.geometry.turns import angle_deg, from_quaternions
 from blockfit.search.proof.questions import Question
 from blockfit.solids.stance import Stance
@@ -14,6 +15,7 @@ __all__ = ["nearest_by_symmetry", "nearest_spin"]
 _EQUAL = 1e-14  # of the merit
 _STEPS = 1440  # quarter degrees
 _AT_ONCE = 64
+_SAME_TURN = 1e-15  # a turn that moves nothing by more is none
 
 
 def nearest_by_symmetry(question: Question, points: Array, rotation: Array, value: float, stance: Stance) -> Array:
@@ -21,7 +23,7 @@ def nearest_by_symmetry(question: Question, points: Array, rotation: Array, valu
     best, least = rotation, angle_deg(rotation)
     for turn in _axis_turns():
         other = turn @ rotation
-        if angle_deg(other) < least - 1e-9 and stance.allows(other) and _equal(question, points, other, value):
+        if angle_deg(other) < least - CLOSE and stance.allows(other) and _equal(question, points, other, value):
             best, least = other, angle_deg(other)
     return best
 
@@ -53,7 +55,7 @@ def nearest_spin(
             spun = _spun(rotation, axis, np.array([crest + side * middle]))
             low, high = (low, middle) if _keep(question, points, spun, value, stance)[0] else (middle, high)
         spun = _spun(rotation, axis, np.array([crest + side * high]))[0]
-        return np.eye(3) if np.abs(spun - np.eye(3)).max() < 1e-15 else spun
+        return np.eye(3) if np.abs(spun - np.eye(3)).max() < _SAME_TURN else spun
     return rotation
 
 

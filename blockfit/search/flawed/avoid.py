@@ -17,6 +17,11 @@ __all__ = ["Aim", "Climb", "begun", "climbed", "merit"]
 
 _LIFT = 0.05
 _MISS = 60.0  # what a missing mm weighs against a gained one
+_GAIN_MM = 1e-7  # a step that brings less is none
+# Of the figure's radius: a climb ends where it gains less than the first by steps below the second, or its steps are
+# below the first.
+_END, _STEPS_END = 1e-5, 1e-3
+_VANISHED = 1e-6  # of the scale before: a program that shrinks a figure so far has lost it
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +80,12 @@ def climbed(
             upright = _step(room, best, axes[:0], aim, trust, spare_mm)
             trial = None if upright is None else _valued(room, upright, aim, spare_mm, 1.5 * trust)
         gain = -np.inf if trial is None else merit(trial) - merit(best)
-        if trial is not None and gain > 1e-7:
+        if trial is not None and gain > _GAIN_MM:
             best, trust = trial, trust * 1.5
-            ended = gain < 1e-5 * room.radius and trust < 1e-3 * room.radius
+            ended = gain < _END * room.radius and trust < _STEPS_END * room.radius
         else:
             trust /= 3
-        ended = ended or trust < 1e-5 * room.radius
+        ended = ended or trust < _END * room.radius
     return Climb(best, trust, ended)
 
 
@@ -127,7 +132,7 @@ def _step(room: Room, at: Place, axes: Array, aim: Aim, trust: float, spare_mm: 
     move = found.point
     spin = sum((move[3 + k] * axes[k] for k in range(turns)), np.zeros(3)) / at.scale / room.radius
     scale = at.scale + (float(move[3 + turns]) / room.radius if grows else 0.0)
-    if scale <= 1e-6 * at.scale:
+    if scale <= _VANISHED * at.scale:
         return None
     return Place(scale, turned_by(spin) @ at.rotation, at.at + move[:3], 0.0, np.inf)
 

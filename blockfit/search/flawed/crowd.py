@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import LEAST_SIZE, NOT_ZERO
 from blockfit.measure.booleans import Solid, arrays_of, unite
 from blockfit.measure.distance import DistanceGrid, SurfaceDistance
 from blockfit.search.flawed.obstacles import Obstacle
@@ -35,7 +36,7 @@ class Body:
         signed, nearest = self.field.signed(points)
         to = points - nearest
         length = np.linalg.norm(to, axis=1)
-        ways = to / np.maximum(length, 1e-12)[:, None] * np.sign(signed)[:, None]
+        ways = to / np.maximum(length, NOT_ZERO)[:, None] * np.sign(signed)[:, None]
         signed, ways = (-signed, -ways) if self.is_outside else (signed, ways)
         return signed - self.margin_mm, ways, nearest
 
@@ -129,7 +130,7 @@ def _grid(
     centres: Array, reach: Array, bodies: Sequence[tuple[Body, Array, Array]], low: Array, high: Array
 ) -> DistanceGrid:
     """Return the least clearance at the nodes, up to a cap; a flaw is asked only where it can be nearer than that."""
-    size = np.maximum(high - low, 1e-9)
+    size = np.maximum(high - low, LEAST_SIZE)
     step = float((size.prod() / _NODES) ** (1 / 3))
     counts = np.clip(np.ceil(size / step).astype(np.int64) + 1, 2, 200)
     lines = [np.linspace(a, b, n) for a, b, n in zip(low, high, counts, strict=True)]

@@ -8,6 +8,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, NOTHING_MM, TOUCHING
 from blockfit.geometry.triangles import triangle_gaps
 from blockfit.measure.booleans import Solid, arrays_of, body_of, gap_between
 from blockfit.measure.distance import SurfaceDistance
@@ -27,6 +28,7 @@ _CONTACTS = 40  # places that are looked at closer
 _FACES, _LIKELY = 150, 10_000  # faces, and pairs of faces, that are looked at closer
 _WIDE = 4  # times the usual radius: faces larger than that are compared with every other
 _TURNS = 12  # from one surface to the other and back
+_SETTLED = 1e-4  # of a distance: less gained by going to and fro, and exact pairs decide
 
 Kept = tuple[tuple[str, float], ...]
 
@@ -102,7 +104,7 @@ def _body_gap(room: Room, solid: Solid, body: Body, vertices: Array, most: float
 
 def _just_more(distance: float) -> float:
     """Return how far to search for the distance of two solids that is no more than this: little costs little."""
-    return max(0.0, distance) * (1 + 1e-9) + 1e-6
+    return max(0.0, distance) * (1 + CLOSE) + NOTHING_MM
 
 
 def _about(room: Room, at: Place) -> Array:
@@ -155,7 +157,7 @@ def _far_gap(room: Room, at: Place, faces: _Faces, obstacle: Obstacle) -> float:
         ours = at.scale * at.rotation @ (ours - room.middle) + at.at
         place = field.signed(ours[None])[1][0]
         before, most = most, float(np.linalg.norm(place - ours))
-        if before - most < 1e-4 * most:
+        if before - most < _SETTLED * most:
             break
     close = faces.part(_may_be_nearer(faces, obstacle, field, ours, place))
     return _least_of_pairs(close, _Faces.of(corners[triangles]), _just_more(most))
@@ -178,7 +180,7 @@ def _may_be_nearer(faces: _Faces, obstacle: Obstacle, field: SurfaceDistance, ou
     away, nearest = field.signed(faces.middles[some])
     low = np.abs(away) - faces.radii[some]
     if not obstacle.is_scan:
-        ways = (nearest - faces.middles[some]) / np.maximum(np.abs(away), 1e-300)[:, None]
+        ways = (nearest - faces.middles[some]) / np.maximum(np.abs(away), NOT_ZERO)[:, None]
         reach = np.einsum("ijk,ik->ij", faces.corners[some] - faces.middles[some][:, None], ways).max(axis=1)
         low = np.maximum(low, np.where(away > 0, away - reach, low))
     return np.asarray(some[low <= most])
@@ -245,7 +247,7 @@ def sharpened(room: Room, at: Place) -> Room:
         owners.append(owner)
         more.append(_spread(_contacts(room, faces, body), apart))
     local = in_figure(room, at, np.concatenate(more))
-    on_it = np.abs(room.field.signed(local)[0]) <= 1e-6 * room.radius
+    on_it = np.abs(room.field.signed(local)[0]) <= TOUCHING * room.radius
     surface = np.concatenate([room.surface, local[on_it] - room.middle])
     return replace(room, surface=surface, crowd=crowd.with_marks(np.concatenate(marks), np.concatenate(owners)))
 
@@ -254,7 +256,7 @@ def _inside(room: Room, at: Place, places: Array) -> Array:
     """Return the places that lie inside the figure, the deepest first."""
     depth = room.field.signed(in_figure(room, at, places))[0]
     order = np.argsort(depth, kind="stable")
-    return np.asarray(places[order[depth[order] < -1e-6 * room.radius]])
+    return np.asarray(places[order[depth[order] < -TOUCHING * room.radius]])
 
 
 def _spread(points: Array, apart: float) -> Array:

@@ -10,6 +10,7 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, ROUNDING, TOUCHING
 from blockfit.geometry.turns import from_quaternions
 from blockfit.search.ask import Seek
 from blockfit.search.flawed.avoid import Aim, Climb, begun, climbed, merit
@@ -35,6 +36,10 @@ _CHECKED = 4
 _ROOMIEST = 3
 _HELPED = 0.7  # of what was missing before: less is missing where a closer look helps
 _NARROWED = 1e-5  # of the scale: how close the largest that passes is sought
+_NEARLY_PASSES = 1e-3  # of the figure's size: what lacks no more is looked at more closely
+_MORE_MM = 1e-4  # asked beyond what was missing, so that the next look passes
+_SHRINKS = 1e-2  # of the figure's size: what lacks no more is tried a little smaller
+_SHRUNK_MM = 1e-3  # at least so much smaller at a time
 
 
 def plain_of(block: Block) -> Block:
@@ -97,7 +102,7 @@ def found_deepest(figure: Figure, block: Block, relaxed: Fit, effort: float = 1.
         smaller = relaxed.scale * np.array([0.85, 0.7, 0.5, 0.3])
         grown = starts_for(room, rotations, smaller, round(_CLIMBS * effort))
         there = best_of(room, [*starts, *grown], relaxed.stance, Aim("largest", most=relaxed.scale))
-        if there is not None and there[0].scale >= relaxed.scale * (1 - 1e-9):
+        if there is not None and there[0].scale >= relaxed.scale * (1 - CLOSE):
             exactly = replace(_as_found(room, there[0]), scale=relaxed.scale)
             best = best_of(room, [exactly], relaxed.stance, Aim("deepest")) or there
     if best is None:
@@ -161,8 +166,8 @@ def best_of(
 
 def _is_enough(room: Room, found: Place, aim: Aim) -> bool:
     """Tell whether a placement is as good as any can be."""
-    whole = found.scale >= aim.most * (1 - 1e-12)
-    return aim.kind == "largest" and whole and found.missing_mm <= 1e-6 * max(1.0, room.radius)
+    whole = found.scale >= aim.most * (1 - ROUNDING)
+    return aim.kind == "largest" and whole and found.missing_mm <= TOUCHING * max(1.0, room.radius)
 
 
 def _settled(
@@ -174,10 +179,10 @@ def _settled(
     worth_while: Callable[[Place], bool],
 ) -> tuple[Placement, Array, Kept] | None:
     """Return the placement that the end of a climb leads to, checked exactly, or ``None``."""
-    tolerance = 1e-6 * max(1.0, room.radius)
+    tolerance = TOUCHING * max(1.0, room.radius)
     spare, before = 0.0, np.inf
     for turn in range(_SPARES):
-        if end.missing_mm > max(tolerance, 1e-3 * room.radius * end.scale) or not worth_while(end):
+        if end.missing_mm > max(tolerance, _NEARLY_PASSES * room.radius * end.scale) or not worth_while(end):
             break
         placement, planes, missing = verified(room, end)
         if missing <= tolerance:
@@ -186,12 +191,12 @@ def _settled(
         # Among places all as near, a climb goes from one to the next: there it is asked once a look helps little.
         room = sharpened(room, end)
         is_last = turn >= _SPARES - 3 or (aim.kind == "nearest" and missing > _HELPED * before)
-        spare, before = spare + (missing + 1e-4 if is_last else 0.0), missing
+        spare, before = spare + (missing + _MORE_MM if is_last else 0.0), missing
         again = begun(room, end, aim, spare)
-        again = replace(again, trust=max(1e-3 * room.radius * end.scale, 4 * missing))
+        again = replace(again, trust=max(_NEARLY_PASSES * room.radius * end.scale, 4 * missing))
         end = climbed(room, again, allowed, axes, aim, spare).best
         end = replace(end, missing_mm=max(0.0, end.missing_mm - spare))
-    if aim.kind == "largest" and end.missing_mm <= 1e-2 * room.radius * end.scale:
+    if aim.kind == "largest" and end.missing_mm <= _SHRINKS * room.radius * end.scale:
         return _a_little_smaller(room, end, tolerance)
     return None
 
@@ -205,7 +210,7 @@ def _a_little_smaller(room: Room, end: Place, tolerance: float) -> tuple[Placeme
             good = (end, placement, planes)
             break
         bad = end.scale
-        less = 2**turn * (missing + 1e-3) / (room.radius * end.scale)
+        less = 2**turn * (missing + _SHRUNK_MM) / (room.radius * end.scale)
         if less >= 1:
             return None
         end = replace(end, scale=end.scale * (1 - less), near=None)

@@ -12,6 +12,7 @@ __all__ = ["axes_of", "roomiest", "rotations_for", "starts_for"]
 _FLAW_SAMPLES = 400  # of all flaws together, and two of each at least
 _FIRST = 48  # samples with which all shifts are looked at
 _AT_ONCE = 24
+_NARROW = 1e-6  # mm: room to one side that is none
 
 
 def axes_of(stance: Stance) -> Array:
@@ -148,6 +149,6 @@ def _shifts(room: Room, reach: Array) -> Array:
     middle = (low + high) / 2
     low, high = np.minimum(low, middle), np.maximum(high, middle)
     wide = high - low
-    lines = [np.linspace(low[k], high[k], 1 if wide[k] < 1e-6 else 6) for k in range(3)]
+    lines = [np.linspace(low[k], high[k], 1 if wide[k] < _NARROW else 6) for k in range(3)]
     grid = np.stack(np.meshgrid(*lines, indexing="ij"), axis=-1).reshape(-1, 3)
     return grid[(grid @ room.normals.T <= slack + 0.02 * room.radius).all(axis=1)]

@@ -26,10 +26,10 @@ __all__ = ["FINE_MM", "Travel", "first_blocked", "first_free"]
 
 FINE_MM = 1e-4
 """What stands in the way by less than this along the way is a touch."""
-_ASIDE_MM = 1e-3
+_ASIDE_MM = 1e-3  # lines so far beside a place see what is thick across the way
 _AROUND = _ASIDE_MM * np.array([[0.0, 0.0], [1.0, 0.0], [-0.5, 0.866], [-0.5, -0.866]])
 _FEW = 0.3  # of the corners: so few are looked at by themselves
-_TOUCH = 1e-7
+_TOUCH = 1e-7  # mm: what exact solids and lines may differ by
 _ENDLESS = 1e7
 _LINES = 2500
 _ROUNDS = 1000  # each takes at least `FINE_MM`: far more than any pair of solids has needed

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import NOT_ZERO, PARALLEL, ROUNDING
 from blockfit.geometry.turns import from_quaternions
 from blockfit.solids.stance import Stance
 
@@ -129,7 +130,7 @@ def _patch_rotations(cells: Cells) -> Array:
 def _least_turn(start: Array, end: Array) -> Array:
     """Return the least turn (3, 3) that takes one unit vector to another; any half turn if they are opposite."""
     cos = float(start @ end)
-    if cos < -1 + 1e-9:  # opposite, or so nearly that any axis square to the start does
+    if cos < -PARALLEL:  # opposite, or so nearly that any axis square to the start does
         other = np.eye(3)[int(np.abs(start).argmin())]
         across = np.cross(start, other)
         half_turn = from_quaternions(np.array([0.0, *across]))
@@ -227,11 +228,11 @@ def outside_stance(rotations: Array, radii: Array, stance: Stance) -> Flags:
     up = np.clip(rotations[:, 2, 2], -1, 1)
     upright = np.sqrt((1 + up) / 2)  # cos(tilt/2) = |(w, z)|
     tilt = np.arctan2(np.hypot(rotations[:, 0, 2], rotations[:, 1, 2]), up)
-    outside = tilt - radii > math.radians(stance.tilt) + 1e-12
+    outside = tilt - radii > math.radians(stance.tilt) + ROUNDING
     if stance.turn < 180:
-        sine = 2 * np.sin(np.minimum(radii, np.pi) / 4) / np.maximum(upright, 1e-300)
+        sine = 2 * np.sin(np.minimum(radii, np.pi) / 4) / np.maximum(upright, NOT_ZERO)
         spread = np.where(sine < 1, np.arcsin(np.minimum(sine, 1)), np.pi)
         # R00 + R11 = 2(w² − z²) and R10 − R01 = 4 w z: their direction is the turn itself.
         turn = np.abs(np.arctan2(rotations[:, 1, 0] - rotations[:, 0, 1], rotations[:, 0, 0] + rotations[:, 1, 1]))
-        outside |= turn - 2 * spread > math.radians(stance.turn) + 1e-12
+        outside |= turn - 2 * spread > math.radians(stance.turn) + ROUNDING
     return np.asarray(outside)

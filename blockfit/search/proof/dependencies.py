@@ -15,10 +15,13 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags
 
-__all__ = ["MOST_FACES", "cancelled", "dependencies", "exact_dependency", "pair_rows"]
+__all__ = ["MOST_LISTED", "USED", "cancelled", "dependencies", "exact_dependency", "pair_rows"]
 
 _NEARLY = 1e-8  # of the largest singular value: below it normals count as dependent
-MOST_FACES = 24  # up to 10,626 fours; beyond that the search collects dependencies as it needs them
+MOST_LISTED = 24  # up to 10,626 fours; beyond that the search collects dependencies as it needs them
+USED = 1e-7  # of the largest dual: a smaller one is the solver's rounding
+_OPPOSITE = 1e-14  # normals that cancel to the last digits
+_DEPENDS, _VANISHES = 1e-9, 1e-10  # singular values above which normals are independent, below which they depend
 
 
 def dependencies(normals: Array) -> tuple[Array, bool]:
@@ -37,7 +40,7 @@ def dependencies(normals: Array) -> tuple[Array, bool]:
 def _dependencies(raw: bytes, count: int) -> tuple[Array, bool]:
     normals = np.frombuffer(raw).reshape(count, 3)
     found = [_opposite(normals)]
-    complete = count <= MOST_FACES
+    complete = count <= MOST_LISTED
     if complete:
         found += [_minimal(normals, 3), _minimal(normals, 4)]
     rows = np.concatenate(found)
@@ -50,7 +53,7 @@ def exact_dependency(normals: Array, duals: Array) -> Array | None:
 
     What they leave over is made good where they are used, so that no rounding enters a proof.
     """
-    used = np.flatnonzero(duals > 1e-7 * duals.max(initial=0))
+    used = np.flatnonzero(duals > USED * duals.max(initial=0))
     if len(used) == 0:
         return None
     weights = cancelled(normals[used], duals[used])
@@ -76,7 +79,7 @@ def _opposite(normals: Array) -> Array:
     """Return a row for each pair of opposite normals."""
     against = normals @ normals.T
     first, second = np.nonzero(np.triu(against < -0.9, 1))
-    exact = np.linalg.norm(normals[first] + normals[second], axis=1) < 1e-14
+    exact = np.linalg.norm(normals[first] + normals[second], axis=1) < _OPPOSITE
     first, second = first[exact], second[exact]
     rows = np.zeros((len(first), len(normals)))
     rows[np.arange(len(first)), first] = rows[np.arange(len(first)), second] = 0.5
@@ -91,9 +94,9 @@ def _minimal(normals: Array, size: int) -> Array:
     # The null vector of the 3 x size matrix: its smallest singular direction.
     _, spread, turned = np.linalg.svd(np.swapaxes(normals[choices], 1, 2), full_matrices=True)
     null = turned[:, -1, :] * np.sign(turned[:, -1, :1])
-    single = spread[:, size - 2] > 1e-9  # otherwise a smaller set already depends
-    depends = np.ones(len(choices), bool) if size == 4 else spread[:, 2] < 1e-10
-    keep = single & depends & (null > 1e-9).all(axis=1)
+    single = spread[:, size - 2] > _DEPENDS  # otherwise a smaller set already depends
+    depends = np.ones(len(choices), bool) if size == 4 else spread[:, 2] < _VANISHES
+    keep = single & depends & (null > _DEPENDS).all(axis=1)
     rows = np.zeros((int(keep.sum()), len(normals)))
     np.put_along_axis(rows, choices[keep], null[keep] / null[keep].sum(axis=1, keepdims=True), axis=1)
     return rows

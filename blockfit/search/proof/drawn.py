@@ -10,6 +10,8 @@ from blockfit.solids.stance import Stance
 
 __all__ = ["drawn_rotations", "rotations_near"]
 
+_LIMIT = 1e-15  # radians: upright and turned by nothing is allowed in spite of rounding
+
 
 def drawn_rotations(stance: Stance, count: int, random: np.random.Generator) -> Array:
     """Return rotations (count, 3, 3) drawn among those that a stance allows."""
@@ -33,5 +35,5 @@ def rotations_near(rotation: Array, stance: Stance, spread: float, count: int, r
         return np.asarray(near)
     tilt = np.arctan2(np.hypot(near[:, 0, 2], near[:, 1, 2]), near[:, 2, 2])
     turn = np.abs(np.arctan2(near[:, 1, 0] - near[:, 0, 1], near[:, 0, 0] + near[:, 1, 1]))
-    allowed = (tilt <= math.radians(stance.tilt) + 1e-15) & (turn <= math.radians(stance.turn))
+    allowed = (tilt <= math.radians(stance.tilt) + _LIMIT) & (turn <= math.radians(stance.turn))
     return np.asarray(np.where(allowed[:, None, None], near, rotation))

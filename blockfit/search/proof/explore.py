@@ -10,6 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
 from blockfit.search.proof.bounds import least_over_turns, least_over_vertical, least_width
 from blockfit.search.proof.cells import Cells, outside_stance, split, start_patches
 from blockfit.search.proof.polish import Polished, TightBound, polish, within_stance
@@ -18,6 +19,9 @@ from blockfit.search.proof.support import spread_points
 from blockfit.solids.stance import Stance
 
 __all__ = ["Found", "explore"]
+
+_BETTER = 1e-15  # of the merit: less is no other answer
+_LEAST_TRUST = 1e-6  # radians: no climb begins with smaller steps
 
 
 class Climber(Protocol):
@@ -147,7 +151,7 @@ class _Search:
         """Climb from the best to its last digit."""
         best = self.best
         found = self.climb(self.question, self.all_points, best.rotation, self.trust, self.stance, close=0.0)
-        if found.value > best.value + 1e-15 * abs(best.value):
+        if found.value > best.value + _BETTER * abs(best.value):
             self.best = found
         elif best.certificate is None and found.certificate is not None:
             self.best = replace(best, certificate=found.certificate)
@@ -204,7 +208,7 @@ class _Search:
         """Return which dependency is the pair of faces along the patches' axis; −2 for other cells."""
         if not cells.are_patches:
             return -2
-        square = np.abs(self.question.normals @ cells.axis) > 1 - 1e-12
+        square = np.abs(self.question.normals @ cells.axis) > 1 - ROUNDING
         match = self.question.pairs & ((self.question.weights > 0) == square).all(axis=1)
         return int(match.argmax()) if match.any() else -2
 
@@ -220,7 +224,7 @@ class _Search:
         rows = np.unique(np.round(np.concatenate(found), 12), axis=0, return_index=True)[1]
         fresh = np.concatenate(found)[rows]
         known = self.question.weights
-        new = [row for row in fresh if np.abs(known - row).max(axis=1).min(initial=np.inf) > 1e-9]
+        new = [row for row in fresh if np.abs(known - row).max(axis=1).min(initial=np.inf) > CLOSE]
         if new:
             self.question = self.question.learning(np.array(new))
 
@@ -268,14 +272,14 @@ class _Search:
         if found.certificate is not None:
             self.certificates.append(found.certificate)
         if found.value > self.best.value:
-            self.best, self.trust = found, 4 * max(self.close, 1e-6)
+            self.best, self.trust = found, 4 * max(self.close, _LEAST_TRUST)
 
 
 def _close(question: Question, best: float, target: float) -> float:
     """Return how close a climb must come for the merit ``target``: a last step of e radians leaves about e² undone."""
     if not (math.isfinite(target) and math.isfinite(best)):
         return _CLOSE
-    return min(_CLOSE, 0.03 * math.sqrt(max(0.0, target - best) / max(question.size_of(best), 1e-300)))
+    return min(_CLOSE, 0.03 * math.sqrt(max(0.0, target - best) / max(question.size_of(best), NOT_ZERO)))
 
 
 def _moments(question: Question, points: Array, rotations: Array) -> Array:

@@ -19,9 +19,10 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import corners_of, polytope_volume
+from blockfit.geometry.tolerances import MEETING, NOT_ZERO, ROUNDING
 from blockfit.geometry.turns import spread_directions
 from blockfit.search.proof.cells import Cells, outside_stance, split, start_cubes, start_turns
-from blockfit.search.proof.dependencies import MOST_FACES, dependencies, pair_rows
+from blockfit.search.proof.dependencies import MOST_LISTED, dependencies, pair_rows
 from blockfit.search.proof.drawn import drawn_rotations, rotations_near
 from blockfit.search.proof.support import Hull, reach, spread_points
 from blockfit.search.proof.together import least_of, least_together
@@ -32,10 +33,12 @@ __all__ = ["Parted", "Parting", "largest_beyond", "most_stone_beyond", "parting_
 _BATCH = 8192
 _MOST_POINTS = 300  # of a hull that the bounds use: fewer points leave the bounds valid
 _WIDE = 3.0  # a triangle this many times as wide as its turns are is divided first
-_HAIR = 1e-9  # of the block's size, given away in every bound for rounding
+_SPARE = 1e-9  # of the block's size, given away in every bound for rounding
 _TRIALS, _ROUNDS = 256, 40  # of a climb: disturbed so often at once, and so many times
 _SIGNS = [np.diag([x, y, z]) for x in (1.0, -1.0) for y in (1.0, -1.0) for z in (1.0, -1.0)]
 _OCTAHEDRON = np.array(_SIGNS)  # (8, 3, 3) triangles whose corners are the axes
+_ON = 1e-7  # of the block's size: corners so near a face lie on it
+_STILL = 1e-5  # radians: a climb by chance ends with changes so small
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,13 +93,13 @@ def parting_of(
         return None
     middle = (corners.min(axis=0) + corners.max(axis=0)) / 2
     normals, offsets, corners = normals[kept], offsets[kept] - normals[kept] @ middle, corners - middle
-    on = np.abs(corners @ normals.T - offsets) < 1e-7 * float(np.ptp(corners, axis=0).max())
+    on = np.abs(corners @ normals.T - offsets) < _ON * float(np.ptp(corners, axis=0).max())
     pairs = np.array(list(combinations(range(len(corners)), 2)), np.int64)
     edges = pairs[(on[pairs[:, 0]] & on[pairs[:, 1]]).sum(axis=1) >= 2]
     weights, is_listed = dependencies(normals)
     triples = np.array(list(combinations(range(len(normals)), 3) if is_listed else []), np.int64).reshape(-1, 3)
     matrices = np.swapaxes(normals[triples], 1, 2)
-    sound = np.abs(np.linalg.det(matrices)) > 1e-6
+    sound = np.abs(np.linalg.det(matrices)) > MEETING
     return Parting(
         normals, offsets, corners, edges, middle, first - middle, clear, second, tolerance,
         triples[sound], np.linalg.inv(matrices[sound]), weights, is_listed,
@@ -110,7 +113,7 @@ def largest_beyond(question: Parting, stance: Stance, *, gap: float, max_cells: 
     """
     if not question.is_listed:
         raise BadValueError(
-            f"a second figure is sought in blocks of up to {MOST_FACES} faces, and this one has "
+            f"a second figure is sought in blocks of up to {MOST_LISTED} faces, and this one has "
             f"{len(question.normals)}; give a plainer block that lies within it"
         )
     search = _Search(question, stance, seed)
@@ -215,7 +218,7 @@ class _Search:
                 normal, rotation, value = normals[k], rotations[k], float(values[k])
             else:
                 spread *= 0.7
-            if spread < 1e-5:
+            if spread < _STILL:
                 break
         if value > self.best.scale:
             self.best = Parted(normal, rotation, value, np.inf, 0)
@@ -236,14 +239,14 @@ class _Search:
             room = np.einsum("bti,ti->bt", weights, question.offsets[question.triples]) - at[:, None]
             corner = np.where(valid, room / np.where(sums > 0, sums, 1.0), np.inf).min(axis=1)
             sums = heights @ question.weights.T + question.tolerance
-            alone = (question.weights @ question.offsets) / np.where(sums > 0, sums, 1e-300)
+            alone = (question.weights @ question.offsets) / np.where(sums > 0, sums, NOT_ZERO)
             parts.append(np.minimum(corner, alone.min(axis=1)))
         return np.asarray(np.maximum(np.concatenate(parts), 0.0))
 
     def _written(self, normals: Array) -> tuple[Array, Flags]:
         """Return weights (b, t, 3) that write each direction by each triple of faces, and whether all are >= 0."""
         weights = np.einsum("tij,bj->bti", self.question.inverses, normals)
-        valid = (weights >= -1e-12).all(axis=2)
+        valid = (weights >= -ROUNDING).all(axis=2)
         return np.maximum(weights, 0.0), valid
 
     def bound(self, triangles: Array, turned: Cells) -> tuple[Array, Flags]:
@@ -260,13 +263,13 @@ class _Search:
         question, rotations, radii = self.question, turned.rotations(), turned.radii()
         middle = _unit(triangles.sum(axis=1))
         exact = reach(self.first, middle) + question.clear
-        least = _least_offsets(question, self.first, triangles, middle) - _HAIR * question.size
+        least = _least_offsets(question, self.first, triangles, middle) - _SPARE * question.size
         touching, heights = self._contacts(rotations, middle)  # (b, f + 1, 3), (b, f + 1)
         weights, valid = self._written(middle)
         sums = np.einsum("bti,bti->bt", weights, heights[:, question.triples]) + heights[:, -1:]
         sums = sums + question.tolerance * (weights.sum(axis=2) + 1)
         room = np.einsum("bti,ti->bt", weights, question.offsets[question.triples])
-        at_middle = np.where(valid, (room - exact[:, None]) / np.maximum(sums, 1e-300), np.inf)
+        at_middle = np.where(valid, (room - exact[:, None]) / np.maximum(sums, NOT_ZERO), np.inf)
         t = at_middle.argmin(axis=1)  # the triple that decides at the middle
         rows = np.arange(len(t))
         chosen, faces = weights[rows, t], question.triples[t]
@@ -277,7 +280,7 @@ class _Search:
         free = room[rows, t] - least + 3 * question.size * left_over
         holds = np.isfinite(least) & (free > 0)
         low = least_of(matrices, radii, turned)
-        low = np.maximum(np.maximum(low, question.second.inner_radius * each) + question.tolerance * each, 1e-300)
+        low = np.maximum(np.maximum(low, question.second.inner_radius * each) + question.tolerance * each, NOT_ZERO)
         corner = np.where(holds, free / low, 0.0)
         moments = touching[:, :-1, :, None] * question.normals[:, None, :]  # (b, f, 3, 3)
         own = np.einsum("kf,bfij->bkij", question.weights, moments)
@@ -291,12 +294,12 @@ class _Search:
         if not (turned.are_turns or self.stance.is_free):
             inside = ~outside_stance(rotations, radii, self.stance)
         bounds = np.where(inside, bounds, 0.0)
-        centre = np.maximum(sums[rows, t], 1e-300)
+        centre = np.maximum(sums[rows, t], NOT_ZERO)
         by_cut = (exact - least) / low > np.maximum(free, 0.0) * (1 / low - 1 / centre)
         self._take_best(middle, rotations, np.where(inside, np.minimum(at_middle[rows, t], block), 0.0))
         # Where the block alone settles the middle, smaller turns settle the cell, or a smaller triangle at once.
         alone = heights[:, :-1] @ question.weights.T + question.tolerance
-        settles = ((question.weights @ question.offsets) / np.maximum(alone, 1e-300)).min(axis=1) <= self.best.scale
+        settles = ((question.weights @ question.offsets) / np.maximum(alone, NOT_ZERO)).min(axis=1) <= self.best.scale
         wide = np.linalg.norm(triangles[:, 0] - triangles[:, 1], axis=1) > _WIDE * radii
         return bounds, np.asarray(by_cut | (settles & wide) | (radii <= 0))
 
@@ -322,14 +325,14 @@ class _Search:
     @property
     def rooms(self) -> Array:
         """What the dependencies of the block alone leave (k,), slightly more for rounding."""
-        return np.asarray(self.question.weights @ self.question.offsets + _HAIR * self.question.size)
+        return np.asarray(self.question.weights @ self.question.offsets + _SPARE * self.question.size)
 
     def _block_bound(self, matrices: Array, radii: Array, turned: Cells) -> Array:
         """Return (b,) what the block alone allows over the rotations of each cell."""
         pairs = pair_rows(self.question.weights)
         low = [least_of(matrices[:, k], radii, turned, pair=bool(is_pair)) for k, is_pair in enumerate(pairs)]
         sums = np.maximum(np.stack(low, axis=1), self.question.second.inner_radius) + self.question.tolerance
-        return np.asarray((self.rooms / np.maximum(sums, 1e-300)).min(axis=1))
+        return np.asarray((self.rooms / np.maximum(sums, NOT_ZERO)).min(axis=1))
 
 
 def _least_offsets(question: Parting, first: Array, triangles: Array, middle: Array) -> Array:
@@ -366,7 +369,7 @@ def most_stone_beyond(question: Parting, *, gap: float, max_cells: int = 100_000
             volume = _stone_beyond(question, normal, float(reach(question.first, normal)) + question.clear)
             if volume > most:
                 best, most = normal, volume
-        least = _least_offsets(question, question.first, triangles, middle) - _HAIR * question.size
+        least = _least_offsets(question, question.first, triangles, middle) - _SPARE * question.size
         bounds = np.array([_stone_beyond(question, n, float(at)) for n, at in zip(middle, least, strict=True)])
         alive = bounds > most * (1 + gap)
         settled = max(settled, float(bounds[~alive].max(initial=0.0)))

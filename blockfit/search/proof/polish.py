@@ -11,8 +11,9 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.programs import least
+from blockfit.geometry.tolerances import CLOSE, TOUCHING
 from blockfit.geometry.turns import from_quaternions, quaternion, turned_by
-from blockfit.search.proof.dependencies import cancelled
+from blockfit.search.proof.dependencies import USED, cancelled
 from blockfit.search.proof.questions import Question
 from blockfit.solids.stance import Stance
 
@@ -21,6 +22,7 @@ __all__ = ["TightBound", "Polished", "polish", "stance_limits", "tangent_contact
 _EXACT = 1e-8  # radians: steps below it have nothing more to gain; a climb so close ends in Newton steps
 _EQUAL = 1e-16  # of the merit, or of the hull's radius: programs that promise less are done
 _PER_FACE = 12  # contact candidates a face; more only slow the programs
+_NEWTON = 1e-5  # radians: the greatest step of the last programs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,7 +217,7 @@ def _certificate(question: Question, seen: _Duals, radius: float, stance: Stance
     """Return the certificate of the duals, made an exact dependency: a solver's rounding must not enter a proof."""
     contacts, duals, value = seen.contacts, seen.duals, seen.value
     of_contacts, of_stance = duals[: len(contacts.face)], duals[len(contacts.face) :]
-    used = np.flatnonzero(of_contacts > 1e-7 * of_contacts.max(initial=0))
+    used = np.flatnonzero(of_contacts > USED * of_contacts.max(initial=0))
     if len(used) == 0:
         return None
     normals = question.normals[contacts.face[used]]
@@ -254,13 +256,13 @@ def _finish(
     """Take away the solver's tolerance: two Newton steps on the contacts that are tight."""
     radius = float(np.linalg.norm(points, axis=1).max())
     for _ in range(0 if stance.is_upright else 2):
-        contacts = _contacts(question, points, rotation, 1e-6 * radius)
-        step, duals, _ = _program(question, contacts, rotation, value, 1e-5, radius, stance)
+        contacts = _contacts(question, points, rotation, TOUCHING * radius)
+        step, duals, _ = _program(question, contacts, rotation, value, _NEWTON, radius, stance)
         if step is None:
             break
         seen.append(_Duals(contacts, duals, value))
         rows, rest = _system(question, contacts, value, radius)
-        tight = duals[: len(rows)] > 1e-9
+        tight = duals[: len(rows)] > CLOSE
         exact: Array = np.asarray(np.linalg.lstsq(rows[tight], rest[tight], rcond=None)[0], np.float64)
         moved = within_stance(turned_by(exact[1:4]) @ rotation, stance)
         gained = question.value(points, moved) - value

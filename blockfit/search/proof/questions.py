@@ -17,7 +17,9 @@ from blockfit.solids.block import Block
 __all__ = ["LEAST_LOAD", "Question", "Rows", "question_about"]
 
 LEAST_LOAD = 1e-6
+"""A dependency that the cover sought loads by less does not bind it: what is divided by the load is rounding."""
 """Weights that share less with the faces that give something are not asked: rounding would be all that they tell."""
+_SPARE = 1e-11  # of the block's size: a figure that fits exactly lacks less, by rounding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,7 +117,7 @@ class Question:
         spare = rows.room - self.scale * sums
         loaded = rows.load >= LEAST_LOAD
         # Rounding must not make a figure that fits exactly seem too large.
-        unloaded = np.where(spare < -1e-11 * float(np.abs(self.offsets).max()), -np.inf, np.inf)
+        unloaded = np.where(spare < -_SPARE * float(np.abs(self.offsets).max()), -np.inf, np.inf)
         return np.asarray(np.where(loaded, spare / np.where(loaded, rows.load, 1.0), unloaded))
 
     def merit(self, sums: Array, rows: Rows) -> Array:

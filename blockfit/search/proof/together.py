@@ -3,6 +3,7 @@
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.search.proof.bounds import least_over_turns, least_over_vertical, least_width
 from blockfit.search.proof.cells import Cells
 
@@ -34,10 +35,11 @@ def least_together(matrices: Array, radii: Array) -> Array:
     axes = np.stack([matrices[..., i, j] - matrices[..., j, i] for i, j in ((1, 2), (2, 0), (0, 1))], axis=-1)
     one, other = axes[:, first], axes[:, second]
     apart = other - one
-    share = np.clip((other * apart).sum(axis=2) / np.maximum((apart**2).sum(axis=2), 1e-300), 0, 1)[..., None, None]
+    share = np.clip((other * apart).sum(axis=2) / np.maximum((apart**2).sum(axis=2), NOT_ZERO), 0, 1)[..., None, None]
     mixed = share * matrices[:, first] + (1 - share) * matrices[:, second]
     trace = np.einsum("bkii->bk", mixed)
     axial = np.linalg.norm(share[..., 0] * one + (1 - share[..., 0]) * other, axis=2)
     symmetric = (mixed + np.swapaxes(mixed, -1, -2)) / 2
     squares = np.maximum((symmetric**2).sum(axis=(-2, -1)) - trace**2 / 3, 0)
-    return np.asarray(np.maximum(least_over_turns(trace, axial, np.sqrt(squares), radii[:, None]).max(axis=1), 1e-300))
+    together = least_over_turns(trace, axial, np.sqrt(squares), radii[:, None]).max(axis=1)
+    return np.asarray(np.maximum(together, NOT_ZERO))

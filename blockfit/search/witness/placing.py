@@ -15,6 +15,9 @@ from blockfit.solids.stance import Stance
 __all__ = ["CornerRows", "Stood", "settled_in"]
 
 _TRIES = 12  # the first moves by a last digit, each next one by eight times as much
+_DOUBT = 1e-14  # of the figure's size: heights in doubles may be wrong by less
+_WITHIN = 1 - 4e-15  # a turn within a stance's limit keeps it by more than the last digits
+_INWARD = 1e-14  # so much further in, a turn keeps its limit in exact arithmetic
 
 Exact = list[Fraction]
 
@@ -88,7 +91,7 @@ def _spare(figure: Figure, rows: CornerRows, normals: Array, stood: Stood, scale
     """Return what every row has to spare, exactly: only the vertices that come nearest can decide."""
     turn, shift, size = _exact(stood.turn), _exact(stood.shift_mm), Fraction(scale)
     heights = (figure.vertices @ (normals @ from_quaternions(stood.turn)).T).T  # (m, n)
-    doubt = 1e-14 * float(np.abs(figure.vertices).sum(axis=1).max())
+    doubt = _DOUBT * float(np.abs(figure.vertices).sum(axis=1).max())
     spare = []
     for row, along in enumerate(heights):
         normal, offset = rows.exact(row)
@@ -103,10 +106,10 @@ def _within(stance: Stance, turn: Array) -> Array:
     """Return the quaternion, moved by a few last digits where it stands on a limit of the stance."""
     w, x, y, z = turn
     tilt, angle = np.radians(stance.tilt) / 2, np.radians(stance.turn) / 2
-    if stance.tilt < 180 and np.cos(tilt) ** 2 * (x * x + y * y) > np.sin(tilt) ** 2 * (w * w + z * z) * (1 - 4e-15):
-        x, y = (0.0, 0.0) if stance.tilt == 0 else (x * (1 - 1e-14), y * (1 - 1e-14))
-    if stance.turn < 180 and np.cos(angle) ** 2 * z * z > np.sin(angle) ** 2 * w * w * (1 - 4e-15):
-        w, z = (w, 0.0) if stance.turn == 0 else (w * (1 + 1e-14), z * (1 - 1e-14))
+    if stance.tilt < 180 and np.cos(tilt) ** 2 * (x * x + y * y) > np.sin(tilt) ** 2 * (w * w + z * z) * _WITHIN:
+        x, y = (0.0, 0.0) if stance.tilt == 0 else (x * (1 - _INWARD), y * (1 - _INWARD))
+    if stance.turn < 180 and np.cos(angle) ** 2 * z * z > np.sin(angle) ** 2 * w * w * _WITHIN:
+        w, z = (w, 0.0) if stance.turn == 0 else (w * (1 + _INWARD), z * (1 - _INWARD))
     return np.array([w, x, y, z])
 
 

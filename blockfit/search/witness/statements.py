@@ -7,6 +7,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.programs import least
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.geometry.turns import from_quaternions
 from blockfit.search.proof.dependencies import cancelled
 from blockfit.search.proof.questions import Question
@@ -14,12 +15,14 @@ from blockfit.search.proof.support import spread_points
 from blockfit.search.witness.forms import coefficients, form_of, stance_forms
 from blockfit.solids.stance import Stance
 
-__all__ = ["Target", "Looked", "Statement", "combined", "look", "outside"]
+__all__ = ["COEFFICIENT_ROUNDING", "LEAST_MARGIN", "Target", "Looked", "Statement", "combined", "look", "outside"]
 
-_ROUNDING = 2e-14  # of the block's size: coefficients below it may be rounding
+COEFFICIENT_ROUNDING = 2e-14  # of the block's size: coefficients below it may be rounding
 _FEW = 6  # dependencies tried on a cell
 _MOST_POINTS = 800
 _FIRST = 24  # rotations whose dependencies are known from the start, where they are not all listed
+LEAST_MARGIN = 1e-15  # above 0 in spite of rounding, where coefficients are of size 1
+_LEAST_WEIGHT = 1e-3  # of the block's size: what a coefficient counts for at least
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +59,7 @@ class Target:
         if question.scale is not None:
             self.constant = self.constant + question.loads * bound
         self.size = float(np.abs(question.offsets).max())
-        self.margin = _ROUNDING * (self.size + self.scale * float(np.abs(points).max()))
+        self.margin = COEFFICIENT_ROUNDING * (self.size + self.scale * float(np.abs(points).max()))
         self.limits = stance_forms(stance)
         chosen = spread_points(points, _MOST_POINTS) if len(points) > _MOST_POINTS else np.arange(len(points))
         self.used = np.asarray(chosen, np.int64)
@@ -81,7 +84,7 @@ class Target:
         found = [self.question.tightest(self.all_points, rotation) for rotation in rotations]
         fresh = np.concatenate(found)
         known = self.question.weights
-        new = [row for row in fresh if np.abs(known - row).max(axis=1).min(initial=np.inf) > 1e-9]
+        new = [row for row in fresh if np.abs(known - row).max(axis=1).min(initial=np.inf) > CLOSE]
         if new:
             kept = np.unique(np.round(np.array(new), 12), axis=0, return_index=True)[1]
             self.question = self.question.learning(np.array(new)[kept])
@@ -127,7 +130,7 @@ def look(aim: Target, corners: Array, sides: Array) -> Looked:  # noqa: PLR0915
     every = np.arange(count)
     chosen = spread[every, best].reshape(count, 3, 3, 3)
     varies = np.stack([np.abs(np.diff(chosen, axis=k)).max(axis=(1, 2, 3)) for k in (1, 2, 3)], axis=1)
-    axis = np.where(sides > 0, varies + 1e-9 * aim.size * sides, -1.0).argmax(axis=1)
+    axis = np.where(sides > 0, varies + CLOSE * aim.size * sides, -1.0).argmax(axis=1)
     hopeful = ~done & (middle[every, best] > 0) & (low[every, best] > -0.5 * middle[every, best])
     statements: list[Statement | None] = [None] * count
     for k in np.flatnonzero(done):
@@ -138,7 +141,7 @@ def look(aim: Target, corners: Array, sides: Array) -> Looked:  # noqa: PLR0915
     for which in range(2):
         if aim.limits[which].any():
             signs = coefficients(corners, np.broadcast_to(aim.limits[which], (count, 1, 4, 4)))[:, 0]
-            out = (signs < -1e-15).all(axis=1)
+            out = (signs < -LEAST_MARGIN).all(axis=1)
             straddles |= ~out & (signs < 0).any(axis=1)
             for k in np.flatnonzero(out & ~done):
                 statements[k] = outside(aim, which)
@@ -169,7 +172,7 @@ def combined(aim: Target, corners: Array) -> Statement | None:
     table = coefficients(corners[None], every[None])[0]  # (v, 27)
     count, free = len(rows), len(rows) + len(limits)
     system = np.zeros((35, free + 1))
-    system[:27, :free], system[:27, -1] = -table[:free].T, np.maximum(table[-1], 1e-3)
+    system[:27, :free], system[:27, -1] = -table[:free].T, np.maximum(table[-1], _LEAST_WEIGHT)
     system[27:30, :count], system[30:33, :count] = normals.T, -normals.T
     system[33, :count], system[34, :count] = 1, -1
     rest = np.concatenate([np.zeros(33), [1.0, -1.0]])
@@ -177,13 +180,13 @@ def combined(aim: Target, corners: Array) -> Statement | None:
     found = least(np.concatenate([np.zeros(free), [-1.0]]), system, rest, bounds)
     if found is None or found.point[-1] <= 0:
         return None
-    kept = np.flatnonzero(found.point[:count] > 1e-9)
+    kept = np.flatnonzero(found.point[:count] > CLOSE)
     weights = cancelled(normals[kept], found.point[kept])
     if weights is None:
         return None
     times = np.zeros(2)
     times[limits] = np.maximum(found.point[count:free], 0) * aim.size
     form = np.tensordot(weights, forms[kept], 1) - np.tensordot(times, aim.limits, 1)
-    if coefficients(corners[None], form[None, None]).min() <= aim.margin + _ROUNDING * times.sum():
+    if coefficients(corners[None], form[None, None]).min() <= aim.margin + COEFFICIENT_ROUNDING * times.sum():
         return None
     return Statement(rows[kept], points[kept], weights, times, form)

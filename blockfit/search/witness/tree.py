@@ -7,7 +7,7 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.turns import from_quaternions
 from blockfit.search.witness.forms import Charts, coefficients, corners_of_cells
-from blockfit.search.witness.statements import Statement, Target, combined, look
+from blockfit.search.witness.statements import COEFFICIENT_ROUNDING, LEAST_MARGIN, Statement, Target, combined, look
 
 __all__ = ["Tree", "grown"]
 
@@ -112,8 +112,10 @@ def _join(aim: Target, charts: Charts, above: _Level, below: _Level) -> None:
         corners = above.cells.pick(np.array([k for k, _, _ in some])).corners(charts)
         forms = np.array([[one.form, other.form] for _, one, other in some])
         least = coefficients(corners, forms).min(axis=2)
-        margins = np.array([[aim.margin if len(s.rows) else 1e-15 for s in pair[1:]] for pair in some])
-        margins += 2e-14 * np.array([[s.limits.sum() if len(s.rows) else 0.0 for s in pair[1:]] for pair in some])
+        margins = np.array([[aim.margin if len(s.rows) else LEAST_MARGIN for s in pair[1:]] for pair in some])
+        margins += COEFFICIENT_ROUNDING * np.array(
+            [[s.limits.sum() if len(s.rows) else 0.0 for s in pair[1:]] for pair in some]
+        )
         for (k, *halves), good in zip(some, least > margins, strict=True):
             if good.any():
                 above.axis[k], above.statements[k] = _LEAF, halves[int(good.argmax())]

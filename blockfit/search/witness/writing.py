@@ -9,6 +9,7 @@ import numpy as np
 from blockfit.certificates.certificate import Certificate
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.programs import least
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.geometry.turns import from_quaternions, quaternion
 from blockfit.search.proof.questions import Question
 from blockfit.search.proof.support import Hull, hull_of
@@ -213,7 +214,7 @@ def _tidy(q: Array) -> Array:
     """Return the quaternion with parts that are whole where they are nearly so, as those of quarter turns can be."""
     whole = q / np.abs(q).max()
     near = np.round(whole)
-    return near if np.abs(whole - near).max() < 1e-9 else q
+    return near if np.abs(whole - near).max() < CLOSE else q
 
 
 def _spans(block: Block) -> Array:

@@ -9,6 +9,7 @@ import numpy as np
 
 from blockfit.facts.systems import METRIC, US
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.search.result import Fit
 from blockfit.sheets.page.markup import PageLayout, as_lists
 from blockfit.sheets.page.scene import feature_edges, lighter_surface
@@ -32,6 +33,7 @@ _TIP = (
     '<marker id="tip" viewBox="0 0 10 10" refX="9" refY="5" markerWidth="5" markerHeight="5" orient="auto">'
     '<path d="M0 0L10 5 0 10z"/></marker>'
 )
+_LEVEL = 1e-6  # a direction with less to any side looks straight down
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,7 @@ def _polygons(vertices: Array, faces: Ints, view: str, tone: tuple[int, int, int
     corners = seen[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     lengths = np.linalg.norm(normals, axis=1)
-    facing = np.flatnonzero((normals[:, 2] < 0) & (lengths > 1e-9))
+    facing = np.flatnonzero((normals[:, 2] < 0) & (lengths > CLOSE))
     light = np.clip(0.35 + 0.65 * np.abs(normals[facing] / lengths[facing, None] @ _LIGHT), 0, 1)
     order = np.argsort(-corners[facing, :, 2].mean(axis=1), kind="stable")
     told = []
@@ -160,7 +162,7 @@ def _flat(points: Array, view: str) -> Array:
 
 def _view_towards(into: Array | None) -> str:
     """Return the view that looks most nearly along a direction (3,)."""
-    if into is None or np.linalg.norm(into[:2]) < 1e-6:
+    if into is None or np.linalg.norm(into[:2]) < _LEVEL:
         return "front"
     away = {name: _turned(np.asarray(into)[None], name)[0, 2] for name in _VIEWS}
     return max(away, key=lambda name: away[name])

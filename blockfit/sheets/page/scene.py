@@ -11,6 +11,7 @@ import numpy as np
 
 from blockfit.errors import OpenSurfaceError
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import NOT_ZERO, NOTHING_MM
 from blockfit.measure.booleans import arrays_of, solid_from
 from blockfit.search.result import Fit
 from blockfit.sheets.page.stages import StoneStage
@@ -22,13 +23,14 @@ __all__ = ["feature_edges", "lighter_surface", "scene_json"]
 _MOST_FACES = 16_000
 _DOTS = 4000
 _SHARP = 0.985  # cosine between two faces below which their common side is drawn
+_SAME_SPOT = 1e-4  # of the size: on a screen nobody sees a smaller change
 
 
 def scene_json(fit: Fit, stages: Sequence[StoneStage], plan: OffcutPlan | None, cut: Undercuts | None) -> str:
     """Return the scene: the figure, the stone at each stage with its edges, the piece that leaves next, undercuts."""
     figure = fit.solid()
     corners = np.concatenate([fit.block.corners_mm, figure.vertices])
-    low, size = corners.min(axis=0), np.maximum(np.ptp(corners, axis=0), 1e-6)
+    low, size = corners.min(axis=0), np.maximum(np.ptp(corners, axis=0), NOTHING_MM)
     last = len(stages) - 1
 
     def part(group: str, kind: str, vertices: Array, indices: Ints, first: int, to: int) -> dict[str, Any]:
@@ -68,7 +70,7 @@ def lighter_surface(vertices: Array, faces: Ints, most: int = _MOST_FACES) -> tu
     except OpenSurfaceError:
         return vertices, faces
     light = vertices, faces
-    tolerance = 1e-4 * float(np.ptp(vertices, axis=0).max())
+    tolerance = _SAME_SPOT * float(np.ptp(vertices, axis=0).max())
     for _ in range(12):
         light = arrays_of(solid.simplify(tolerance))
         if len(light[1]) <= most:
@@ -81,7 +83,7 @@ def feature_edges(vertices: Array, faces: Ints) -> Ints:
     """Return (k, 2) the sides at which a closed surface turns, or ends."""
     corners = vertices[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), NOT_ZERO)
     sides = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
     owner = np.tile(np.arange(len(faces)), 3)
     order = np.lexsort((sides[:, 1], sides[:, 0]))

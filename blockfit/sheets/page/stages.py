@@ -14,6 +14,7 @@ from blockfit.measure.booleans import Solid, arrays_of, hull_solid, prism, solid
 from blockfit.measure.sections import rings_of
 from blockfit.search.result import Fit
 from blockfit.solids.stone import Stone
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.statics import standing
 
@@ -98,4 +99,4 @@ def _stage(name: Phrase, vertices: Array, faces: Ints, gone: int) -> StoneStage:
         held = standing(vertices, faces)
         tips = f"it stands, and tips over the {held.weakest} at {np.floor(held.weakest_deg):.0f}°"
         stands = tips if held.stands else f"IT DOES NOT STAND BY ITSELF: {held.falls}"
-    return StoneStage(name, vertices, faces, gone, max(volume, 0.0) * 1e-9, stands)
+    return StoneStage(name, vertices, faces, gone, max(volume, 0.0) * M3_PER_MM3, stands)

@@ -29,6 +29,7 @@ from blockfit.carving.left import StoneLeft
 from blockfit.errors import BadValueError, MissingExtraError
 from blockfit.facts.systems import METRIC
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import NOTHING_MM
 from blockfit.marking.check import Check
 from blockfit.measure.sections import footprint
 from blockfit.measure.views import face_view
@@ -353,7 +354,7 @@ def _reserve(plt: Any, ax: Any, view: Any, vertices: Array, back_mm: float) -> N
     along = np.array([0.0, 1.0, 0.0])
     if back_mm < 1 or abs(float(view.into @ along)) > 0.5:
         return
-    behind = vertices[vertices[:, 1] >= vertices[:, 1].max() - 1e-6]
+    behind = vertices[vertices[:, 1] >= vertices[:, 1].max() - NOTHING_MM]
     start = view.seen(behind)[0].mean(axis=0)
     ends, _ = view.seen(np.stack([np.zeros(3), back_mm * along]))
     shift = ends[1] - ends[0]

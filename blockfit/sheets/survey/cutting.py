@@ -28,6 +28,8 @@ __all__ = [
 _MOST_REGIONS = 8
 _LEAST_REGION = 0.01  # of the listed regions' area; smaller ones are counted, not listed
 _OPEN_MM = 100.0  # a tool this thick goes anywhere: wider openings are not worth saying
+_SHOWN_M3 = 5e-6  # less is shown as 0.00 l
+_COUNTED_M3 = 5e-4  # half a litre of chips is worth a line
 
 
 def undercuts_section(cut: Undercuts, layout: Layout) -> list[str]:
@@ -70,7 +72,7 @@ def undercuts_section(cut: Undercuts, layout: Layout) -> list[str]:
 def region_words(region: Region, listed: set[int], units: UnitSystem) -> str:
     """Return where an undercut place is, from where and how it is reached, and after which of those ``listed``."""
     stone = "hardly any stone"
-    if region.stone_m3 >= 5e-6:
+    if region.stone_m3 >= _SHOWN_M3:
         weight = "" if region.stone_kg is None else f" ({units.mass(region.stone_kg)})"
         stone = f"{units.volume(region.stone_m3)} of stone{weight}"
     opening = region.opening_mm
@@ -132,7 +134,7 @@ def pieces_together(plan: OffcutPlan, layout: Layout) -> list[str]:
             f"what leaves before carving leaves a setback of {units.length(plan.reserve_mm)}; "
             f"{waits if later else 'no piece needs more than that'}",
         )
-    if plan.too_light_m3 > 5e-4:
+    if plan.too_light_m3 > _COUNTED_M3:
         lines += layout.entry(f"parts too light to keep go with the chips: {units.volume(plan.too_light_m3)}")
     if len(plan.pieces) > 1:
         lines += layout.item("Fewer or more", _trade_words(plan, layout))

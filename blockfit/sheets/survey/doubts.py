@@ -3,12 +3,14 @@
 import numpy as np
 
 from blockfit.search.result import Fit
+from blockfit.units import M3_PER_MM3
 
 __all__ = ["doubts_of", "unit_doubts"]
 
 _SMALL_MM, _TALL_MM = 20.0, 20_000.0
 _TRUCK_KG = 25_000.0  # quarry blocks of 25 short tons are ordinary (common practice, no source)
 _COARSE = 0.02  # of the figure's height: a mesh whose sides are longer shows no detail there
+_HOLLOW = 1e-3  # of its box: a figure of so little stone was read inside out or is a shell
 
 
 def doubts_of(fit: Fit) -> list[str]:
@@ -41,8 +43,8 @@ def unit_doubts(fit: Fit) -> list[str]:
 def _about_the_solid(fit: Fit) -> list[str]:
     told = []
     figure = fit.figure
-    box = float(np.prod(figure.size_mm)) * 1e-9
-    if figure.volume_m3 is not None and box > 0 and figure.volume_m3 < 1e-3 * box:
+    box = float(np.prod(figure.size_mm)) * M3_PER_MM3
+    if figure.volume_m3 is not None and box > 0 and figure.volume_m3 < _HOLLOW * box:
         told.append(
             "The figure's solid fills less than a thousandth of its own box: the surface may be a shell scanned from "
             "both sides, or an open one that was closed; weights then mean little."

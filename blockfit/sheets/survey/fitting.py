@@ -28,6 +28,9 @@ __all__ = [
     "verdict_words",
 ]
 
+_GAINS = 5e-4  # of the scale: shown as 0.1 %
+_NONE_MM, _OTHER_MM = 1e-6, 1e-5  # a skin is none below the first; faces have one skin within the second
+
 
 def verdict_words(fit: Fit, units: UnitSystem) -> str:
     """Return the verdict with how sure it is and what is missing."""
@@ -105,9 +108,8 @@ def gains_words(gains: Sequence[tuple[str, Fit]], fit: Fit, units: UnitSystem) -
 def _gain(name: str, other: Fit, fit: Fit, units: UnitSystem) -> str:
     if fit.ask.is_scale:
         more = other.scale / fit.scale - 1 if fit.scale > 0 else 0.0
-        return (
-            f"{name} gains {more:.1%} ({rounded_down(other.scale, 4):.4f})" if more > 5e-4 else f"{name} gains nothing"
-        )
+        gained = f"{more:.1%} ({rounded_down(other.scale, 4):.4f})" if more > _GAINS else "nothing"
+        return f"{name} gains {gained}"
     if fit.verdict is not Verdict.FITS:
         fits = f"FITS, with {units.length(other.cover_mm)} of cover"
         says = {Verdict.FITS: fits, Verdict.CANNOT_FIT: "does not fit either", Verdict.UNDECIDED: "is not decided"}
@@ -217,10 +219,10 @@ def _skin(fit: Fit, units: UnitSystem) -> str:
 
 def _by_face(fit: Fit, lengths: list[float], units: UnitSystem) -> str:
     common = max(set(lengths), key=lengths.count)
-    shown = "none" if common <= 1e-6 else units.given(common)
+    shown = "none" if common <= _NONE_MM else units.given(common)
     other = [
         f"{name} {units.given(by)}"
         for name, by in zip(fit.block.names, lengths, strict=True)
-        if abs(by - common) > 1e-5
+        if abs(by - common) > _OTHER_MM
     ]
     return ", ".join([shown, *other])

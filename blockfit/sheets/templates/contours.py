@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.views import View
 
@@ -17,6 +18,7 @@ _SHARP = 0.72  # cosine between faces at whose side the surface is sharp (44°)
 _SHORTEST = 0.012  # of the figure's size: shorter contours are specks
 _APART = 0.09  # of the figure's size: how far apart depths are written
 _MOST = 14
+_BEHIND = 1e-4  # of the size: what lies so far behind a surface is hidden by it
 
 
 def inner_contours(vertices: Array, faces: Ints, view: View) -> list[Array]:
@@ -33,7 +35,7 @@ def inner_contours(vertices: Array, faces: Ints, view: View) -> list[Array]:
     sides, pairs = _sides(faces)
     corners = vertices[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), NOT_ZERO)
     towards = normals @ view.into < 0
     one, other = towards[pairs[:, 0]], towards[pairs[:, 1]]
     sharp = (normals[pairs[:, 0]] * normals[pairs[:, 1]]).sum(axis=1) < _SHARP
@@ -41,7 +43,7 @@ def inner_contours(vertices: Array, faces: Ints, view: View) -> list[Array]:
     if len(drawn) == 0:
         return []
     size = float(np.ptp(vertices, axis=0).max())
-    seen = drawn[_is_seen(vertices, faces, vertices[drawn].mean(axis=1), view, 1e-4 * size)]
+    seen = drawn[_is_seen(vertices, faces, vertices[drawn].mean(axis=1), view, _BEHIND * size)]
     flat, _ = view.seen(vertices)
     lines = [flat[chain] for chain in _chains(seen)]
     return [line for line in lines if _length(line) >= _SHORTEST * size]
@@ -56,7 +58,7 @@ def high_points(vertices: Array, faces: Ints, view: View) -> list[tuple[Array, f
     np.minimum.at(nearest, sides[:, 1], depth[sides[:, 0]])
     tops = np.flatnonzero(depth <= nearest)
     size = float(np.ptp(vertices, axis=0).max())
-    tops = tops[_is_seen(vertices, faces, vertices[tops], view, 1e-4 * size)]
+    tops = tops[_is_seen(vertices, faces, vertices[tops], view, _BEHIND * size)]
     kept: list[int] = []
     for k in tops[np.argsort(depth[tops], kind="stable")].tolist():
         if all(np.linalg.norm(flat[k] - flat[j]) >= _APART * size for j in kept):

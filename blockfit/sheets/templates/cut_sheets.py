@@ -8,6 +8,7 @@ from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import UnitSystem, units_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of
+from blockfit.geometry.tolerances import ALMOST_PARALLEL, NOT_ZERO, TOUCHING
 from blockfit.kinds import kinds_checked
 from blockfit.measure.sections import footprint
 from blockfit.sheets.setting_out import piece_words, place_words, way_out_words
@@ -153,7 +154,7 @@ def _up_words(normal: Array) -> str:
 def _rim(plan: OffcutPlan, normal: Array, at: Array) -> Array:
     """Return the corners (k, 3), in order, of the block's section in the plane of a face."""
     block, offset = plan.block, float(normal @ at)
-    thin = 1e-6 * max(block.size_mm)
+    thin = TOUCHING * max(block.size_mm)
     try:
         slab, _ = corners_of(
             np.vstack([block.normals, normal, -normal]), np.append(block.offsets_mm, [offset, thin - offset])
@@ -222,14 +223,14 @@ def _edges(piece: Offcut) -> list[tuple[int, int, bool]]:
     vertices, faces = np.asarray(piece.solid.vertices), np.asarray(piece.solid.faces)
     corners = vertices[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), NOT_ZERO)
     beside: dict[tuple[int, int], list[int]] = {}
     for k, face in enumerate(faces.tolist()):
         for a, b in zip(face, face[1:] + face[:1], strict=True):
             beside.setdefault((min(a, b), max(a, b)), []).append(k)
     told = []
     for (a, b), sides in beside.items():
-        if len(sides) == 2 and normals[sides[0]] @ normals[sides[1]] < 1 - 1e-6:
+        if len(sides) == 2 and normals[sides[0]] @ normals[sides[1]] < ALMOST_PARALLEL:
             ends = vertices[[a, b]]
             sawn = any(np.abs(ends @ cut.normal - cut.offset_mm).max() < 0.05 for cut in piece.cuts)
             told.append((a, b, sawn))

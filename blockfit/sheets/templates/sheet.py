@@ -8,6 +8,7 @@ import numpy as np
 from blockfit.facts.measures import Rounding
 from blockfit.facts.systems import US, UnitSystem, units_of
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, NOTHING_MM
 from blockfit.kinds import above_0, kinds_checked
 from blockfit.marking.roughing import AXES, Roughing
 from blockfit.measure.sections import footprint, rings_of
@@ -160,7 +161,7 @@ def ruler_sheet(block_mm: float, factor: float, *, date: str = "", units: str = 
     unit = "inches" if us else "mm"
     labels = [Label(10, 72, f"block 1:1, and model 1:{factor:g}, both numbered in {unit} on the block  {date}", 4)]
     for base, scale in ((45.0, 1.0), (15.0, 1 / factor)):
-        for k in range(0, int(block_mm / step + 1e-9) + 1, 1 if scale >= 0.5 else half):
+        for k in range(0, int(block_mm / step + CLOSE) + 1, 1 if scale >= 0.5 else half):
             x = 10 + k * step * scale
             tall = 10 if k % whole == 0 else 7 if k % half == 0 else 4
             lines.append(Line(np.array([[x, base], [x, base + tall]]), False, "tick"))
@@ -224,9 +225,10 @@ def _sheet(  # noqa: PLR0913
 def _numbers(x0: float, x1: float, y0: float, y1: float, units: UnitSystem) -> list[Label]:
     """Return the numbers of the long ticks along the lower and the left edge: mm, or feet."""
     step = 304.8 if units is US else 100.0
-    names = [f"{k} ft" if units is US else f"{100 * k}" for k in range(int(max(x1 - x0, y1 - y0) / step + 1e-9) + 1)]
-    low = [Label(x0 + k * step - 3, y0 - 17, name, 3) for k, name in enumerate(names) if x0 + k * step <= x1 + 1e-6]
-    left = [Label(x0 - 24, y0 + k * step - 1, name, 3) for k, name in enumerate(names) if y0 + k * step <= y1 + 1e-6]
+    names = [f"{k} ft" if units is US else f"{100 * k}" for k in range(int(max(x1 - x0, y1 - y0) / step + CLOSE) + 1)]
+    right, top = x1 + NOTHING_MM, y1 + NOTHING_MM
+    low = [Label(x0 + k * step - 3, y0 - 17, name, 3) for k, name in enumerate(names) if x0 + k * step <= right]
+    left = [Label(x0 - 24, y0 + k * step - 1, name, 3) for k, name in enumerate(names) if y0 + k * step <= top]
     return low + left
 
 
@@ -237,7 +239,7 @@ def _ticks(x0: float, x1: float, y0: float, y1: float, units: UnitSystem) -> lis
     for start, end, fixed, outward, level in (
         (x0, x1, y0, -1, True), (x0, x1, y1, 1, True), (y0, y1, x0, -1, False), (y0, y1, x1, 1, False),
     ):  # fmt: skip
-        for k in range(int((end - start) / step + 1e-9) + 1):
+        for k in range(int((end - start) / step + CLOSE) + 1):
             tall = outward * (12 if k % whole == 0 else 8 if k % half == 0 else 4)
             at = start + k * step
             ends = [[at, fixed], [at, fixed + tall]] if level else [[fixed, at], [fixed + tall, at]]

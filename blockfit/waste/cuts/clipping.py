@@ -6,6 +6,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import any_corner
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
 
 _EQUAL = 1e-9  # two heights so near each other are alike
 
@@ -43,8 +44,8 @@ def reach_beyond(vertices: Array, faces: Ints, normals: Array, bounds: Array, al
     spots += [_meetings(beyond, j, k) for j, k in combinations(range(len(bounds)), 2)]
     for shares in spots:  # (m, s, 3) barycentric
         reached = np.einsum("msc,mcp->msp", shares, beyond)
-        tolerance = 1e-9 * np.abs(beyond).max()
-        valid = (reached > -tolerance).all(axis=2) & (shares >= -1e-12).all(axis=2)
+        tolerance = CLOSE * np.abs(beyond).max()
+        valid = (reached > -tolerance).all(axis=2) & (shares >= -ROUNDING).all(axis=2)
         at = np.einsum("msc,mc->ms", shares, value)
         most = max(most, float(at[valid].max(initial=-np.inf)))
     return most
@@ -88,5 +89,5 @@ def _meetings(beyond: Array, first: int, second: int) -> Array:
     u, v = beyond[:, :, first], beyond[:, :, second]
     point = np.cross(u, v)  # λ with λ·u = λ·v = 0
     total = point.sum(axis=1, keepdims=True)
-    safe = np.abs(total) > 1e-300
+    safe = np.abs(total) > NOT_ZERO
     return np.where(safe, point / np.where(safe, total, 1.0), -1.0)[:, None, :]

@@ -8,6 +8,7 @@ import numpy as np
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.solids.block import Block
 from blockfit.waste.cuts.marks import Hollow, Mark, marks_of
 from blockfit.waste.cuts.methods import Method, depth_needed
@@ -96,7 +97,7 @@ def _places(outline: Array, others: Sequence[tuple[Array, float]]) -> Array:
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(sides, axis=1))])
     at = np.linspace(0, along[-1], 4 * _PLACES, endpoint=False)
     which = np.clip(np.searchsorted(along, at, side="right") - 1, 0, len(sides) - 1)
-    share = (at - along[which]) / np.maximum(along[which + 1] - along[which], 1e-12)
+    share = (at - along[which]) / np.maximum(along[which + 1] - along[which], NOT_ZERO)
     spread = outline[which] + share[:, None] * sides[which]
     on_stone = np.ones(len(spread), bool)
     for normal, offset in others:

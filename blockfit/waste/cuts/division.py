@@ -7,7 +7,9 @@ from itertools import pairwise
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, TOUCHING
 from blockfit.measure.booleans import Solid
+from blockfit.units import M3_PER_MM3
 
 __all__ = ["divisions", "frame_of", "outline", "spans"]
 
@@ -23,12 +25,12 @@ def divisions(
     """
     size = np.ptp(corners, axis=0)
     first, second = (np.eye(3)[k] for k in np.argsort(-size, kind="stable")[:2])
-    if solid.volume() * 1e-9 <= most_volume_m3:
+    if solid.volume() * M3_PER_MM3 <= most_volume_m3:
         yield first, np.zeros(0), second, np.zeros(0)
         return
     most = [max(1, int(np.ptp(corners @ axis) / least_mm)) for axis in (first, second)]
     for across in range(1, most[1] + 1):
-        need = math.ceil(solid.volume() * 1e-9 / most_volume_m3 / across)
+        need = math.ceil(solid.volume() * M3_PER_MM3 / most_volume_m3 / across)
         for along in range(need, most[0] + 1):
             cuts = [_edges(corners, axis, n) for axis, n in ((first, along), (second, across))]
             if _heaviest(solid, first, cuts[0], second, cuts[1]) <= most_volume_m3:
@@ -44,7 +46,7 @@ def _edges(corners: Array, axis: Array, parts: int) -> Array:
 def _heaviest(solid: Solid, first: Array, along: Array, second: Array, across: Array) -> float:
     """Return the largest volume in m³ among the parts."""
     return max(
-        float(_between(_between(solid, first, *ends), second, *sides).volume()) * 1e-9
+        float(_between(_between(solid, first, *ends), second, *sides).volume()) * M3_PER_MM3
         for ends in spans(along)
         for sides in spans(across)
     )
@@ -63,7 +65,7 @@ def _between(solid: Solid, axis: Array, start: float, end: float) -> Solid:
 
 def outline(corners: Array, normal: Array, offset: float) -> Array:
     """Return the (k, 3) corners of a piece that lie on a plane, in order around it."""
-    on_plane = corners[np.abs(corners @ normal - offset) < 1e-6 * max(1.0, float(np.ptp(corners)))]
+    on_plane = corners[np.abs(corners @ normal - offset) < TOUCHING * max(1.0, float(np.ptp(corners)))]
     if len(on_plane) < 3:
         return np.zeros((0, 3))
     across = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
@@ -75,5 +77,5 @@ def outline(corners: Array, normal: Array, offset: float) -> Array:
 def frame_of(normal: Array) -> Array:
     """Return three axes (3, 3), the first square to a cut, the second level where it can be."""
     level = np.cross(normal, [0.0, 0.0, 1.0])
-    level = np.array([1.0, 0.0, 0.0]) if np.linalg.norm(level) < 1e-9 else level / np.linalg.norm(level)
+    level = np.array([1.0, 0.0, 0.0]) if np.linalg.norm(level) < CLOSE else level / np.linalg.norm(level)
     return np.stack([normal, level, np.cross(normal, level)])

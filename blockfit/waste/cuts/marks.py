@@ -13,16 +13,18 @@ from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import corners_or_none
+from blockfit.geometry.tolerances import CLOSE, TOUCHING
 from blockfit.solids.block import Block
 from blockfit.units import rounded_down
+from blockfit.waste.cuts.sweep import TOUCH_MM
 
 __all__ = ["Edge", "Hollow", "Mark", "marks_of"]
 
 _LEAST_MM = 0.01  # a line shorter than that is a corner
 _SIDE_MM = 1e-3  # how far to either side of a cut stone is looked for
 _UNDER_MM = 5e-3  # and how far under a face
-_TOUCH_MM = 1e-5
 _NEAR_MM = 5.0  # what stays further from a cut has no line of it
+_LEVEL = 1e-6  # the sine between a cut and a face that are parallel
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,16 +144,16 @@ class _Stone:
     first: Ints
 
     def has(self, points: Array) -> Flags:
-        inside = (points @ self.block.normals.T < self.block.offsets_mm - _TOUCH_MM).all(axis=1)
+        inside = (points @ self.block.normals.T < self.block.offsets_mm - TOUCH_MM).all(axis=1)
         if len(self.first):
             past = points @ self.gone_normals.T - self.gone_offsets  # (n, p): a piece of 100 hollows has some 300
-            inside &= ~(np.minimum.reduceat(past, self.first, axis=1) > _TOUCH_MM).any(axis=1)
+            inside &= ~(np.minimum.reduceat(past, self.first, axis=1) > TOUCH_MM).any(axis=1)
         return np.asarray(inside)
 
     def is_beyond(self, points: Array, k: int) -> Flags:
         """Whether places in the plane of cut ``k`` lie on the piece's side of the other cuts."""
         others = np.arange(len(self.normals)) != k
-        return np.asarray((points @ self.normals[others].T >= self.offsets[others] - _TOUCH_MM).all(axis=1))
+        return np.asarray((points @ self.normals[others].T >= self.offsets[others] - TOUCH_MM).all(axis=1))
 
     def is_crossed(self, points: Array, k: int) -> Flags:
         """Whether cut ``k`` passes through stone at places in its plane: there is some on both sides of it."""
@@ -220,7 +222,7 @@ def _on_face(stone: _Stone, k: int, name: str, face: Array, at: float, known: Se
     normal = stone.normals[k]
     along = np.cross(normal, face)
     slant = float(np.linalg.norm(along))  # sine of the angle between face and cut
-    if slant < 1e-6:
+    if slant < _LEVEL:
         return []
     along = along / slant  # counter-clockwise round the cut as seen from the piece
     outward = np.cross(along, normal)
@@ -269,7 +271,7 @@ def _spans(stone: _Stone, k: int, start: Array, along: Array) -> Array:
     normals = np.vstack([stone.block.normals, stone.normals[others], stone.gone_normals])
     offsets = np.concatenate([stone.block.offsets_mm, stone.offsets[others], stone.gone_offsets])
     slope = normals @ along
-    crossing = np.abs(slope) > 1e-9
+    crossing = np.abs(slope) > CLOSE
     places = (offsets[crossing] - normals[crossing] @ start) / slope[crossing]
     reach = 2 * float(np.ptp(stone.block.corners_mm, axis=0).sum())
     middle = float((stone.block.corners_mm.mean(axis=0) - start) @ along)
@@ -282,7 +284,7 @@ def _holds(mark: Mark, point: Array) -> bool:
     """Whether a place lies on a line that is known already: two pieces may have left one face."""
     way = mark.end_mm - mark.start_mm
     share = float((point - mark.start_mm) @ way / (way @ way))
-    return -1e-9 < share < 1 + 1e-9 and bool(np.linalg.norm(mark.start_mm + share * way - point) < _LEAST_MM)
+    return -CLOSE < share < 1 + CLOSE and bool(np.linalg.norm(mark.start_mm + share * way - point) < _LEAST_MM)
 
 
 def _depths(stone: _Stone, k: int, ends: Array, outward: Array) -> tuple[float, float] | None:
@@ -291,13 +293,13 @@ def _depths(stone: _Stone, k: int, ends: Array, outward: Array) -> tuple[float, 
     stops = np.full(2, np.inf)
     for j in others:
         falling = float(stone.normals[j] @ outward)
-        if falling > 1e-9:
+        if falling > CLOSE:
             far = stone.offsets[j] - stone.kerfs[j]
             stops = np.minimum(stops, (ends @ stone.normals[j] - far) / falling)
     leaving = stone.block.normals @ outward
     through = np.full(2, np.inf)
     for normal, offset, by in zip(stone.block.normals, stone.block.offsets_mm, leaving, strict=True):
-        if by < -1e-9:
+        if by < -CLOSE:
             through = np.minimum(through, (offset - ends @ normal) / -by)
     if (stops >= through - _LEAST_MM).all():
         return None
@@ -314,7 +316,7 @@ def _edge(stone: _Stone, face: str, at: Array) -> Edge | None:
     touching = np.abs(block.normals @ at - block.offsets_mm) < _LEAST_MM
     beside = [f for f in np.flatnonzero(touching) if f != own]
     corners = block.corners_mm
-    on = np.abs(corners @ block.normals.T - block.offsets_mm) < 1e-6 * max(block.size_mm)  # (corners, faces)
+    on = np.abs(corners @ block.normals.T - block.offsets_mm) < TOUCHING * max(block.size_mm)  # (corners, faces)
     best: Edge | None = None
     for f in beside:
         for corner in np.flatnonzero(on[:, own] & on[:, f]):
@@ -327,7 +329,7 @@ def _edge(stone: _Stone, face: str, at: Array) -> Edge | None:
 
 def _stands(stone: _Stone, corner: Array) -> bool:
     """Whether a corner of the block has not been cut off."""
-    return not any((hollow.normals @ corner >= hollow.offsets - _TOUCH_MM).all() for hollow in stone.gone)
+    return not any((hollow.normals @ corner >= hollow.offsets - TOUCH_MM).all() for hollow in stone.gone)
 
 
 def _in_order(marks: Sequence[Mark]) -> tuple[Mark, ...]:

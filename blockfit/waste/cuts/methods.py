@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.kinds import take_fields
 from blockfit.units import Length, length_mm
 from blockfit.waste.cuts.division import outline
@@ -117,7 +118,7 @@ def depth_needed(outline: Array, normal: Array, others: Sequence[tuple[Array, fl
     for other, offset in others:
         inward = other - (other @ normal) * normal
         length = float((inward @ inward) ** 0.5)
-        if length > 1e-9:
+        if length > CLOSE:
             depths.append(float((outline @ other - offset).max()) / length)
     if depths:
         return min(depths)
@@ -126,7 +127,7 @@ def depth_needed(outline: Array, normal: Array, others: Sequence[tuple[Array, fl
         side = outline[k] - outline[k - 1]
         across = side[[1, 2, 0]] * normal[[2, 0, 1]] - side[[2, 0, 1]] * normal[[1, 2, 0]]
         length = float((across @ across) ** 0.5)
-        if length > 1e-9:
+        if length > CLOSE:
             heights = outline @ (across / length)
             widths.append(float(heights.max() - heights.min()))
     return min(widths, default=0.0)

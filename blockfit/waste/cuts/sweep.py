@@ -6,12 +6,14 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.waste.cuts.clipping import reach_beyond
 
-__all__ = ["free_travel", "swept"]
+__all__ = ["TOUCH_MM", "free_travel", "swept"]
 
-_FINE_MM = 1e-3
-_TOUCH_MM = 1e-5  # a figure that only touches is not beyond
+_FINE_MM = 1e-3  # how closely a depth is narrowed down
+TOUCH_MM = 1e-5
+"""What is no further past a plane of a cut only touches it."""
 
 
 def swept(vertices: Array, faces: Ints, by: Array) -> tuple[Array, Ints]:
@@ -48,8 +50,8 @@ def free_travel(vertices: Array, faces: Ints, along: Array, normals: Array, boun
     >>> 7.9 < free_travel(corners, faces, y, y[None], np.array([10.0]), 50) <= 8
     True
     """
-    leaning, bounds = normals @ along, bounds + _TOUCH_MM
-    if not (leaning > 1e-12).any():
+    leaning, bounds = normals @ along, bounds + TOUCH_MM
+    if not (leaning > ROUNDING).any():
         return 0.0 if _beyond(vertices, faces, normals, bounds) else most_mm
     # A face that some plane excludes at both ends of the way is never beyond it.
     heights = vertices @ normals.T - bounds

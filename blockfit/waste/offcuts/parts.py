@@ -8,6 +8,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.measure.booleans import Solid
+from blockfit.units import M2_PER_MM2
 from blockfit.waste.cuts.division import spans
 from blockfit.waste.cuts.methods import Method, capable
 from blockfit.waste.offcuts.wedges import SampledWedge
@@ -26,6 +27,7 @@ __all__ = [
 ]
 
 AIR_M2 = 1e-5
+"""Ten square millimetres: a plane that parts no more is no cut."""
 """A plane that passes through less stone than that is no cut."""
 
 Planes = tuple[Array, Array]
@@ -108,7 +110,7 @@ def sawn_m2(left: Solid, normals: Array, offsets: Array, k: int, ends: Sequence[
     for axis, end in ends:
         slab = slab.trim_by_plane((-axis).tolist(), -end)
     slab = slab.trim_by_plane(normals[k].tolist(), float(offsets[k]) - _SLICE_MM)
-    return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * 1e-6
+    return float(slab.trim_by_plane((-normals[k]).tolist(), -float(offsets[k])).volume()) / _SLICE_MM * M2_PER_MM2
 
 
 def has_a_nick(areas_m2: Sequence[float]) -> bool:

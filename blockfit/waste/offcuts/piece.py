@@ -12,12 +12,13 @@ from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import inner_box, least_width
 from blockfit.geometry.surface import signed_volume
+from blockfit.geometry.tolerances import PARALLEL
 from blockfit.measure.booleans import arrays_of
 from blockfit.measure.sections import band, polygon_area
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
 from blockfit.solids.sawn import sawn_block
-from blockfit.units import Length, length_mm
+from blockfit.units import M2_PER_MM2, M3_PER_MM3, Length, length_mm
 from blockfit.waste.cuts.cut import Cut, cuts_of
 from blockfit.waste.cuts.division import frame_of
 from blockfit.waste.cuts.marks import Hollow
@@ -123,8 +124,8 @@ def piece_of(
     width, depth, height = np.ptp(vertices, axis=0).tolist()
     cuts = cuts_of(block, gone, part.normals, part.offsets, part.methods, part.outlines, part.areas_m2)
     left, left_faces = arrays_of(part.left)
-    left_m3 = signed_volume(left, left_faces) * 1e-9
-    frames = [np.eye(3), *[frame_of(normal) for normal in part.normals if np.abs(normal).max() < 1 - 1e-9]]
+    left_m3 = signed_volume(left, left_faces) * M3_PER_MM3
+    frames = [np.eye(3), *[frame_of(normal) for normal in part.normals if np.abs(normal).max() < PARALLEL]]
     a, b, c = inner_box(part.sound, frames).tolist()
     return Offcut(
         kind=f"{kind}, divided" if part.divided else kind,
@@ -157,5 +158,5 @@ def _web(cut: Cut, width_mm: float) -> Web | None:
     middle = cut.outline.mean(axis=0)
     _, _, axes = np.linalg.svd(cut.outline - middle, full_matrices=False)
     strip = band(cut.outline, middle, axes[0], axes[1], width_mm)
-    area = polygon_area((strip - middle) @ axes[:2].T) * 1e-6
+    area = polygon_area((strip - middle) @ axes[:2].T) * M2_PER_MM2
     return Web(strip, area)

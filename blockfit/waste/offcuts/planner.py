@@ -8,6 +8,7 @@ from functools import partial
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import PARALLEL
 from blockfit.waste.offcuts.ground import Ground
 from blockfit.waste.offcuts.parts import Planes, SetWedge
 from blockfit.waste.offcuts.remaining import Remaining
@@ -157,7 +158,7 @@ def _promising(
         known=known,
     )
     # Samples tell planes square to the block apart no better than others; set exactly, they often win.
-    straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > 1 - 1e-9).all()]
+    straight = [wedge for wedge in found if (np.abs(wedge.normals).max(axis=1) > PARALLEL).all()]
     best = [w for cuts in range(1, most_cuts + 1) for w in [w for w in found if len(w.normals) == cuts][:_A_KIND]]
     chosen = [
         SampledWedge(

@@ -23,7 +23,7 @@ from blockfit.waste.offcuts.wedges import draw_out
 from blockfit.waste.offcuts.wishes import Limits
 from blockfit.waste.sampling import surface_points, thinned
 
-__all__ = ["Obstacle", "Remaining"]
+__all__ = ["SPARE_MM", "Obstacle", "Remaining"]
 
 _SAMPLES = 18_000
 _SPREAD = 12_000  # the same, in no rows
@@ -31,7 +31,8 @@ _SPREAD = 12_000  # the same, in no rows
 _CLOSE, _NEAR, _SPARSE = 0.12, 0.5, 0.8
 _MOST_CELLS = 10  # convex parts of the stone left that are searched for the next piece
 _DIVISIONS = 8  # ways to divide a wedge that are tried until its parts are what is wanted
-_HAIR_MM = 1e-4
+SPARE_MM = 1e-4
+"""What is taken away goes so much past a plane that others share, or a film of stone would be left along it."""
 _SLIVER_MM = 1e-6  # faces of the stone left that lie so near each other become one
 
 
@@ -238,6 +239,6 @@ class Remaining:
         """
         low, high = self.block.corners_mm.min(axis=0) - 50, self.block.corners_mm.max(axis=0) + 50
         box = np.concatenate([high, -low])
-        tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, _HAIR_MM - offsets]))
+        tool = corners_of(np.concatenate([np.eye(3), -np.eye(3), -normals]), np.concatenate([box, SPARE_MM - offsets]))
         # Cuts that nearly coincide would leave slivers, and more of them with every piece that follows.
         self.left = (self.left - hull_solid(tool[0])).as_original().simplify(_SLIVER_MM)

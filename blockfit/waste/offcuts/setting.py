@@ -8,22 +8,23 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import least_width
+from blockfit.geometry.tolerances import NOTHING_MM, TOUCHING
 from blockfit.measure.booleans import arrays_of
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.cuts.clipping import deepest_beyond, reach_beyond
 from blockfit.waste.cuts.division import outline
 from blockfit.waste.cuts.methods import Method, capable, depth_needed, still_made
 from blockfit.waste.offcuts.parts import AIR_M2, SetWedge, beyond, has_a_nick, sawn_m2
-from blockfit.waste.offcuts.remaining import Remaining
+from blockfit.waste.offcuts.remaining import SPARE_MM, Remaining
 from blockfit.waste.offcuts.wedges import SampledWedge, draw_out
 from blockfit.waste.offcuts.wishes import Limits, moved_out
 from blockfit.waste.sampling import FAR_MM, settled
 
 __all__ = ["set_by_samples", "set_exactly"]
 
-_HAIR_MM = 1e-4
-_TOUCH_MM = 1e-6
 _NICK_M2 = 0.01  # of a cut along the end of a hollow: less is no cut that anyone would set out
 _STRAY_MM, _CRUMB_MM3 = 0.01, 1.0  # nearer to the plane that ends a piece in the open, or less than that, is rounding
+_ALLOWED, _ALLOWED_M3 = 1e-3, 1e-6  # of a piece, and a cubic centimetre: what cuts may free beyond it
 
 _Bounds = Callable[[Array, Array, int], Array]
 
@@ -89,8 +90,8 @@ def _set(
     corners = left.corners(normals, offsets)
     if corners is None:
         return None
-    on_plane = np.abs(corners @ normals.T - offsets) < 1e-6 * left.spacing
-    needed = (on_plane.sum(axis=0) >= 3) & (offsets > lowest + _TOUCH_MM)
+    on_plane = np.abs(corners @ normals.T - offsets) < TOUCHING * left.spacing
+    needed = (on_plane.sum(axis=0) >= 3) & (offsets > lowest + NOTHING_MM)
     fixed = int(needed[moving:].sum())
     cuts = normals[:moving][needed[:moving]]
     if len(cuts) == 0 or draw_out(cuts) is None or not _is_enough(left, corners):
@@ -123,8 +124,8 @@ def _exact_bounds(left: Remaining) -> _Bounds:
         bounds[:moving] += max(0.0, deepest_beyond(*surface, normals, bounds, moving))
         for k in range(moving):
             others = [j for j in range(len(normals)) if j != k]
-            # A hair further in, or a face of the figure that only touches a plane would count as beyond it.
-            reach = reach_beyond(*surface, normals[others], bounds[others] + _HAIR_MM, normals[k])
+            # A little further in, or a face of the figure that only touches a plane would count as beyond it.
+            reach = reach_beyond(*surface, normals[others], bounds[others] + SPARE_MM, normals[k])
             bounds[k] = min(bounds[k], max(reach, -FAR_MM))
         bounds[:moving] += max(0.0, deepest_beyond(*surface, normals, bounds, moving))
         return bounds
@@ -150,13 +151,13 @@ def _takes_other(left: Remaining, wedge: SampledWedge, methods: Sequence[Method]
     their kerfs out of stone past it as well."""
     normals, offsets = wedge.normals, wedge.offsets
     free = beyond(left.left, normals[sawn], offsets[sawn])
-    allowed_m3 = wedge.stone * 1e-3 + 1e-6
-    if abs(float(free.volume()) * 1e-9 - wedge.stone) > allowed_m3:
+    allowed_m3 = wedge.stone * _ALLOWED + _ALLOWED_M3
+    if abs(float(free.volume()) * M3_PER_MM3 - wedge.stone) > allowed_m3:
         return True
     gone = offsets - [method.kerf_mm for method in methods]
     taken = beyond(left.left, normals[sawn], gone[sawn])
     own = beyond(taken, normals, gone)
-    return float(taken.volume() - own.volume()) * 1e-9 > allowed_m3
+    return float(taken.volume() - own.volume()) * M3_PER_MM3 > allowed_m3
 
 
 def _without_strays(left: Remaining, wedge: SampledWedge, methods: Sequence[Method]) -> SampledWedge:

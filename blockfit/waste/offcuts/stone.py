@@ -12,10 +12,12 @@ import numpy as np
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.polytope import box_corners, corners_or_none, least_width
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import ALMOST_PARALLEL, NOT_ZERO, PARALLEL, TOUCHING, UNDER_MM
 from blockfit.measure.booleans import Solid, arrays_of, body_of, hull_solid, lighter, solid_from
 from blockfit.measure.cross_sections import section_near
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.solids.block import AROUND, Block
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.cuts.division import outline
 from blockfit.waste.sampling import grid_points, spread_points
 
@@ -33,7 +35,6 @@ _MOVED_MM = 0.5  # what a plane was drawn in by less is left so
 _PLACES = 2000
 _OWN_FACES = 12  # of a piece, by area, whose directions are tried
 _NOTHING_MM3 = 1.0
-_UNDER_MM = 1e-3  # a section so far within a piece has the outline of its cut
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +65,7 @@ class PlannedStone:
 
     def volume_m3(self, corners: Array | None) -> float:
         """Return the stone within the hull of corners (n, 3); 0 for none."""
-        return 0.0 if corners is None else float(self.piece(corners).volume()) * 1e-9
+        return 0.0 if corners is None else float(self.piece(corners).volume()) * M3_PER_MM3
 
     def outline(self, corners: Array, normal: Array, offset: float) -> Array:
         """Return the corners (k, 3) of a piece's stone on a plane, in order around it."""
@@ -72,8 +73,8 @@ class PlannedStone:
         if not self.is_rough or len(around) < 3:
             return around
         vertices, faces = arrays_of(self.piece(corners))
-        found = section_near(vertices, faces, normal, around.mean(axis=0) + _UNDER_MM * normal)
-        return np.zeros((0, 3)) if found is None else np.asarray(found.outline - _UNDER_MM * normal)
+        found = section_near(vertices, faces, normal, around.mean(axis=0) + UNDER_MM * normal)
+        return np.zeros((0, 3)) if found is None else np.asarray(found.outline - UNDER_MM * normal)
 
     def sound(self, corners: Array, cuts: Array, least_mm: float, *, closely: bool = False) -> Array | None:
         """Return the corners of a convex body of sound stone within a piece: all of it in a sawn block.
@@ -94,7 +95,7 @@ class PlannedStone:
         vertices, faces = arrays_of(stone)
         normals = _planes_about(vertices, faces)
         outer = (vertices @ normals.T).max(axis=0)
-        moving = (normals @ cuts.T).max(axis=1, initial=-1.0) < 1 - 1e-9
+        moving = (normals @ cuts.T).max(axis=1, initial=-1.0) < PARALLEL
         inner = np.where(moving, normals @ _deep_place(vertices, faces), outer)
         found = self._drawn_in(stone, normals, outer, inner)
         if found is None:
@@ -109,7 +110,7 @@ class PlannedStone:
         inner, skin_mm = hull_solid(body), float(self.block.skin_mm.max(initial=0.0))
         if (inner - stone).volume() > _NOTHING_MM3:
             return False
-        return skin_mm == 0 or bool(inner.min_gap(self.around, skin_mm) >= skin_mm * (1 - 1e-6))
+        return skin_mm == 0 or bool(inner.min_gap(self.around, skin_mm) >= skin_mm * (1 - TOUCHING))
 
     def _drawn_in(self, stone: Solid, normals: Array, outer: Array, inner: Array) -> tuple[float, Array] | None:
         """Return the largest share of the way from inner to outer planes that leaves a sound body, and its corners."""
@@ -159,7 +160,7 @@ def _planes_about(vertices: Array, faces: Ints) -> Array:
     """Return unit normals (n, 3) of planes about a solid: of its largest faces, of a box, its edges and corners."""
     outward = area_vectors(vertices, faces)
     sizes = np.linalg.norm(outward, axis=1)
-    keys = np.round(outward / np.maximum(sizes, 1e-300)[:, None], 3)
+    keys = np.round(outward / np.maximum(sizes, NOT_ZERO)[:, None], 3)
     ways, which = np.unique(keys[sizes > 0], axis=0, return_inverse=True)
     together = np.zeros((len(ways), 3))
     np.add.at(together, which.ravel(), outward[sizes > 0])
@@ -168,7 +169,7 @@ def _planes_about(vertices: Array, faces: Ints) -> Array:
     own = together[large] / areas[large][:, None]
     normals = [*own]
     for way in AROUND:
-        if all(float(way @ other) < 1 - 1e-6 for other in normals):
+        if all(float(way @ other) < ALMOST_PARALLEL for other in normals):
             normals.append(way)
     return np.array(normals)
 

@@ -12,6 +12,7 @@ from itertools import combinations
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import CLOSE, LEAST_SIZE, PARALLEL, ROUNDING
 from blockfit.geometry.turns import about, spread_directions
 
 __all__ = ["Samples", "SampledWedge", "best_wedges", "cuts_seen", "draw_out", "frame_of", "made_by"]
@@ -98,7 +99,7 @@ def draw_out(normals: Array) -> Array | None:
     ways = np.vstack([np.round(ways, 12), [0, 0, 1]])
     away = (ways @ normals.T).min(axis=1)
     best = int(away.argmax())
-    return ways[best] if away[best] >= -1e-9 else None
+    return ways[best] if away[best] >= -CLOSE else None
 
 
 def cuts_seen(wedge: SampledWedge, stone: Array, spacing: float) -> int:
@@ -157,8 +158,8 @@ def _lines_of(faces: Array) -> Array:
     kept: list[Array] = []
     for face in faces:
         axis = int(np.abs(face).argmax())
-        way = np.eye(3)[axis] if abs(face[axis]) > 1 - 1e-9 else face
-        if not any(abs(float(way @ other)) > 1 - 1e-9 for other in kept):
+        way = np.eye(3)[axis] if abs(face[axis]) > PARALLEL else face
+        if not any(abs(float(way @ other)) > PARALLEL for other in kept):
             kept.append(way)
     return np.array(kept)
 
@@ -170,7 +171,7 @@ def _made_slant(directions: Array, faces: Array) -> Array:
     nearest = np.abs(along).argmin(axis=1)
     rows = np.arange(len(directions))
     level = directions - along[rows, nearest][:, None] * ways[nearest]
-    level = np.where(np.abs(level) < 1e-12, 0.0, level)
+    level = np.where(np.abs(level) < ROUNDING, 0.0, level)
     return np.asarray(level / np.linalg.norm(level, axis=1, keepdims=True))
 
 
@@ -225,7 +226,7 @@ def _evaluate(frame: Array, samples: Samples, most_cuts: int, least_mm: float) -
     places = frame @ samples.stone.T  # (3, p): long rows, which numpy reduces quickly
     blocked = frame @ samples.obstacles.T + samples.keep
     low, high = places.min(axis=1), places.max(axis=1)
-    step = np.maximum((high - low) / _BINS, 1e-9)
+    step = np.maximum((high - low) / _BINS, LEAST_SIZE)
     counts = np.bincount(_bin(places, low, step), minlength=_BINS**3)
     inside = (blocked[0] >= low[0]) & (blocked[1] >= low[1]) & (blocked[2] >= low[2])
     counts[_bin(blocked[:, inside], low, step)] += _FULL

@@ -12,6 +12,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.polytope import least_width
+from blockfit.geometry.tolerances import NOTHING_M3
 from blockfit.search.choice.fit import largest
 from blockfit.search.result import Verdict
 from blockfit.solids.block import Block
@@ -27,9 +28,9 @@ CUTS = ("any", "slant", "square")
 """Kinds of cuts: any at all, square to one face of the block, or parallel to its faces."""
 
 _SHAPES = ("any", "lump", "slab")
-_TINY_M3 = 1e-9  # a cubic millimetre: what rounding leaves of a volume
 _FINE_MM = 0.01  # how finely a cut is moved out for a lighter piece
 _LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as a lump
+_ROUGH_GAP = 1e-2  # whether a body fits in a piece is answered so closely
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +117,7 @@ class Wishes:
                 return False
         if self.holds is None:
             return True
-        fit = largest(self.holds, Block.convex(corners), gap=1e-2, scales=(1.0, 1.0), max_cells=20_000)
+        fit = largest(self.holds, Block.convex(corners), gap=_ROUGH_GAP, scales=(1.0, 1.0), max_cells=20_000)
         return fit.verdict is Verdict.FITS
 
     def told(self, pieces: Sequence[tuple[float, Array]]) -> tuple[Wish, ...]:
@@ -126,7 +127,7 @@ class Wishes:
             low, high = self.weight_kg
             whose = "the first piece" if self.first_only else "every piece"
             looked_at = pieces[:1] if self.first_only else pieces
-            met = [self.least_m3 - _TINY_M3 <= m3 <= self.most_m3 + _TINY_M3 for m3, _ in looked_at]
+            met = [self.least_m3 - NOTHING_M3 <= m3 <= self.most_m3 + NOTHING_M3 for m3, _ in looked_at]
             asked = f"{low:g} to {high:g} kg"
             wishes.append(_wish("weight", met, f"{whose} weighs {asked}", f"no piece of {asked} can be had"))
         if self.shape != "any":

@@ -3,10 +3,12 @@
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.measure.columns import columns_of
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.views import FACE_DIRECTIONS, View, lattice_over
 from blockfit.solids.block import Block
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.reach.sight import Elements
 
 __all__ = ["block_chords", "divided", "end_of_stone", "into_face"]
@@ -20,7 +22,7 @@ def block_chords(normals: Array, offsets: Array, view: View, places: Array) -> t
     across = places @ np.stack([view.right, view.up])  # (q, 3)
     along = normals @ view.into  # (f,)
     rest = offsets - across @ normals.T  # (q, f)
-    tilted = np.abs(along) > 1e-12
+    tilted = np.abs(along) > ROUNDING
     at = rest / np.where(tilted, along, 1.0)
     start = np.where(tilted & (along < 0), at, -np.inf).max(axis=1)
     end = np.where(tilted & (along > 0), at, np.inf).min(axis=1)
@@ -61,7 +63,7 @@ def divided(
     first, last = enter[stone.cell], leave[stone.cell]
     met = np.asarray(last > first)
     volumes, moments = np.zeros(4), np.zeros((4, 3))
-    unit = pitch_mm**2 * 1e-9
+    unit = pitch_mm**2 * M3_PER_MM3
     across = stone.places() @ np.stack([view.right, view.up])
 
     def add(part: int, low: Array, high: Array, where: Flags, sign: float = 1.0) -> None:

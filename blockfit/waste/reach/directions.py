@@ -9,12 +9,13 @@ import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.geometry.turns import spread_directions
 from blockfit.kinds import kinds_checked
 from blockfit.measure.views import View, view_along
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
-from blockfit.units import Length, length_mm
+from blockfit.units import LEAST_MM, Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach.sight import Elements, elements_of, reached
 from blockfit.waste.reach.tools import Tool, tool_reached
@@ -87,7 +88,7 @@ def directions(
         raise BadValueError(f"count={count!r} directions are too few to mean anything; take 400")
     if not 0 <= least_angle < 90:
         raise BadValueError(f"least_angle={least_angle!r} must be 0 to 90 degrees")
-    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
+    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=LEAST_MM)
     elements = elements_of(solid.vertices, solid.faces, step)
     into = spread_directions(count)
     faces = len(elements.faces)
@@ -138,7 +139,7 @@ def seen_along(
     """Return (m,) which elements (of ``among``) a tool reaches along ``into``, from above the floor."""
     view: View = view_along(into)
     hit = reached(elements, view, pitch_mm, among)
-    if into[2] > 1e-9:
+    if into[2] > CLOSE:
         hit &= above_floor(elements.points, into, block)
     return hit if tool is None else tool_reached(elements, view, pitch_mm, tool, hit)
 

@@ -13,7 +13,7 @@ from blockfit.kinds import counted, kinds_checked
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import lattice_over
 from blockfit.search.result import Fit
-from blockfit.units import Length, length_mm
+from blockfit.units import LEAST_MM, Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, placed_solid
 from blockfit.waste.reach.sight import elements_of, reached, skimmed
 from blockfit.waste.reach.undercut import between_volume, standing_base, view_of
@@ -72,7 +72,7 @@ def best_front(
     fronts = (fronts,) if isinstance(fronts, str) else tuple(fronts)
     if not fronts and not turns:
         raise BadValueError(f"turns={turns!r} and fronts={fronts!r} leave nothing to compare")
-    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
+    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=LEAST_MM)
     elements = elements_of(solid.vertices, solid.faces, step)
     base = standing_base(elements, fit.block)
     views = [view_of(fit.block, front, "fronts") for front in fronts]

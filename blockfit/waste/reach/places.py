@@ -8,6 +8,7 @@ import numpy as np
 from blockfit.facts.measures import Measure, Rounding
 from blockfit.facts.phrases import Phrase, Quantity
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import LEAST_SIZE
 
 __all__ = ["approach_words", "place_words"]
 
@@ -43,7 +44,7 @@ def place_words(
         name, mark = min(landmarks.items(), key=lambda item: math.dist(item[1], point))
         if math.dist(mark, point) < 0.2 * float(np.linalg.norm(high - low)):
             near = f"near {name}, "
-    share = (point - low) / np.maximum(high - low, 1e-9)
+    share = (point - low) / np.maximum(high - low, LEAST_SIZE)
     sides = [
         "left" if share[0] < 0.35 else "right" if share[0] > 0.65 else "middle",
         "front" if share[1] < 0.35 else "back" if share[1] > 0.65 else "",

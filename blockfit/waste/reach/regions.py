@@ -11,6 +11,7 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.phrases import Phrase
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Flags, Ints
+from blockfit.geometry.tolerances import LEAST_SIZE, PARALLEL
 from blockfit.geometry.turns import spread_directions
 from blockfit.measure.columns import Columns
 from blockfit.measure.patches import face_pairs, patches
@@ -18,6 +19,7 @@ from blockfit.measure.pictures import closed_once
 from blockfit.measure.sections import Outline, outline_of_spots
 from blockfit.measure.views import lattice_over, view_along
 from blockfit.search.result import Fit
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.reach.chords import end_of_stone, into_face
 from blockfit.waste.reach.directions import around, seen_along
 from blockfit.waste.reach.opening import opened_before
@@ -108,7 +110,7 @@ def classes(setting: FrontView, bare: dict[str, Flags], later: Flags, slants: in
     inward = {name: into_face(block, name) for name in bare}
     for name in sorted(inward, key=lambda name: float(inward[name] @ ahead)):  # the back first
         into = inward[name]
-        if into[2] > 0.8 or float(into @ ahead) > 1 - 1e-9:
+        if into[2] > 0.8 or float(into @ ahead) > PARALLEL:
             continue
         hit = bare[name] & later
         if setting.tool is not None:
@@ -199,7 +201,7 @@ def regions_of(
     """Return the regions, largest first, and each element's region number."""
     elements = setting.elements
     size = np.bincount(patch[later], elements.areas[later], minlength=int(patch.max()) + 1)
-    large = [int(k) for k in np.argsort(-size, kind="stable") if size[k] >= max(setting.least_mm2, 1e-9)]
+    large = [int(k) for k in np.argsort(-size, kind="stable") if size[k] >= max(setting.least_mm2, LEAST_SIZE)]
     number = np.zeros(len(size), np.int64)
     number[large] = np.arange(1, len(large) + 1)
     region_of = np.where(later, number[patch], 0)
@@ -254,7 +256,7 @@ def _reach_word(into: Array | None, setting: FrontView) -> str:
         return "closed"
     if float(into @ setting.columns.view.into) < -0.999:
         return "back"
-    is_face = (setting.fit.block.normals @ into < -1 + 1e-9).any()
+    is_face = (setting.fit.block.normals @ into < -PARALLEL).any()
     return "side" if is_face else "oblique"
 
 
@@ -296,7 +298,7 @@ def _stone_by_region(setting: FrontView, region_of: Ints, count: int) -> Array:
     end = end_of_stone(block, columns.view, columns.places(), columns.leave)
     next_enter = np.concatenate([columns.enter[1:], [0.0]])
     until = np.where(columns.is_last, end, next_enter)
-    volume = (until - columns.leave) * columns.lattice.pitch**2 * 1e-9
+    volume = (until - columns.leave) * columns.lattice.pitch**2 * M3_PER_MM3
     return np.bincount(region_of[columns.leave_face], volume, minlength=count + 1).astype(np.float64)
 
 

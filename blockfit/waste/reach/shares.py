@@ -11,6 +11,7 @@ from blockfit.geometry.arrays import Array, Ints
 from blockfit.measure.columns import columns_of
 from blockfit.measure.views import View, lattice_over
 from blockfit.search.result import Fit
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.reach.chords import block_chords, divided
 from blockfit.waste.reach.sight import Elements
 from blockfit.waste.reach.undercut import Undercuts
@@ -46,7 +47,7 @@ def shares_of(cut: Undercuts, bodies: Sequence[Planes], total_m3: float) -> Arra
     starts = np.flatnonzero(first)
     solid = np.add.reduceat(columns.leave - columns.enter, starts) if len(enter) else np.zeros(0)
     before = between = behind = 0.0
-    cell = cut.pitch_mm**2 * 1e-9
+    cell = cut.pitch_mm**2 * M3_PER_MM3
     for normals, offsets in bodies:
         start, end = block_chords(normals, offsets, view, places)
         end = np.maximum(start, end)

@@ -9,14 +9,16 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import area_vectors
+from blockfit.geometry.tolerances import NOT_ZERO
 from blockfit.measure.booleans import refined
 from blockfit.measure.columns import crossings, first_depths
 from blockfit.measure.views import Lattice, View, lattice_over
 
-__all__ = ["Elements", "elements_of", "first_seen", "front_depths", "reached", "skimmed"]
+__all__ = ["EDGE_ON", "Elements", "elements_of", "first_seen", "front_depths", "reached", "skimmed"]
 
 _WANTED = 60_000  # elements of a figure: its faces, the large ones divided
-_EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
+EDGE_ON = 1e-3  # n·d below which a surface is edge on, and not reached
+_AHEAD = 1e-6  # n·d below which an element may be the first that is met
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,7 +39,7 @@ def elements_of(vertices: Array, faces: Ints, pitch_mm: float) -> Elements:
     vertices, faces = refined(vertices, faces, side)
     outward = area_vectors(vertices, faces)
     areas = np.linalg.norm(outward, axis=1)
-    normals = outward / np.maximum(areas, 1e-300)[:, None]
+    normals = outward / np.maximum(areas, NOT_ZERO)[:, None]
     return Elements(vertices, faces, vertices[faces].mean(axis=1), normals, areas)
 
 
@@ -46,7 +48,7 @@ def reached(elements: Elements, view: View, pitch_mm: float, among: Flags | None
 
     ``among`` (m,) limits the question to some elements; the others are returned as not reached.
     """
-    facing = -(elements.normals @ view.into) > _EDGE_ON
+    facing = -(elements.normals @ view.into) > EDGE_ON
     if among is not None:
         facing &= among
     hit = np.zeros(len(facing), bool)
@@ -66,7 +68,7 @@ def front_depths(elements: Elements, view: View, lattice: Lattice) -> tuple[Arra
 
     The first surface of a closed solid always faces the viewer, so that half of the elements can be left out.
     """
-    ahead = np.flatnonzero(elements.normals @ view.into < 1e-6)
+    ahead = np.flatnonzero(elements.normals @ view.into < _AHEAD)
     found = crossings(elements.vertices, elements.faces[ahead], view, lattice, entering_only=True)
     depth, owner = first_depths(found, lattice)
     return depth, np.where(owner >= 0, ahead[owner], -1)
@@ -80,7 +82,7 @@ def first_seen(elements: Elements, view: View, lattice: Lattice, asked: Ints) ->
     seen, depth = view.seen(elements.points[asked])
     row, column = lattice.cells(seen)
     normals = elements.normals[asked]
-    along = np.minimum(normals @ view.into, -_EDGE_ON)
+    along = np.minimum(normals @ view.into, -EDGE_ON)
     away = lattice.places(row, column) - seen
     plane = depth - (normals @ np.stack([view.right, view.up], axis=1) * away).sum(axis=1) / along
     slope = np.minimum(np.sqrt(np.maximum(1 - along**2, 0)) / -along, 8)

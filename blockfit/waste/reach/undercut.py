@@ -19,7 +19,7 @@ from blockfit.measure.columns import Columns, columns_of
 from blockfit.measure.views import FACE_DIRECTIONS, View, lattice_over, view_along
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
-from blockfit.units import Length, length_mm
+from blockfit.units import LEAST_MM, M3_PER_MM3, Length, length_mm
 from blockfit.waste.placed import default_pitch_mm, light_solid, placed_solid
 from blockfit.waste.reach.chords import block_chords, divided
 from blockfit.waste.reach.directions import seen_along
@@ -31,6 +31,8 @@ __all__ = ["Front", "Undercuts", "between_volume", "standing_base", "undercuts",
 
 Front = str | Sequence[float]
 """A face's name, or the direction in which the carver looks, into the stone."""
+
+_FROM_FACE = 1e-3  # of the block: what lies no higher above the lowest point is the base
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -119,7 +121,7 @@ def undercuts(
         raise BadValueError(f"least_region={least_region!r} must be a share of the surface, from 0 up")
     counted(slants, "slants")
     block = fit.block
-    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=1e-3)
+    step = default_pitch_mm(fit) if pitch is None else length_mm(pitch, "pitch", least=LEAST_MM)
     view, name = view_of(block, front)
     light, _ = light_solid(solid, step)
     elements = elements_of(light.vertices, light.faces, step)
@@ -169,7 +171,7 @@ def _volumes(block: Block, elements: Elements, columns: Columns) -> tuple[float,
         )[0].tolist()
         return before, beside, between, behind
     start, end = block_chords(block.normals, block.offsets_mm, columns.view, columns.places())
-    cell = columns.lattice.pitch**2 * 1e-9
+    cell = columns.lattice.pitch**2 * M3_PER_MM3
     first, last = columns.is_first, columns.is_last
     before = float((columns.enter - start)[first].sum()) * cell
     behind = float((end - columns.leave)[last].sum()) * cell
@@ -180,11 +182,11 @@ def _volumes(block: Block, elements: Elements, columns: Columns) -> tuple[float,
 def between_volume(columns: Columns) -> float:
     """Return the stone in m³ between the figure's surfaces: the gaps within columns."""
     gaps = np.where(columns.is_last[:-1], 0.0, columns.enter[1:] - columns.leave[:-1])
-    return float(gaps.sum()) * columns.lattice.pitch**2 * 1e-9
+    return float(gaps.sum()) * columns.lattice.pitch**2 * M3_PER_MM3
 
 
 def standing_base(elements: Elements, block: Block) -> Flags:
     """Return the elements that stand on the lowest level of the figure and face straight down."""
     low = float(elements.vertices[:, 2].min())
-    hair = 1e-3 * max(block.size_mm)
-    return np.asarray((elements.normals[:, 2] < -0.99) & (elements.points[:, 2] < low + hair))
+    spare = _FROM_FACE * max(block.size_mm)
+    return np.asarray((elements.normals[:, 2] < -0.99) & (elements.points[:, 2] < low + spare))

@@ -14,13 +14,13 @@ from blockfit.search.proof.parting import most_stone_beyond, parting_of
 from blockfit.search.proof.support import hull_of
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.figure import Figure
-from blockfit.units import Length, length_mm
+from blockfit.units import M3_PER_MM3, Length, length_mm
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.rescued.freeing import freed_cuts
 
 __all__ = ["FirstCut", "best_first_cut"]
 
-_HAIR_MM = 1e-6  # the cut keeps so much more from the figure: rounding takes none of its clearance
+_SPARE_MM = 1e-6  # the cut keeps so much more from the figure: rounding takes none of its clearance
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -72,7 +72,7 @@ def best_first_cut(fit: Fit, *, clearance: Length = 20, kerf: Length = 10, gap: 
         raise BadValueError(f"gap={gap!r} must be more than 0")
     kerf_mm = length_mm(kerf, "kerf", least=0)
     slack_mm = fit.figure.margin_mm * fit.scale
-    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _HAIR_MM
+    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _SPARE_MM
     hull, block = hull_of(fit.solid()), fit.block
     first = hull.points + hull.centre
     question = parting_of(block.normals, block.offsets_mm, first, clear_mm, hull, 0.0)
@@ -80,9 +80,9 @@ def best_first_cut(fit: Fit, *, clearance: Length = 20, kerf: Length = 10, gap: 
         raise AssertionError("a block that holds a figure has corners: a fault in blockfit, please report it")
     normal, volume, bound = most_stone_beyond(question, gap=gap)
     if not volume > 0:
-        return FirstCut(None, None, 0.0, bound * 1e-9)
+        return FirstCut(None, None, 0.0, bound * M3_PER_MM3)
     at = np.array([float((first @ normal).max()) + clear_mm])
     corners = corners_of(np.vstack([block.normals, -normal]), np.append(block.offsets_mm, -at))[0]
     piece = Figure(*arrays_of(hull_solid(corners)), name=f"a piece of {block.name}")
     (cut,) = freed_cuts(block, corners, normal[None], at, kerf_mm)
-    return FirstCut(cut, piece, volume * 1e-9, bound * 1e-9)
+    return FirstCut(cut, piece, volume * M3_PER_MM3, bound * M3_PER_MM3)

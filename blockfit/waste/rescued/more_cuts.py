@@ -5,6 +5,7 @@ import numpy as np
 from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, polytope_volume
+from blockfit.geometry.tolerances import NOTHING_MM
 from blockfit.search.choice.fit import largest
 from blockfit.search.result import Fit, Verdict
 from blockfit.solids.block import Block
@@ -21,7 +22,7 @@ Found = tuple[Array, Array, Fit]
 
 _SAMPLES = 9_000
 _SEEDS, _MOVES = 6, 36  # wedges fitted to begin with, and how often the best is moved
-_TOUCH_MM = 1e-6
+_GAP = 1e-3  # how closely a figure's scale in a part is answered
 
 
 def more_cuts(  # noqa: PLR0913
@@ -61,7 +62,7 @@ def _set(
     for _ in range(2):
         for k in range(len(normals)):
             others = np.arange(len(normals)) != k
-            bounds = offsets[others] - clear + _TOUCH_MM
+            bounds = offsets[others] - clear + NOTHING_MM
             reach = reach_beyond(figure.vertices, figure.faces, normals[others], bounds, normals[k])
             lowest = float((block.corners_mm @ normals[k]).min())
             offsets[k] = max(lowest, reach + clear)
@@ -87,7 +88,7 @@ def _fitted(
     except BadValueError:
         return None
     least = 0.0 if best is None else best[2].scale
-    fit = largest(other, piece, cover=cover, stance=stance, gap=1e-3, scales=(least, np.inf), max_cells=60_000)
+    fit = largest(other, piece, cover=cover, stance=stance, gap=_GAP, scales=(least, np.inf), max_cells=60_000)
     return (normals, offsets, fit) if fit.placement is not None and fit.verdict is Verdict.FITS else None
 
 

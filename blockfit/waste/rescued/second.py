@@ -30,7 +30,8 @@ from blockfit.waste.rescued.more_cuts import more_cuts
 __all__ = ["SecondFigure", "largest_from_waste"]
 
 _MAX_CELLS = 3_000_000
-_HAIR_MM = 1e-6  # the cut keeps so much more from the first figure: rounding takes none of its clearance
+_SPARE_MM = 1e-6  # the cut keeps so much more from the first figure: rounding takes none of its clearance
+_GAP = 1e-4  # how closely the second figure's scale in its piece is answered
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,7 +124,7 @@ def largest_from_waste(  # noqa: PLR0913
     stance = stance or Stance.free()
     kerf_mm, cover_mm = length_mm(kerf, "kerf", least=0), length_mm(cover, "cover", least=0)
     slack_mm = fit.figure.margin_mm * fit.scale  # of the first figure's own points
-    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _HAIR_MM
+    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _SPARE_MM
     hull = hull_of(fit.solid())
     first = hull.points + hull.centre
     found = _one_cut(fit.block, first, other, clear_mm, cover_mm, stance, gap, max_cells)
@@ -175,5 +176,5 @@ def _fitted(
         piece = sawn_block(corners, block, margin_mm=0.0, name=f"a piece of {block.name}")
     except BadValueError:
         return None
-    fit = largest(other, piece, cover=cover, stance=stance, gap=1e-4)
+    fit = largest(other, piece, cover=cover, stance=stance, gap=_GAP)
     return (normals, at, fit) if fit.placement is not None and fit.verdict is Verdict.FITS else None

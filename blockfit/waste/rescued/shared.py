@@ -15,6 +15,7 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, polytope_volume
+from blockfit.geometry.tolerances import CLOSE, MEETING, NOT_ZERO, ROUNDING
 from blockfit.geometry.turns import spread_directions
 from blockfit.kinds import kinds_checked
 from blockfit.search.choice.fit import largest, safest
@@ -35,6 +36,7 @@ __all__ = ["Shared", "share_block"]
 _STARTS, _LEADERS, _TRIALS, _ROUNDS = 2000, 6, 128, 50
 _MOST_FACTORS = 40  # tried; some five are needed
 _EVEN, _MOVES = 1e-4, 9  # how near the two scales are brought by moving the cut
+_ROUGH_GAP = 1e-2  # how closely a bound on each figure's scale is answered
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -128,7 +130,7 @@ def share_block(
     if scale < used:
         verdict = Verdict.CANNOT_FIT if bound < 1 else Verdict.UNDECIDED
         return Shared((), None, scale, bound, verdict)
-    used = min(used, scale * (1 - 1e-9))
+    used = min(used, scale * (1 - CLOSE))
     fits = tuple(
         safest(figure, part, scale=used * by, cover=margin, stance=stance)
         for figure, part, by, margin, stance in zip(figures, parts, asked, margins, both, strict=True)
@@ -156,7 +158,7 @@ def _bound(
     the covers and the kerf within the block's longest line.
     """
     alone = [
-        largest(figure, block, cover=margin, stance=stance, gap=1e-2).scale_bound / by
+        largest(figure, block, cover=margin, stance=stance, gap=_ROUGH_GAP).scale_bound / by
         for figure, by, margin, stance in zip(figures, asked, margins, stances, strict=True)
     ]
     hulls = [hull_of(figure) for figure in figures]
@@ -183,7 +185,7 @@ def _task(
     points = tuple(hull_of(figure).points * by for figure, by in zip(figures, asked, strict=True))
     triples = np.array(list(combinations(range(len(block.normals)), 3)), np.int64)
     matrices = np.swapaxes(block.normals[triples], 1, 2)
-    sound = np.abs(np.linalg.det(matrices)) > 1e-6
+    sound = np.abs(np.linalg.det(matrices)) > MEETING
     taken = kerf + sum(margins) + sum(f.margin_mm * by for f, by in zip(figures, asked, strict=True))
     return _Task(
         block.normals,
@@ -234,7 +236,7 @@ def _sides(task: _Task, normals: Array, turns: Sequence[Array]) -> list[tuple[Ar
         heights = reach(task.points[k], task.normals @ turns[k])
         against = reach(task.points[k], np.einsum("bij,bi->bj", turns[k], -side * normals))
         weights = np.einsum("tij,bj->bti", task.inverses, side * normals)
-        valid = (weights >= -1e-12).all(axis=2)
+        valid = (weights >= -ROUNDING).all(axis=2)
         weights = np.maximum(weights, 0)
         need = np.einsum("bti,bti->bt", weights, heights[:, task.triples]) + against[:, None]
         room = np.einsum("bti,ti->bt", weights, task.rooms[k][task.triples])
@@ -256,8 +258,8 @@ def _values(task: _Task, normals: Array, turns: Sequence[Array]) -> Array:
         i = (room_a - factor[:, None] * need_a).argmin(axis=1)
         j = (room_b - factor[:, None] * need_b).argmin(axis=1)
         room, need = room_a[rows, i] + room_b[rows, j] - task.taken, need_a[rows, i] + need_b[rows, j]
-        found = np.where(np.isfinite(room), room / np.maximum(need, 1e-300), np.inf)
-        if turn and (found >= factor * (1 - 1e-12)).all():
+        found = np.where(np.isfinite(room), room / np.maximum(need, NOT_ZERO), np.inf)
+        if turn and (found >= factor * (1 - ROUNDING)).all():
             break
         factor = found if turn == 0 else np.minimum(factor, found)
         factor = np.where(np.isfinite(factor), factor, 0.0)
@@ -283,7 +285,7 @@ def _evened(  # noqa: PLR0913
     for _ in range(_MOVES):
         parts = _parts(block, normal, at, kerf)
         factors = [
-            0.0 if part is None else largest(figure, part, cover=margin, stance=stance, gap=1e-2).scale / by
+            0.0 if part is None else largest(figure, part, cover=margin, stance=stance, gap=_ROUGH_GAP).scale / by
             for figure, part, by, margin, stance in zip(figures, parts, asked, margins, stances, strict=True)
         ]
         if min(factors) > 0 and (best is None or min(factors) > best[0]) and parts[0] and parts[1]:

@@ -14,6 +14,7 @@ import numpy as np
 from blockfit.facts.measures import Fact, Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.kinds import kinds_checked
 from blockfit.search.flawed.obstacles import Obstacle, obstacles_of, stone_obstacle
 from blockfit.search.flawed.travel import first_blocked
@@ -125,6 +126,6 @@ def _to_the_planes(fit: Fit, furthest: Array, way: Array) -> tuple[float, str, A
     along = block.normals @ way
     heights = (furthest * block.normals).sum(axis=1)
     slack = block.sound_mm - fit.asked_cover_mm - heights - fit.figure.margin_mm * fit.scale
-    room = np.where(along > 1e-12, slack / np.where(along > 1e-12, along, 1.0), np.inf)
+    room = np.where(along > ROUNDING, slack / np.where(along > ROUNDING, along, 1.0), np.inf)
     face = int(room.argmin())
     return max(0.0, float(room[face])), block.names[face], furthest[face].copy()

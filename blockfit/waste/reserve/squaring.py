@@ -12,6 +12,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import NOTHING_MM, UNDER_MM
 from blockfit.kinds import kinds_checked
 from blockfit.measure.booleans import Solid, arrays_of
 from blockfit.measure.cross_sections import section_areas
@@ -20,13 +21,13 @@ from blockfit.search.flawed.obstacles import stone_of
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
+from blockfit.units import M2_PER_MM2, M3_PER_MM3
 from blockfit.waste.statics import balance
 
 __all__ = ["Squaring", "TrueFace", "squaring"]
 
 _LOOKS = 96  # planes looked at from the outermost place in
 _SAME = 1e-6  # of an area: what rounding makes of it
-_UNDER_MM = 1e-3  # a section so far within has the area of the face itself
 _BASE = "bottom"
 _CORNERS = (("left", "front"), ("right", "front"), ("left", "back"), ("right", "back"))
 
@@ -139,7 +140,7 @@ def squaring(fit: Fit, *, share: float = 0.5) -> Squaring:
     _, faces, left = best
     vertices, triangles = arrays_of(left)
     body = Figure(vertices, triangles, name=fit.block.name)
-    floor = vertices[vertices[:, 2] <= float(vertices[:, 2].min()) + 1e-6]
+    floor = vertices[vertices[:, 2] <= float(vertices[:, 2].min()) + NOTHING_MM]
     loss = sum(face.loss_m3 for face in faces)
     stands = balance(body.centroid_mm, floor).stands
     return Squaring(tuple(faces), loss, _kg(fit, loss), stands, body, fit.block)
@@ -157,19 +158,19 @@ def _sawn(fit: Fit, stone: Solid, face: str, share: float) -> tuple[TrueFace, So
     areas = body.areas_mm2(levels)
     enough = share * float(areas.max()) * (1 - _SAME)
     at, wanted = top, enough
-    if body.area_mm2(top - _UNDER_MM) < enough:
+    if body.area_mm2(top - UNDER_MM) < enough:
         allowed = levels >= limit
         if not (allowed & (areas >= enough)).any():  # as large as it can be, and no deeper than that takes
-            most = max(float(areas[allowed].max(initial=0.0)), body.area_mm2(limit), body.area_mm2(top - _UNDER_MM))
+            most = max(float(areas[allowed].max(initial=0.0)), body.area_mm2(limit), body.area_mm2(top - UNDER_MM))
             enough = most * (1 - _SAME)
         reached = np.flatnonzero((areas >= enough) & allowed)
         at = _first_level(body, enough, levels, int(reached[0]), top) if len(reached) else limit
-        at = top if body.area_mm2(top - _UNDER_MM) >= enough else min(max(limit, at), top)
+        at = top if body.area_mm2(top - UNDER_MM) >= enough else min(max(limit, at), top)
     left = stone.trim_by_plane((-outward).tolist(), -at)
-    area = body.area_mm2(at - _UNDER_MM)
-    loss = max(0.0, float(stone.volume() - left.volume())) * 1e-9 if at < top else 0.0
-    told = TrueFace(face, top - at, area * 1e-6, loss, _kg(fit, loss), at - figure, bool(area >= wanted * (1 - _SAME)))
-    return told, left
+    area = body.area_mm2(at - UNDER_MM)
+    loss = max(0.0, float(stone.volume() - left.volume())) * M3_PER_MM3 if at < top else 0.0
+    is_whole = bool(area >= wanted * (1 - _SAME))
+    return TrueFace(face, top - at, area * M2_PER_MM2, loss, _kg(fit, loss), at - figure, is_whole), left
 
 
 @dataclass(frozen=True, slots=True, eq=False)

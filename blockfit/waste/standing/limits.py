@@ -10,7 +10,7 @@ from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.phrases import Phrase, down, up
 from blockfit.measure.sections import polygon_area
-from blockfit.units import Length, Mass, floor_load_kg_m2, length_mm, mass_kg
+from blockfit.units import M2_PER_MM2, Length, Mass, floor_load_kg_m2, length_mm, mass_kg
 from blockfit.waste.standing.lifting import sling_rise_mm
 from blockfit.waste.standing.loads import Load
 from blockfit.waste.statics import slides_at_deg
@@ -211,7 +211,7 @@ def _floor(load: Load, limit: float) -> LimitCheck:
     area = load.contact_m2
     where = "on what touches the floor"
     if area is None:
-        area = polygon_area(load.stands.base) * 1e-6 if len(load.stands.base) >= 3 else 0.0
+        area = polygon_area(load.stands.base) * M2_PER_MM2 if len(load.stands.base) >= 3 else 0.0
         where = "if spread over the whole of its base"
     each = load.weight_range_kg[1] / area if area > 0 else math.inf
     over = max(0.0, each - limit)

@@ -15,11 +15,12 @@ from blockfit.facts.results import Result, plain, record_of
 from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
+from blockfit.geometry.tolerances import NOTHING_MM, TOUCHING
 from blockfit.measure.booleans import arrays_of, block_solid, body_of, level_rings
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
-from blockfit.units import rounded_down
+from blockfit.units import M2_PER_MM2, rounded_down
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.placed import light_solid
 from blockfit.waste.reach.shares import stage_bodies
@@ -32,6 +33,7 @@ __all__ = ["LevelCut", "Load", "Stuff", "loads_of"]
 _NEAR_MM = 1.0  # a support this far beside the base still bears
 _KNOWN = 0.25  # of a column's pitch: how well a centre of gravity by columns is known
 _LEVELS = 60  # heights up to a tenth of the figure's at which its base is tried cut level
+_LEVEL = 1e-6  # a direction with less to any side is straight down
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,8 +117,8 @@ def loads_of(
         rolled = light_solid(body)[0].vertices
         turns = turnings(rolled, stands.centre_mm, volume * stuff.high, stands.base, flat_mm)
         low = float(body.vertices[:, 2].min())
-        touch = area_of(level_rings(body_of(body), low + max(flat_mm, 1e-6)))
-        held, touch_m2 = _under(supports, touch, low), float(touch.area) * 1e-6
+        touch = area_of(level_rings(body_of(body), low + max(flat_mm, NOTHING_MM)))
+        held, touch_m2 = _under(supports, touch, low), float(touch.area) * M2_PER_MM2
         return _load(name, volume, stands.centre_mm, stands, body.size_mm, stuff, held, turns, touch_m2)
 
     bought = Figure(*arrays_of(block_solid(fit.block.corners_mm, fit.block.surface)))
@@ -210,7 +212,7 @@ def _stage_bases(figure: Figure, stone: Figure, into: Array, flat_mm: float) -> 
     ground = area_of(level_rings(body, floor + flat_mm / 2))
     own = body_of(figure)
     stood = area_of(level_rings(own, low + flat_mm / 2))
-    if np.linalg.norm(level) < 1e-6:  # worked from above: what is before the figure lies over it, not under it
+    if np.linalg.norm(level) < _LEVEL:  # worked from above: what is before the figure lies over it, not under it
         return [(base_of(vertices, flat_mm), ground), (feet, stood), (feet, stood)]
     way = level[:2] / np.linalg.norm(level) * 2 * float(np.ptp(vertices, axis=0).max())
     here = area_of(level_rings(own, floor + flat_mm / 2))
@@ -239,7 +241,7 @@ def _level_cut(figure: Figure) -> LevelCut | None:
         vertices, faces = arrays_of(solid.trim_by_plane([0.0, 0.0, 1.0], low + height))
         if len(faces) == 0:
             return None
-        stands = balance(centroid(vertices, faces), base_of(vertices, 1e-6 * tall))
+        stands = balance(centroid(vertices, faces), base_of(vertices, TOUCHING * tall))
         if stands.stands:
             return LevelCut(height, stands)
     return None

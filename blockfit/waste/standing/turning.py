@@ -12,6 +12,7 @@ import numpy as np
 from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import CLOSE, ROUNDING
 from blockfit.waste.statics import FLAT_MM, balance, side_words
 
 __all__ = ["Turning", "turning", "turnings"]
@@ -19,6 +20,8 @@ __all__ = ["Turning", "turning", "turnings"]
 _LEAST_EDGE = 0.02  # of the base's circumference: shorter edges of a round base are not turned over one by one
 _MOST_EDGES = 8
 _MOST_SIDES = 64  # that a round body rolls over
+_FLAT = 1e-2  # of its height and depth: no more of a load is taken for flat, however rough its ground
+_TOGETHER = 1e-6  # radians: sides that come down within it come down at once
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -96,7 +99,7 @@ def _over(
     outward = np.array([along[1], -along[0]])
     seen = np.column_stack([(vertices[:, :2] - start) @ outward, vertices[:, 2] - floor])
     middle = np.array([float((centre[:2] - start) @ outward), float(centre[2]) - floor])
-    flat = min(flat_mm, 1e-2 * float(np.ptp(seen, axis=0).max()))
+    flat = min(flat_mm, _FLAT * float(np.ptp(seen, axis=0).max()))
     phases, balanced, rests = _rolled(seen, middle, flat)
     holds = np.flatnonzero(seen[:, 1] >= 0.5 * seen[:, 1].max())
     at = holds[int(np.linalg.norm(seen[holds], axis=1).argmax())]
@@ -136,20 +139,20 @@ def _rolled(seen: Array, middle: Array, flat_mm: float) -> tuple[list[tuple[floa
         phases.append((angle, pivot))
         to = seen - seen[pivot]
         ahead = np.arctan2(to[:, 1], to[:, 0]) % (2 * math.pi)
-        ahead[(np.linalg.norm(to, axis=1) <= 2 * flat_mm) | (ahead < angle - 1e-9)] = np.inf
+        ahead[(np.linalg.norm(to, axis=1) <= 2 * flat_mm) | (ahead < angle - CLOSE)] = np.inf
         comes_down = float(ahead.min())
         out, high = (middle - seen[pivot]).tolist()
         over = math.atan2(high, out) - math.pi / 2
         if over <= comes_down or not math.isfinite(comes_down):
             return phases, max(angle, over) if phases[1:] else max(0.0, over), min(comes_down, math.pi)
-        level = np.flatnonzero(ahead <= comes_down + 1e-6)
+        level = np.flatnonzero(ahead <= comes_down + _TOGETHER)
         pivot, angle = int(level[np.linalg.norm(to[level], axis=1).argmax()]), comes_down
     return phases, angle, angle
 
 
 def _pull(phases: list[tuple[float, int]], seen: Array, middle: Array, at: Array, angle: float) -> float:
     """Return the pull at a place (2,) that holds a body of 1 kg at an angle, over the corner that then bears."""
-    pivot = seen[[k for begins, k in phases if begins <= angle + 1e-12][-1]]
+    pivot = seen[[k for begins, k in phases if begins <= angle + ROUNDING][-1]]
     out, high = (middle - pivot).tolist()
     lever = float(np.linalg.norm(at - pivot))
     return -(out * math.cos(angle) + high * math.sin(angle)) / lever if lever > 0 else 0.0

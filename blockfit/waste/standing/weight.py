@@ -15,12 +15,13 @@ from blockfit.facts.measures import Rounding, Sure, fact
 from blockfit.facts.results import Result, record_of
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.polytope import corners_of, hull_planes, inner_ball, polytope_volume
+from blockfit.geometry.tolerances import NOTHING_MM
 from blockfit.kinds import above_0, kinds_checked, number_in
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
-from blockfit.units import Length, length_mm
+from blockfit.units import M3_PER_MM3, M_PER_MM, Length, length_mm
 from blockfit.waste.offcuts.plan import OffcutPlan
 from blockfit.waste.placed import placed_solid
 from blockfit.waste.reach.shares import PARTS, Planes, shares_of, shares_of_piece
@@ -196,7 +197,8 @@ def weights(
         parts_m3=tuple(zip((*names, "figure"), (*removed, figure), strict=True)),
         stages=tuple(stages),
         allowances=tuple(
-            Allowance(tool, thick, area * thick * 1e-3, _times(area * thick * 1e-3, kg)) for tool, thick in over.items()
+            Allowance(tool, thick, area * thick * M_PER_MM, _times(area * thick * M_PER_MM, kg))
+            for tool, thick in over.items()
         ),
     )
 
@@ -278,12 +280,12 @@ def _sound_parts(
     sound = (block.normals, block.sound_mm)
     if not block.skin_mm.any():
         return 0.0, whole - shares_of(cut, pieces, taken)
-    sound_m3 = polytope_volume(corners_of(*sound)[0]) * 1e-9
+    sound_m3 = polytope_volume(corners_of(*sound)[0]) * M3_PER_MM3
     inside = []
     for normals, offsets in pieces:
         planes = np.concatenate([normals, block.normals]), np.concatenate([offsets, block.sound_mm])
-        if inner_ball(*planes)[1] > 1e-6:
-            inside.append((planes, polytope_volume(corners_of(*planes)[0]) * 1e-9))
+        if inner_ball(*planes)[1] > NOTHING_MM:
+            inside.append((planes, polytope_volume(corners_of(*planes)[0]) * M3_PER_MM3))
     in_pieces = sum(volume for _, volume in inside)
     all_sound = shares_of(cut, [sound], sound_m3 - figure_m3)
     skin = block.volume_m3 - sound_m3 - (taken - in_pieces)

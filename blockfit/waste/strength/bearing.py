@@ -14,8 +14,10 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.measure.booleans import Solid, arrays_of, level_rings
 from blockfit.measure.sections import SectionPlane, area_of, overlap, parts_of, plane_of, united
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.strength.slices import Carrier, carriers_of, heights_of
 
 __all__ = ["GRAVITY", "Bearing", "bearings", "lying"]
@@ -26,6 +28,7 @@ _MOST = 3  # worst heights that are reported
 _APART = 0.04  # of the height: nearer ones are one
 _LEAST = 2e-4  # of the volume: where less lies above, nothing is asked
 _FLAT_MM, _EDGE = 1.0, 1e-3  # of the height: what lies lower touches the floor, and is no section
+_BESIDE = 1e-7  # of the height: so near above and below a section the figure is the same
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -107,7 +110,7 @@ def lying(
     step = (high - low) / count
     heights = low + step * (np.arange(count) + 0.5)
     planes = [plane_of(area_of(level_rings(solid, z))) for z in heights.tolist()]
-    weight = np.array([plane.area for plane in planes]) * step * density_kg_m3 * jerk * 1e-9 * GRAVITY  # N each
+    weight = np.array([plane.area for plane in planes]) * step * density_kg_m3 * jerk * M3_PER_MM3 * GRAVITY  # N each
     total, middle = float(weight.sum()), float(weight @ heights) / float(weight.sum())
     near, far = sorted(supports_mm)
     if not near <= middle <= far:
@@ -135,7 +138,7 @@ def _pair(plane: SectionPlane, volume: float, centre: Array, density: float) -> 
     """Return the greatest tension and compression where a section carries a volume with its centre over (2,)."""
     if plane.area <= 0 or volume <= 0:
         return 0.0, 0.0
-    weight = volume * density * 1e-9 * GRAVITY
+    weight = volume * density * M3_PER_MM3 * GRAVITY
     return plane.extremes(-weight, -weight * (centre - plane.middle))
 
 
@@ -166,14 +169,14 @@ def _finer(solid: Solid, heights: Array, carriers: list[list[Carrier]], k: int, 
         plane = plane_of(overlap(area_of(level_rings(solid, height)), carrier.area))
         volume = carrier.volume + (carrier.height - height) * (plane.area + carrier.plane.area) / 2
         value = _pair(plane, volume, carrier.centre, density)[kind]
-        if value > most * (1 + 1e-9):
+        if value > most * (1 + CLOSE):
             best, most = height, value
     return best
 
 
 def _bearings_at(solid: Solid, height: float, floor: float, density: float, kind: int) -> list[Bearing]:
     """Return what asks most of the exact sections at a height: each piece above by what it alone stands on."""
-    near = 1e-7 * max(1.0, abs(height))
+    near = _BESIDE * max(1.0, abs(height))
     below = solid.trim_by_plane([0.0, 0.0, -1.0], -height).decompose()
     standing = [part for part in below if float(part.bounding_box()[2]) <= floor]
     # A closed hollow comes apart as a part of its own, of negative volume: it hangs nowhere.
@@ -212,7 +215,7 @@ def _bearing(area: Any, height: float, carried: list[Solid], density: float) -> 
     masses = [_mass(part) for part in carried]
     volume, moment = sum(own for own, _ in masses), sum((m for _, m in masses), np.zeros(3))
     centre = moment / volume
-    weight = volume * density * 1e-9 * GRAVITY
+    weight = volume * density * M3_PER_MM3 * GRAVITY
     couple = -weight * (centre[:2] - plane.middle)
     tension, compression = plane.extremes(-weight, couple)
     loops = parts_of(area)
@@ -223,7 +226,7 @@ def _bearing(area: Any, height: float, carried: list[Solid], density: float) -> 
         centre_mm=np.array([*plane.middle, height]),
         outlines=tuple(np.column_stack([ring, np.full(len(ring), height)]) for ring in rings),
         shares=tuple(plane.share(-weight, couple, loop) for _, loop in loops),
-        above_m3=volume * 1e-9,
+        above_m3=volume * M3_PER_MM3,
         above_centre_mm=np.asarray(centre),
         lever_mm=float(np.linalg.norm(centre[:2] - plane.middle)),
         tension_mpa=tension,

@@ -11,9 +11,11 @@ from blockfit.facts.measures import Measure, Rounding, Sure, fact
 from blockfit.facts.results import Result
 from blockfit.geometry.arrays import Array, Ints
 from blockfit.geometry.surface import PartBeyond, any_corner, compacted, part_beyond
+from blockfit.geometry.tolerances import CLOSE
 from blockfit.measure.cross_sections import Section, least_section, section_near, sections_across
 from blockfit.measure.patches import Links
 from blockfit.measure.sections import polygon_area
+from blockfit.units import M3_PER_MM3
 from blockfit.waste.statics import side_words
 from blockfit.waste.strength.bearing import GRAVITY, Bearing
 from blockfit.waste.strength.thickness import Thickness
@@ -27,6 +29,7 @@ _AT_ONCE = 8  # sections looked at together on the way to a limb's root
 _FINER = 4  # sizes of step in the search for the least section, each half of the one before
 _ROD = 0.1  # normals across a limb spread so much the other way, of what they do one way
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
+_LESS = 1 - 1e-6  # of an area: a section is less only below this
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -210,7 +213,7 @@ def _least_section(body: _Body, normal: Array, at: Array, width: float) -> tuple
             shifts = np.zeros(4) if turn else 0.5 * share * width * np.array([1.0, -1.0])
             places = (at if best is None else best.centre) + shifts[:, None] * normal
             trial = least_section(*near, normals, places)
-            if trial is not None and (best is None or trial[1].area_mm2 < best.area_mm2 * (1 - 1e-6)):
+            if trial is not None and (best is None or trial[1].area_mm2 < best.area_mm2 * _LESS):
                 best, normal, at = trial[1], normals[trial[0]], places[trial[0]]
     if best is None:
         return None, normal
@@ -238,7 +241,7 @@ def _root(body: _Body, section: Section, towards: Array, carried: PartBeyond, wi
                 return best
             volume, moment = volume + step * trial.area_mm2, moment + step * trial.area_mm2 * trial.centre
             stress = bending_mpa(trial, towards, moment / volume - trial.centre, volume)
-            if stress > most * (1 + 1e-9):
+            if stress > most * (1 + CLOSE):
                 best, most = trial, stress
             here = trial
     return best
@@ -285,7 +288,7 @@ def _part(body: _Body, section: Section, normal: Array) -> tuple[PartBeyond, Arr
 
 def _neck(section: Section, way: Array, body: PartBeyond, density: float, width: float, vertices: Array) -> Neck:
     corners, centre = body.corners, body.centre
-    volume = body.volume_mm3 * 1e-9
+    volume = body.volume_mm3 * M3_PER_MM3
     lever = centre - section.centre
     level = np.array([lever[0], lever[1], 0.0])
     length = float(np.linalg.norm(level))

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.geometry.arrays import Array
+from blockfit.geometry.tolerances import LEAST_SIZE
 from blockfit.measure.booleans import Solid, arrays_of, level_rings
 from blockfit.measure.sections import SectionPlane, area_of, parts_of, plane_of, united
 
@@ -45,7 +46,7 @@ def heights_of(solid: Solid, low: float, high: float, count: int) -> Array:
     """Return the heights to look at between two ends: even ones, and both sides of every level if there are few."""
     even = np.linspace(low, high, count)
     vertices, _ = arrays_of(solid)
-    tall = max(high - low, 1e-12)
+    tall = max(high - low, LEAST_SIZE)
     levels = np.unique(np.round(vertices[:, 2] / (_BESIDE * tall)) * (_BESIDE * tall))
     if len(levels) > _LEVELS:
         return even

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.waste.reach.sight import Elements
@@ -23,6 +24,7 @@ _SETTLED = 6
 _MOST_PASSES = 6
 _FEW = 12_000  # samples of the first look, some
 _THIN = 10  # spacings: what is no thicker is looked at more closely
+_LESS = 1 - 1e-6  # of a diameter: a ball is smaller only below this
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,7 +133,7 @@ def _smoothed(elements: Elements, tree: Any, chosen: Ints) -> Array:
     weight = np.where(alike, elements.areas[near], 0.0)
     mean = np.einsum("ki,kij->kj", weight, elements.normals[near])
     length = np.linalg.norm(mean, axis=1, keepdims=True)
-    return np.asarray(np.where(length > 1e-12, mean / np.maximum(length, 1e-300), own))
+    return np.asarray(np.where(length > ROUNDING, mean / np.maximum(length, NOT_ZERO), own))
 
 
 def _opposite(elements: Elements, points: Array, inward: Array, spacing_mm: float) -> Array:
@@ -166,7 +168,7 @@ def _shrunk(elements: Elements, tree: Any, points: Array, inward: Array, ahead: 
         ball = _through(elements, points[active], inward[active], np.where(inside, near, 0))
         ball = np.where(inside, ball, np.inf)
         least = np.minimum(ball.min(axis=1), diameter[active])
-        smaller = least < diameter[active] * (1 - 1e-6)
+        smaller = least < diameter[active] * _LESS
         diameter[active] = least
         active = active[smaller]
         if len(active) == 0:
@@ -197,7 +199,7 @@ def _through(elements: Elements, points: Array, inward: Array, near: Ints) -> Ar
     facing = np.einsum("kij,kj->ki", elements.normals[near], inward)
     aside = (facing < _OPPOSED) | (along <= 0)
     ball = np.where(aside, np.inf, square / np.where(aside, 1.0, along))
-    planar = 2 * np.einsum("kij,kij->ki", elements.normals[near], to) / np.maximum(1 + facing, 1e-9)
+    planar = 2 * np.einsum("kij,kij->ki", elements.normals[near], to) / np.maximum(1 + facing, CLOSE)
     usable = ~aside & (planar > 0.8 * ball) & (planar < 1.1 * ball)
     return np.asarray(np.where(usable, planar, ball))
 

@@ -13,7 +13,7 @@ from blockfit.kinds import counted, kinds_checked
 from blockfit.measure.booleans import body_of
 from blockfit.search.result import Fit
 from blockfit.solids.figure import Figure
-from blockfit.units import Length, length_mm
+from blockfit.units import LEAST_MM, Length, length_mm
 from blockfit.waste.placed import light_solid, placed_solid
 from blockfit.waste.reach.sight import Elements, elements_of
 from blockfit.waste.statics import FLAT_MM, flat_within, standing
@@ -124,7 +124,7 @@ def thin_stone(  # noqa: PLR0913
     figure = placed_solid(fit, "thin stone")
     counted(most, "most")
     tall = figure.size_mm[2]
-    spacing_mm = max(tall / 400, 1e-3) if spacing is None else length_mm(spacing, "spacing")
+    spacing_mm = max(tall / 400, LEAST_MM) if spacing is None else length_mm(spacing, "spacing")
     if spacing_mm <= 0:
         raise BadValueError(f"spacing={spacing!r} must be more than 0")
     figure, _ = light_solid(figure, spacing_mm)
