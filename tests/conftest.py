@@ -20,6 +20,7 @@ import blockfit as bf
 from blockfit.__main__ import main
 from blockfit.geometry.turns import from_quaternions
 from blockfit.intake.scan import repaired
+from blockfit.waste.offcuts import together
 
 settings.register_profile(
     "ci", derandomize=True, deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow]
@@ -43,6 +44,19 @@ def pytest_xdist_setupnodes():
     """Of several processes each works with one thread: more would wait for one another."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
+
+
+# What plans of offcuts keep must hold for any plan: here their search makes a tenth of its changes, but in tests marked
+# `full_search`, whose rule is how much is saved, or that processes agree (workers know nothing of this).
+_FULL_SEARCH = (together._ROUNDS, together._MORE)
+together._ROUNDS, together._MORE = (changes // 10 for changes in _FULL_SEARCH)
+
+
+@pytest.fixture(autouse=True)
+def _searched_in_full(request, monkeypatch):
+    if request.node.get_closest_marker("full_search"):
+        for name, changes in zip(("_ROUNDS", "_MORE"), _FULL_SEARCH, strict=True):
+            monkeypatch.setattr(together, name, changes)
 
 
 HERE = Path(__file__).parent

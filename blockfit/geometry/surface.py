@@ -17,7 +17,7 @@ __all__ = [
     "compacted",
     "is_closed",
     "open_edges",
-    "part_beyond",
+    "Parted",
     "signed_volume",
     "surface_area",
     "undirected_edges",
@@ -86,49 +86,76 @@ class PartBeyond:
     corners: Array
 
 
-def part_beyond(vertices: Array, faces: Ints, inside: Flags, at: Array, way: Array) -> PartBeyond:
-    """Return what the faces (m, 3) of a closed surface enclose beyond the plane through ``at`` (3,) square to ``way``.
+@dataclass(frozen=True, slots=True, eq=False)
+class Parted:
+    """A closed surface ready to be asked again and again what a part of it encloses beyond a plane.
 
-    ``inside`` (n,) are the vertices of that part; faces with none of them do not count. The sum of tetrahedra from a
-    point of the plane needs no lid.
-
-    >>> import numpy as np
-    >>> from blockfit.geometry.surface import part_beyond
-    >>> corners = np.array([[0, 0, 0], [6, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
-    >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
-    >>> part = part_beyond(corners, faces, corners[:, 0] > 3, np.array([3.0, 0, 0]), np.array([1.0, 0, 0]))
-    >>> round(part.volume_mm3, 9), round(part.cut_mm2, 9)
-    (0.125, 0.125)
+    ``sums`` (m, 16) are, of each face's tetrahedron from ``middle``: six times its volume, twice its area along each
+    axis, and both times the sum of its corners.
     """
-    local = vertices - at
-    height = local @ way
-    a, b, c = (inside[faces[:, k]] for k in range(3))
-    count = a.astype(np.int8) + b + c
-    triangles = [local[faces[count == 3]]]
-    edge = np.zeros(3)
-    for number in (1, 2):
-        some = faces[count == number]
-        if len(some) == 0:
-            continue
-        # The one corner on its own side comes first; the order around stays.
-        alone = inside[some] == (number == 1)
-        first = alone.argmax(axis=1)
-        turned = some[np.arange(len(some))[:, None], (first[:, None] + np.arange(3)) % 3]
-        a, b, c = (local[turned[:, k]] for k in range(3))
-        ha, hb, hc = (height[turned[:, k]] for k in range(3))
-        ab = a + (ha / (ha - hb))[:, None] * (b - a)
-        ac = a + (ha / (ha - hc))[:, None] * (c - a)
-        if number == 1:
-            triangles.append(np.stack([a, ab, ac], axis=1))
-            edge += np.cross(ab, ac).sum(axis=0)
-        else:
-            triangles += [np.stack([ab, b, c], axis=1), np.stack([ab, c, ac], axis=1)]
-            edge += np.cross(ac, ab).sum(axis=0)
-    whole = np.concatenate(triangles)
-    sixth = np.einsum("ij,ij->i", whole[:, 0], np.cross(whole[:, 1], whole[:, 2]))
-    volume = float(sixth.sum()) / 6
-    middle = (sixth[:, None] * whole.sum(axis=1)).sum(axis=0) / (24 * volume) if volume else np.zeros(3)
-    return PartBeyond(volume, np.asarray(at + middle), abs(float(edge @ way)) / 2, vertices[inside])
+
+    vertices: Array
+    faces: Ints
+    middle: Array
+    sums: Array
+
+    @classmethod
+    def of(cls, vertices: Array, faces: Ints) -> "Parted":
+        """Sum every face up once."""
+        middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
+        a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
+        normal = np.cross(b - a, c - a)
+        sixth, corners = np.einsum("ij,ij->i", a, normal), a + b + c
+        products = (corners[:, :, None] * normal[:, None, :]).reshape(-1, 9)
+        return cls(vertices, faces, middle, np.column_stack([sixth, normal, corners * sixth[:, None], products]))
+
+    def beyond(self, inside: Flags, at: Array, way: Array) -> PartBeyond:
+        """Return what the faces enclose beyond the plane through ``at`` (3,) square to ``way``.
+
+        ``inside`` (n,) are the vertices of that part; faces with none of them do not count. The sum of tetrahedra from
+        a point of the plane needs no lid.
+
+        >>> import numpy as np
+        >>> from blockfit.geometry.surface import Parted
+        >>> corners = np.array([[0, 0, 0], [6, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
+        >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+        >>> wedge = Parted.of(corners, faces)
+        >>> part = wedge.beyond(corners[:, 0] > 3, np.array([3.0, 0, 0]), np.array([1.0, 0, 0]))
+        >>> round(part.volume_mm3, 9), round(part.cut_mm2, 9)
+        (0.125, 0.125)
+        """
+        a, b, c = (inside[self.faces[:, k]] for k in range(3))
+        whole = a & b & c
+        rim = np.flatnonzero((a | b | c) & ~whole)
+        cut, edge = _cut_faces(self.vertices[self.faces[rim]] - at, inside[self.faces[rim]], way)
+        sixth = np.einsum("ij,ij->i", cut[:, 0], np.cross(cut[:, 1], cut[:, 2]))
+        # From ``at`` instead of the middle: each sum moves by what the faces' areas say.
+        total, place = whole.astype(np.float64) @ self.sums, at - self.middle
+        own, normal, moment, product = total[0], total[1:4], total[4:7], total[7:].reshape(3, 3)
+        seen = own - place @ normal
+        moved = moment - product @ place - 3 * place * seen
+        volume = float(seen + sixth.sum()) / 6
+        middle = (moved + sixth @ cut.sum(axis=1)) / (24 * volume) if volume else np.zeros(3)
+        return PartBeyond(volume, np.asarray(at + middle), abs(float(edge @ way)) / 2, self.vertices[inside])
+
+
+def _cut_faces(corners: Array, inside: Flags, way: Array) -> tuple[Array, Array]:
+    """Return what lies inside of faces (m, 3, 3) that the plane through 0 cuts, as triangles (q, 3, 3), and twice the
+    area of the cut (3,)."""
+    # The one corner on its own side comes first; the order around stays.
+    one = inside.sum(axis=1) == 1
+    first = (inside == one[:, None]).argmax(axis=1)
+    a, b, c = (corners[np.arange(len(corners)), (first + k) % 3] for k in range(3))
+    ha, hb, hc = a @ way, b @ way, c @ way
+    ab = a + (ha / (ha - hb))[:, None] * (b - a)
+    ac = a + (ha / (ha - hc))[:, None] * (c - a)
+    two = ~one
+    triangles = [
+        np.stack([a[one], ab[one], ac[one]], axis=1),
+        np.stack([ab[two], b[two], c[two]], axis=1),
+        np.stack([ab[two], c[two], ac[two]], axis=1),
+    ]
+    return np.concatenate(triangles), (np.cross(ab, ac) * np.where(one, 1.0, -1.0)[:, None]).sum(axis=0)
 
 
 def compacted(vertices: Array, faces: Ints) -> tuple[Array, Ints]:

@@ -2,7 +2,9 @@
 
 Not checked here: that the surface is closed and does not cross itself. Exact for the surface given."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -10,7 +12,7 @@ from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.measure.patches import linked
 from blockfit.measure.sections import area_of, distance_from, parts_of, rings_of
 
-__all__ = ["Section", "least_section", "section_areas", "section_near", "sections_across"]
+__all__ = ["Section", "Surfaces", "least_of_each", "section_areas", "section_near", "sections_of_each"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,41 +47,74 @@ class _Lines:
     end_side: Ints
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Surfaces:
+    """Closed surfaces side by side, to be cut together: corners (n, 3), faces (m, 3), where each one's corners begin
+    (k + 1,), and which one each face belongs to."""
+
+    vertices: Array
+    faces: Ints
+    begins: Ints
+    owner: Ints
+
+    @classmethod
+    def of(cls, each: Sequence[tuple[Array, Ints]]) -> "Surfaces":
+        """Put surfaces side by side, each given by its corners and faces."""
+        begins = np.cumsum([0, *[len(vertices) for vertices, _ in each]])
+        faces = [faces + begin for (_, faces), begin in zip(each, begins[:-1].tolist(), strict=True)]
+        owner = np.repeat(np.arange(len(each)), [len(some) for some in faces])
+        return cls(np.concatenate([vertices for vertices, _ in each]), np.concatenate(faces), begins, owner)
+
+    def heights(self, normals: Array, offsets: Array) -> Array:
+        """Return (n, p) heights of corners over each surface's own planes, normals (k, p, 3) and offsets (k, p)."""
+        over = np.empty((len(self.vertices), normals.shape[1]))
+        for k, (start, end) in enumerate(pairwise(self.begins.tolist())):
+            over[start:end] = self.vertices[start:end] @ normals[k].T - offsets[k]
+        return over
+
+
 def section_near(vertices: Array, faces: Ints, normal: Array, at: Array) -> Section | None:
     """Return the connected part of a closed surface's section through ``at`` that holds it or is nearest to it.
 
     ``None`` where the plane meets nothing.
     """
-    return sections_across(vertices, faces, normal[None], at[None])[0]
+    return sections_of_each(Surfaces.of([(vertices, faces)]), normal[None, None], at[None, None])[0][0]
 
 
-def sections_across(vertices: Array, faces: Ints, normals: Array, places: Array) -> list[Section | None]:
-    """Return what `section_near` does for many planes, with normals (p, 3) through places (p, 3), of one small surface.
+def sections_of_each(surfaces: Surfaces, normals: Array, places: Array) -> list[list[Section | None]]:
+    """Return what `section_near` does for planes of many small surfaces: p with normals (k, p, 3) through places
+    (k, p, 3) of each.
 
     Outlines are joined by the sides of faces that they cross, all planes together: several times as quick as one by
     one. Sides without a face beyond end an outline, which then is none.
 
     >>> import numpy as np
-    >>> from blockfit.measure.cross_sections import sections_across
+    >>> from blockfit.measure.cross_sections import Surfaces, sections_of_each
     >>> corners = np.array([[0.0, 0, 0], [6, 0, 0], [0, 6, 0], [0, 0, 6]])
     >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
-    >>> levels = np.array([[1.0, 1, 2], [1, 1, 3], [1, 1, 9]])
-    >>> [s and round(s.area_mm2, 9) for s in sections_across(corners, faces, np.tile([0.0, 0, 1], (3, 1)), levels)]
-    [8.0, 4.5, None]
+    >>> levels = np.array([[[1.0, 1, 2], [1, 1, 3]], [[2, 2, 3], [1, 1, 20]]])
+    >>> both = Surfaces.of([(corners, faces), (2 * corners, faces)])
+    >>> found = sections_of_each(both, np.tile([0.0, 0, 1], (2, 2, 1)), levels)
+    >>> [[s and round(s.area_mm2, 9) for s in sections] for sections in found]
+    [[8.0, 4.5], [40.5, None]]
     """
-    loops = _Loops.of(vertices, faces, normals, places)
-    return [loops.section(plane) for plane in range(len(normals))]
+    loops, count = _Loops.of(surfaces, normals, places), normals.shape[1]
+    return [[loops.section(count * k + plane) for plane in range(count)] for k in range(len(normals))]
 
 
-def least_section(vertices: Array, faces: Ints, normals: Array, places: Array) -> tuple[int, Section] | None:
-    """Return the least of `sections_across` and its number; the first of equal ones, ``None`` where there is none."""
-    loops = _Loops.of(vertices, faces, normals, places)
+def least_of_each(surfaces: Surfaces, normals: Array, places: Array) -> list[tuple[int, Section] | None]:
+    """Return each surface's least of `sections_of_each` and its number; the first of equal ones, ``None`` for none."""
+    loops, count = _Loops.of(surfaces, normals, places), normals.shape[1]
     plain = loops.holding >= 0
-    trials = np.flatnonzero(loops.some & ~plain).tolist()
-    if plain.any():
-        trials.append(int(np.where(plain, loops.area[loops.holding], np.inf).argmin()))
-    found = [(plane, section) for plane in trials if (section := loops.section(plane)) is not None]
-    return min(found, key=lambda one: (one[1].area_mm2, one[0])) if found else None
+    areas = np.where(plain, loops.area[loops.holding], np.inf).reshape(-1, count)
+    trials = (loops.some & ~plain).reshape(-1, count)
+    trials[np.arange(len(areas)), areas.argmin(axis=1)] |= np.isfinite(areas).any(axis=1)
+    least: list[tuple[int, Section] | None] = []
+    for k in range(len(normals)):
+        tried = [(plane, loops.section(count * k + plane)) for plane in np.flatnonzero(trials[k]).tolist()]
+        found = [(plane, section) for plane, section in tried if section is not None]
+        least.append(min(found, key=lambda one: (one[1].area_mm2, one[0])) if found else None)
+    return least
 
 
 def section_areas(vertices: Array, faces: Ints, normal: Array, levels: Array) -> Array:
@@ -92,7 +127,8 @@ def section_areas(vertices: Array, faces: Ints, normal: Array, levels: Array) ->
     >>> section_areas(corners, faces, np.array([0.0, 0, 1]), np.array([2.0, 4])).round(9).tolist()
     [8.0, 2.0]
     """
-    lines = _lines_of(vertices, faces, np.tile(normal, (len(levels), 1)), levels)
+    surface = Surfaces.of([(vertices, faces)])
+    lines = _lines_of(surface, np.tile(normal, (1, len(levels), 1)), levels[None])
     twice = np.cross(lines.start, lines.end) @ normal
     return np.asarray(np.bincount(lines.plane, weights=twice, minlength=len(levels)) / 2)
 
@@ -121,10 +157,10 @@ class _Loops:
     holding: Ints
 
     @classmethod
-    def of(cls, vertices: Array, faces: Ints, normals: Array, places: Array) -> "_Loops":
+    def of(cls, surfaces: Surfaces, each_normals: Array, each_places: Array) -> "_Loops":
         """Join the lines in which planes cross faces to outlines, and sum each of them up (Green's theorem)."""
-        axes = _axes_of(normals)
-        lines = _lines_of(vertices, faces, normals, (normals * places).sum(axis=1))
+        lines = _lines_of(surfaces, each_normals, (each_normals * each_places).sum(axis=2))
+        axes, places = _axes_of(each_normals.reshape(-1, 3)), each_places.reshape(-1, 3)
         keys, numbers = np.unique(np.concatenate([lines.start_side, lines.end_side]), return_inverse=True)
         begin, stop = numbers[: len(lines.plane)], numbers[len(lines.plane) :]
         out, into = np.bincount(begin, minlength=len(keys)), np.bincount(stop, minlength=len(keys))
@@ -203,27 +239,35 @@ def _axes_of(normals: Array) -> Array:
     return np.stack([first, np.cross(normals, first)], axis=1)
 
 
-def _lines_of(vertices: Array, faces: Ints, normals: Array, offsets: Array) -> _Lines:
-    """Return where planes ``normal · x = offset`` cross the faces; both faces on a side get the very same point."""
-    heights = vertices @ normals.T - offsets  # (n, p)
+def _lines_of(surfaces: Surfaces, normals: Array, offsets: Array) -> _Lines:
+    """Return where planes ``normal · x = offset`` cross the faces; both faces on a side get the very same point.
+
+    The planes, (k, p, 3) and (k, p), are numbered through: the first surface's, the second's, ...
+    """
+    faces, heights = surfaces.faces, surfaces.heights(normals, offsets)  # (n, p)
     above = heights > 0
-    a, b, c = (above[faces[:, k]] for k in range(3))  # (m, p) each
-    face, plane = np.nonzero((a | b | c) & ~(a & b & c))
+    packed = np.packbits(above, axis=1)  # eight planes in a byte: most faces are cut by none
+    a, b, c = (packed[faces[:, k]] for k in range(3))
+    mixed = (a | b | c) & ~(a & b & c)
+    some = np.flatnonzero(mixed.any(axis=1))
+    row, column = np.nonzero(np.unpackbits(mixed[some], axis=1, count=normals.shape[1]))
+    face = some[row]
+    plane = surfaces.owner[face] * normals.shape[1] + column
     cut = faces[face]
-    up = np.stack([a[face, plane], b[face, plane], c[face, plane]], axis=1)
+    up = above[cut, column[:, None]]
     after = up[:, [1, 2, 0]]
     leaves, enters = up & ~after, after & ~up  # where the face's rim goes down, and where it comes up again
-    rows = np.arange(len(cut))
-    start, start_side = _crossing(vertices, heights, cut, plane, rows, leaves.argmax(axis=1))
-    end, end_side = _crossing(vertices, heights, cut, plane, rows, enters.argmax(axis=1))
+    start, start_side = _crossing(surfaces.vertices, heights, cut, plane, column, leaves.argmax(axis=1))
+    end, end_side = _crossing(surfaces.vertices, heights, cut, plane, column, enters.argmax(axis=1))
     return _Lines(plane, start, end, start_side, end_side)
 
 
-def _crossing(vertices: Array, heights: Array, cut: Ints, plane: Ints, rows: Ints, side: Ints) -> tuple[Array, Ints]:
+def _crossing(vertices: Array, heights: Array, cut: Ints, plane: Ints, column: Ints, side: Ints) -> tuple[Array, Ints]:
     """Return (q, 3) where planes cross a side of each face, and a number for each such point."""
+    rows = np.arange(len(cut))
     a, b = cut[rows, side], cut[rows, (side + 1) % 3]
     low, high = np.minimum(a, b), np.maximum(a, b)
-    rise = heights[high, plane] - heights[low, plane]
-    share = -heights[low, plane] / rise
+    rise = heights[high, column] - heights[low, column]
+    share = -heights[low, column] / rise
     point = vertices[low] + share[:, None] * (vertices[high] - vertices[low])
     return point, (plane * len(vertices) + low) * len(vertices) + high

@@ -8,7 +8,7 @@ from conftest import KNEELING, cuboid
 import blockfit as bf
 from blockfit.geometry.surface import compacted
 from blockfit.measure.booleans import level_rings, solid_from
-from blockfit.measure.cross_sections import least_section, section_areas, section_near, sections_across
+from blockfit.measure.cross_sections import Surfaces, least_of_each, section_areas, section_near, sections_of_each
 from blockfit.measure.sections import area_of
 
 
@@ -18,6 +18,14 @@ def _planes(figure, seed, count):
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     low, high = figure.vertices.min(axis=0), figure.vertices.max(axis=0)
     return normals, random.uniform(low, high, size=(count, 3))
+
+
+def sections_across(vertices, faces, normals, places):
+    return sections_of_each(Surfaces.of([(vertices, faces)]), normals[None], places[None])[0]
+
+
+def least_section(vertices, faces, normals, places):
+    return least_of_each(Surfaces.of([(vertices, faces)]), normals[None], places[None])[0]
 
 
 def _alike(one, other):
@@ -63,6 +71,23 @@ def test_many_planes_give_what_the_exact_solid_gives(seed):
     k, least = least_section(figure.vertices, figure.faces, normals, places)
     assert least.area_mm2 == min(found.area_mm2 for found in together if found is not None)
     assert together[k].area_mm2 == least.area_mm2
+
+
+def test_many_surfaces_are_cut_as_each_alone():
+    figure, bar = bf.read_figure(KNEELING, unit="m"), cuboid(100, 400, 60)
+    each = [(figure.vertices, figure.faces), (bar.vertices, bar.faces), (figure.vertices * 0.5 + 3, figure.faces)]
+    planes = [_planes(bf.Figure(*one), seed, 7) for seed, one in enumerate(each)]
+    normals, places = (np.stack([pair[k] for pair in planes]) for k in range(2))
+    together = sections_of_each(Surfaces.of(each), normals, places)
+    least = least_of_each(Surfaces.of(each), normals, places)
+    for k, (vertices, faces) in enumerate(each):
+        alone = sections_across(vertices, faces, *planes[k])
+        assert any(section is not None for section in alone)
+        for one, other in zip(together[k], alone, strict=True):
+            _alike(one, other)
+        number, section = least_section(vertices, faces, *planes[k])
+        assert least[k][0] == number
+        _alike(least[k][1], section)
 
 
 def test_holes_other_outlines_and_places_in_the_air():

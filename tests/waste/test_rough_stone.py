@@ -262,6 +262,7 @@ def test_sound_stone_lies_a_skin_away_from_the_surface():
         assert body.min_gap(outside, 60) >= 20 - 1e-3
 
 
+@pytest.mark.full_search
 def test_the_arm_of_an_l_is_a_piece_as_large_as_it_is():
     """One cut beside the figure frees half the stone; a notch at an edge costs little more than the notch."""
     stone = figure_of(union(box((0, 0, 0), (900, 400, 400)), box((0, 0, 0), (350, 400, 1000))))

@@ -17,6 +17,7 @@ def l_shape():
     return united(cuboid(600, 600, 200), cuboid(600, 200, 600, at=(0, 400, 0)))
 
 
+@pytest.mark.full_search
 def test_an_l_shaped_figure_gives_exactly_its_rebate():
     figure = l_shape()
     block = bf.Block.box(600, 600, 600, stone="marble")
@@ -167,6 +168,7 @@ def shaken(figure, seed, noise_mm):
     ("seed", "noise_mm", "least"),
     [(0, 0.0, 0.76), *(pytest.param(seed, 0.5, 0.74, marks=pytest.mark.slow) for seed in (2, 6, 8, 10, 12, 14))],
 )
+@pytest.mark.full_search
 def test_three_quarters_of_the_real_scans_waste(seed, noise_mm, least):
     """In eight pieces of 20 kg and more, each taken out of what the ones before leave by manifold3d."""
     figure = shaken(bf.read_figure(SHARED / "kneeling_arm_raised.stl", unit="m"), seed, noise_mm)

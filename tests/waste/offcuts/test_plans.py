@@ -17,6 +17,7 @@ def pyramid():
     return bf.Figure(corners, faces)
 
 
+@pytest.mark.full_search
 def test_a_cross_gives_four_rebates():
     fit = bf.safest(cross(), bf.Block.box(1000, 200, 1000, stone="marble"), stance=FIXED)
     plan = bf.offcuts(fit, clearance=20, kerf=0)
