@@ -264,7 +264,7 @@ def survey(  # noqa: PLR0913
     was made before, to be kept. With a ``stage``, the stone as it stands, the reserve is that in it, and what is
     answered in the block as bought (pieces, undercuts, weights) is left out: it is no more. The other options are those
     of `offcuts` and `undercuts`; ``sawing`` takes more of `offcuts`: cuts, weights, shapes, methods. With ``jobs`` of 2
-    another process looks for undercuts and thin stone meanwhile: the answers are the same to the last digit.
+    another process looks for undercuts, thin stone and gains meanwhile: the answers are the same to the last digit.
 
     Lengths are mm or text, masses kg or text. Raises `BadValueError` for names among ``limits`` and ``sawing`` that are
     not known, and what the questions asked raise for their own options.
@@ -287,11 +287,12 @@ def survey(  # noqa: PLR0913
     for name, value in (("clearance", clearance), ("kerf", kerf), ("reserve", reserve), ("pitch", pitch)):
         if (name, value) != ("reserve", "all") and not (value is None and name in ("kerf", "pitch")):
             length_mm(value, name, least=LEAST_MM if name == "pitch" else 0)  # type: ignore[arg-type]
-    known_gains: tuple[tuple[str, Fit], ...] = ()
-    if alternatives:
+    found = Survey(fit, in_stage=stage is not None)
+    is_whole = fit.verdict is Verdict.FITS and fit.figure.is_solid and stage is None
+    beside = alternatives and is_whole and jobs != 1
+    if alternatives and not beside:
         progress("trying other stances")
-        known_gains = tuple(_gains(fit))
-    found = Survey(fit, known_gains, in_stage=stage is not None)
+        found = replace(found, gains=_gains(fit))
     if fit.verdict is not Verdict.FITS:
         return replace(found, would_fit=_would_fit(fit), lacking=_NO_FIT)
     progress("measuring the cover")
@@ -305,6 +306,7 @@ def survey(  # noqa: PLR0913
     with Helper(jobs) as helper:
         undercut = helper.hand(undercuts, fit, pitch=pitch, tool=tool)
         thin = helper.hand(thin_stone, fit)
+        wider = helper.hand(_gains, fit) if beside else lambda: found.gains
         if plan is None:
             progress("planning offcuts")
             plan = offcuts(
@@ -323,7 +325,9 @@ def survey(  # noqa: PLR0913
         progress("standing and moving")
         moved = handling(fit, plan, cut, **limits)
         progress("thin stone")
-        return replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin())
+        found = replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin())
+        # One figure for all, also where another process sent a copy.
+        return replace(found, gains=tuple((name, replace(other, figure=fit.figure)) for name, other in wider()))
 
 
 def _check_names(limits: Mapping[str, Any], sawing: Mapping[str, Any]) -> None:
@@ -358,7 +362,7 @@ def _would_fit(fit: Fit) -> Fit | None:
     return again if again.placement is not None else None
 
 
-def _gains(fit: Fit) -> list[tuple[str, Fit]]:
+def _gains(fit: Fit) -> tuple[tuple[str, Fit], ...]:
     """Return the best of wider stances: any turn, leaning, anything."""
     wider = []
     if fit.stance.turn < 180:
@@ -367,7 +371,7 @@ def _gains(fit: Fit) -> list[tuple[str, Fit]]:
         wider.append((f"leaning up to {_LEAN:g}°", Stance(_LEAN, fit.stance.turn)))
     if not fit.stance.is_free:
         wider.append(("any rotation at all", Stance.free()))
-    return [(name, answer(fit.figure, fit.block, replace(_here(fit), stance=stance))) for name, stance in wider]
+    return tuple((name, answer(fit.figure, fit.block, replace(_here(fit), stance=stance))) for name, stance in wider)
 
 
 def _here(fit: Fit) -> Ask:

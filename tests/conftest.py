@@ -5,6 +5,7 @@ The second pair of hands in `tests/hands` takes nothing from here but where the 
 import importlib
 import os
 import sys
+from contextlib import contextmanager, nullcontext
 from functools import cache
 from pathlib import Path
 from types import ModuleType
@@ -20,6 +21,7 @@ import blockfit as bf
 from blockfit.__main__ import main
 from blockfit.geometry.turns import from_quaternions
 from blockfit.intake.scan import repaired
+from blockfit.waste import placed
 from blockfit.waste.offcuts import together
 
 settings.register_profile(
@@ -30,12 +32,16 @@ settings.load_profile("ci")
 _DRAWN = {"all": True}
 
 
+def pytest_addoption(parser):
+    parser.addoption("--every-case", action="store_true", help="Random tests draw as many cases as with slow tests.")
+
+
 def pytest_configure(config):
-    _DRAWN["all"] = "not slow" not in config.option.markexpr
+    _DRAWN["all"] = config.option.every_case or "not slow" not in config.option.markexpr
 
 
 def examples(quick: int, every: int) -> settings:
-    """How many cases a random test draws: fewer where slow tests are left out."""
+    """How many cases a random test draws: fewer where slow tests are left out, unless every case is asked for."""
     return settings(max_examples=every if _DRAWN["all"] else quick)
 
 
@@ -46,17 +52,36 @@ def pytest_xdist_setupnodes():
         os.environ.setdefault(name, "1")
 
 
-# What plans of offcuts keep must hold for any plan: here their search makes a tenth of its changes, but in tests marked
-# `full_search`, whose rule is how much is saved, or that processes agree (workers know nothing of this).
-_FULL_SEARCH = (together._ROUNDS, together._MORE)
-together._ROUNDS, together._MORE = (changes // 10 for changes in _FULL_SEARCH)
+# What plans of offcuts keep must hold for any plan, and what columns show at any pitch: here the search makes a tenth
+# of its changes, and columns stand twice as far apart, but in tests marked `in_full`, whose rule is how much is saved
+# or how fine an answer is, or that processes agree (workers know nothing of this).
+_HURRIED = {(together, "_ROUNDS"): 200, (together, "_MORE"): 40, (placed, "_COLUMNS"): 200, (placed, "_THROUGH"): 10}
+_IN_FULL = {(module, name): getattr(module, name) for module, name in _HURRIED}
+
+
+def _set(values):
+    for (module, name), value in values.items():
+        assert hasattr(module, name)
+        setattr(module, name, value)
+
+
+_set(_HURRIED)
+
+
+@contextmanager
+def in_full():
+    """Answers are as fine as users have them meanwhile."""
+    _set(_IN_FULL)
+    try:
+        yield
+    finally:
+        _set(_HURRIED)
 
 
 @pytest.fixture(autouse=True)
-def _searched_in_full(request, monkeypatch):
-    if request.node.get_closest_marker("full_search"):
-        for name, changes in zip(("_ROUNDS", "_MORE"), _FULL_SEARCH, strict=True):
-            monkeypatch.setattr(together, name, changes)
+def _in_full_where_asked(request):
+    with in_full() if request.node.get_closest_marker("in_full") else nullcontext():
+        yield
 
 
 HERE = Path(__file__).parent
@@ -344,7 +369,8 @@ def page_survey(kneeling) -> bf.Survey:
     block = bf.Block.box(900, 800, 1300, stone="marble", name='A-3 "<b>"')
     asked = {"bottom": 0, "other": 20}
     fit = bf.safest(figure, block, scale=0.5, cover=asked, stance=bf.Stance.upright(30), seek="setback")
-    return bf.survey(fit, lift_limit_kg=300, reserve=40, alternatives=False)
+    with in_full():  # its length is judged
+        return bf.survey(fit, lift_limit_kg=300, reserve=40, alternatives=False)
 
 
 @pytest.fixture(scope="session")

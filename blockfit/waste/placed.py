@@ -12,6 +12,7 @@ __all__ = ["default_pitch_mm", "light_solid", "placed_solid"]
 
 _MANY = 60_000  # faces: beyond them a surface within a fifth of a millimetre serves where nothing finer is asked
 _LIGHT_MM = 0.2
+_COLUMNS, _THROUGH = 400, 20  # pitches along a block, and through a thin one
 _light: "WeakKeyDictionary[Figure, Figure]" = WeakKeyDictionary()
 
 
@@ -44,4 +45,4 @@ def light_solid(figure: Figure, resolved_mm: float = math.inf) -> tuple[Figure, 
 def default_pitch_mm(fit: Fit) -> float:
     """Return a 400th of the block's longest side, less for a thin block, as far as no view has more columns for it."""
     thin, middle, long = sorted(fit.block.size_mm)
-    return min(long / 400, max(thin / 20, math.sqrt(long * middle) / 400))
+    return min(long / _COLUMNS, max(thin / _THROUGH, math.sqrt(long * middle) / _COLUMNS))

@@ -66,6 +66,7 @@ def test_signed_distances_are_those_of_a_general_library():
     assert ((told > 0) == inside)[clear].all()
 
 
+@pytest.mark.thorough
 def test_what_was_cut_too_deep_is_found_and_named_first():
     """A ball of stone lost at the head: its share of the surface and its depth, by manifold3d."""
     head = FIT.solid().vertices[FIT.solid().vertices[:, 2].argmax()]
@@ -94,6 +95,7 @@ def test_what_was_cut_too_deep_is_found_and_named_first():
 
 
 @pytest.mark.parametrize("edge", slow_after(1, [14, 8]))
+@pytest.mark.thorough
 def test_a_scan_tells_the_same_areas_as_the_stone_it_shows(edge):
     """Within a hundredth of the surface in every class, with the registration's error kept apart."""
     rng = np.random.default_rng(4)
@@ -117,6 +119,7 @@ def test_a_scan_tells_the_same_areas_as_the_stone_it_shows(edge):
 
 
 @pytest.mark.parametrize("edge", slow_after(1, [14, 9]))
+@pytest.mark.thorough
 def test_a_gouge_in_a_scan_is_surely_too_deep_and_noise_is_not(edge):
     rng = np.random.default_rng(11)
     shoulder = np.array([180.0, 0, 600]) + FIT.placement.shift_mm

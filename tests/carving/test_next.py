@@ -74,6 +74,7 @@ def test_undercuts_open_as_stone_before_them_goes():
     assert "Not yet" in str(whole)
 
 
+@pytest.mark.thorough
 def test_the_sheet_before_the_back_says_what_is_not_done():
     told = bf.before_the_back(FIT, bf.stage_of(FIT, planes=TABLE, to=1), planes=TABLE, points=POINTS, offcuts=PLAN)
     assert "Planes not done 2 from the front" in told

@@ -109,6 +109,7 @@ def test_marks_in_a_line_are_refused():
         bf.register(scan, FIT, marks=marks_of(motion, rng, places=line))
 
 
+@pytest.mark.thorough
 def test_the_stone_of_a_scan_is_closed_without_table_and_clutter():
     rng = np.random.default_rng(10)
     motion = some_motion(rng)
@@ -123,6 +124,7 @@ def test_the_stone_of_a_scan_is_closed_without_table_and_clutter():
     assert stage.stands.stands
 
 
+@pytest.mark.thorough
 def test_the_reserve_in_a_scan_says_how_sure_it_is():
     rng = np.random.default_rng(10)
     motion = some_motion(rng)
@@ -186,6 +188,7 @@ def test_a_scan_of_one_side_is_no_stone():
         _ = laid.stage.volume_m3
 
 
+@pytest.mark.thorough
 def test_a_scan_that_had_to_be_made_anew_is_known_no_better_than_that():
     """A patch over an edge is missing and cannot be capped: nothing is surely too deep that is not."""
     stone, low, high = stone_with_a_rebate(edge=9)
@@ -210,6 +213,7 @@ def told_hidden(keep):
     return [repair.text for repair in laid.stage.stone.repairs if repair.step == "not shown"]
 
 
+@pytest.mark.thorough
 def test_a_scan_of_half_the_stone_says_what_it_does_not_show():
     assert told_hidden(lambda middle, low, high: middle[:, 2] > low[2] + 1) == []
     (half,) = told_hidden(lambda middle, low, high: middle[:, 1] < (low[1] + high[1]) / 2)

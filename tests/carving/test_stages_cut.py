@@ -53,6 +53,7 @@ def test_planes_leave_what_lies_within_their_outlines(face, depth, up):
     assert (manifold_of(FIT.solid()) - manifold_of(stage.stone)).volume() <= 1e-3
 
 
+@pytest.mark.thorough
 def test_points_are_pricked_and_cut_to_their_stops():
     """From the rows alone: at each point a hole down to the stop, between points what the table allows; in a box."""
     points = bf.pointing(FIT, count=24, faces=("front",), allowance=8, width=6, landmarks=False)
@@ -83,6 +84,7 @@ def test_points_are_pricked_and_cut_to_their_stops():
         assert stone_at(x, depth + 0.5, z) == pytest.approx(1, abs=1e-6)
 
 
+@pytest.mark.thorough
 def test_everything_together_and_in_words():
     plan = bf.offcuts(FIT, clearance=10, kerf=8, least_weight_kg=5, reserve=0)
     table = bf.roughing(FIT, step=90, allowance=12)

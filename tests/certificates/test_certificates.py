@@ -81,7 +81,7 @@ def cross(a, b):
     return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 
 
-@pytest.mark.parametrize("seed", slow_after(6, range(120)))
+@pytest.mark.parametrize("seed", slow_after(6, range(80)))
 def test_random_questions(seed):
     _, block, asked = random_case(seed)
     proved(asked(), block)

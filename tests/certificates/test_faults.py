@@ -119,6 +119,7 @@ FAULTS = {
 }
 
 
+@pytest.mark.thorough
 def test_there_are_kinds_enough():
     assert len(FAULTS) >= 30
     assert all(bf.verify(certificate(which), FIGURE, BLOCK).valid for which in ("largest", "cover", "setback", "short"))

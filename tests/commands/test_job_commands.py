@@ -32,6 +32,7 @@ def stl(tmp_path):
 ASKED = ("--unit", "mm", "--block", "400x300x500", "--stone", "marble", "--scale", "1", "--cover", "20")
 
 
+@pytest.mark.thorough
 def test_a_survey_makes_a_job_that_stands_in_the_figures_place(stl, tmp_path, capsys):
     place = str(tmp_path / "brick.blockfit")
     more = ("--seek", "setback", "--lift-limit", "60", "--least-weight", "5")

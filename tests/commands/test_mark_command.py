@@ -13,6 +13,7 @@ from blockfit.sheets.saving import put_in_place
 
 
 @pytest.mark.parametrize("which", slow_after(1, ["brick", "kneeling"]))
+@pytest.mark.thorough
 def test_the_command_line_writes_every_sheet(which, tmp_path):
     from blockfit.__main__ import cli
 

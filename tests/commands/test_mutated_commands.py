@@ -9,6 +9,7 @@ fuzz = benchmark("fuzz_commands")
 
 
 @pytest.mark.parametrize("seed", slow_after(1, range(3)))
+@pytest.mark.thorough
 def test_commands_end_with_an_answer_or_one_short_line(seed):
     found = []
     ends = fuzz.run(25, 500 + seed, math.inf, found.append)

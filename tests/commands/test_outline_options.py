@@ -15,6 +15,7 @@ def drawing(folder, name, wide, tall, hole=""):
     return str(file)
 
 
+@pytest.mark.thorough
 def test_a_survey_of_outlines_says_what_is_sure(tmp_path, capsys):
     window = '<rect x="10" y="40" width="20" height="30" fill="white"/>'
     front, side = drawing(tmp_path, "angel", 40, 120, window), drawing(tmp_path, "side", 30, 120)

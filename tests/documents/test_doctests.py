@@ -16,6 +16,7 @@ MODULES = [
 
 
 @pytest.mark.parametrize("name", MODULES)
+@pytest.mark.in_full
 def test_examples_run(name):
     failed, _ = doctest.testmod(importlib.import_module(name))
     assert failed == 0

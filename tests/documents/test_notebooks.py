@@ -8,11 +8,15 @@ import pytest
 from conftest import HERE
 
 NOTEBOOKS = sorted((HERE.parent / "notebooks").glob("*.ipynb"))
+# As in `conftest`, offcuts are searched by a tenth of the changes.
 RUN = """
 import sys
 import nbformat
 from nbclient import NotebookClient
 book = nbformat.read(sys.argv[1], as_version=4)
+book.cells.insert(0, nbformat.v4.new_code_cell(
+    "from blockfit.waste.offcuts import together\\ntogether._ROUNDS, together._MORE = 200, 40"
+))
 NotebookClient(book, timeout=400, kernel_name="python3").execute()
 """
 

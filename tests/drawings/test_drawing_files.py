@@ -366,6 +366,7 @@ def photographed(figure, angle, away, eye, focal=450, size=(300, 240)):
     return raster(np.stack([u, v], axis=1), figure.faces, 1.0, np.array([-wide / 2, -tall / 2]), size)
 
 
+@pytest.mark.thorough
 def test_photographs_that_are_fully_known_are_exact_cones(kneeling):
     scale = 1000 / kneeling.size_mm[2]
     middle = (kneeling.vertices.min(axis=0) + kneeling.vertices.max(axis=0)) / 2

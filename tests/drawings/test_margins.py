@@ -45,6 +45,7 @@ def test_offcuts_stay_clear_of_the_figure_and_its_margin():
         assert solids[0].min_gap(solids[1], 1000) >= 20 + MARGIN - 1e-6
 
 
+@pytest.mark.thorough
 def test_points_and_planes_leave_the_margin_too():
     fit = bf.safest(wide(), bf.Block.box(500, 400, 420), scale=1.0, stance=bf.Stance.fixed())
     points = bf.pointing(fit, count=12, allowance=5)

@@ -91,6 +91,7 @@ def some_fits():
     yield bf.smallest_block(brick, cover=20).fit
 
 
+@pytest.mark.thorough
 def test_fits_come_back_to_the_last_bit(tmp_path):
     for k, fit in enumerate(some_fits()):
         path = tmp_path / f"{k}.blockfit"

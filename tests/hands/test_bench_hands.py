@@ -18,7 +18,7 @@ import blockfit as bf
 from blockfit.marking.datum import CORNERS
 
 # How many random cases of each kind run here, in batches of so many; `bench_hands.py` as a program runs thousands.
-CASES = {"points": (50, 2), "planes": (130, 10), "setback": (100, 10), "recovery": (14, 2), "offcuts": (10, 2)}
+CASES = {"points": (26, 2), "planes": (70, 10), "setback": (60, 10), "recovery": (10, 2), "offcuts": (10, 2)}
 BATCHES = [
     pytest.param(kind, start, batch, marks=[pytest.mark.slow] if start else [])  # the first of each kind always
     for kind, (count, batch) in CASES.items()
@@ -213,6 +213,7 @@ def test_readings_that_do_not_agree(wall, at):
 
 
 @pytest.mark.parametrize("seed", [5, *[pytest.param(k, marks=pytest.mark.slow) for k in (0, 3)]])
+@pytest.mark.thorough
 def test_a_real_stop_made_a_millimetre_deeper_than_the_figure_is_caught(seed):
     asked = hands.case(seed, "points")
     told = hands.read_points(*hands.sheet_of_points(asked))
@@ -224,6 +225,7 @@ def test_a_real_stop_made_a_millimetre_deeper_than_the_figure_is_caught(seed):
 
 
 @pytest.mark.parametrize("kind", ["svg", pytest.param("dxf", marks=pytest.mark.slow)])
+@pytest.mark.thorough
 def test_a_plane_whose_outline_is_shrunk_is_caught(wall, tmp_path, kind):
     told = bf.roughing(wall.fit, step=30, allowance=5, until=130)
     files = []
@@ -256,6 +258,7 @@ def _behind(wall: Case, left: float) -> dict:
 
 
 @pytest.mark.parametrize("pieces", [1, pytest.param(3, marks=pytest.mark.slow)])
+@pytest.mark.thorough
 def test_a_cut_that_is_moved_is_caught(wall, pieces):
     plan = bf.offcuts(wall.fit, clearance=10, kerf=8, least_weight_kg=1, least_thickness=20, most_pieces=pieces)
     record = hands.record_from(plan)

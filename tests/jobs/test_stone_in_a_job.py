@@ -31,6 +31,7 @@ def solid(figure):
     return made
 
 
+@pytest.mark.thorough
 def test_what_was_done_and_lost_is_gone(job, capsys):
     """Block less pieces, planes and a ball, cut again from the tables by hand."""
     from blockfit.jobs.stone import stone_now
@@ -91,6 +92,7 @@ def test_a_rung_that_is_none_cannot_be_taken(job, capsys):
     assert run(capsys, "recover", str(job), "--why", "x")[0] == 2
 
 
+@pytest.mark.thorough
 def test_a_scan_is_laid_into_the_job_by_marks(job, tmp_path, capsys):
     """The stone as it stands, turned and shifted as a scanner would see it: the motion is found back."""
     from blockfit.jobs.stone import stone_now
@@ -154,6 +156,7 @@ def test_what_was_noted_before_a_scan_gives_way_to_what_it_shows(job):
     assert stone_now(bf.jobs.lose(seen, ball)).stone.volume_m3 < now.stone.volume_m3
 
 
+@pytest.mark.thorough
 def test_a_job_in_which_work_has_begun_is_surveyed_into_a_copy(job, tmp_path, capsys):
     copy = tmp_path / "copy.blockfit"
     code, _, err = run(capsys, "survey", str(job), "--job", str(copy))

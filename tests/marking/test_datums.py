@@ -11,6 +11,7 @@ from blockfit.marking.datum import CORNERS
 
 
 @given(st.lists(st.floats(-40, 40), min_size=24, max_size=24))
+@pytest.mark.thorough
 def test_readings_from_a_block_out_of_square_go_there_and_back(moves):
     true = np.array([[x, y, z] for z in (0, 1500) for y in (0, 700) for x in (0, 900)], float)
     datum = bf.Datum("as measured", np.zeros(3), true + np.array(moves).reshape(8, 3))

@@ -47,6 +47,7 @@ def pointed(leaned):
         pytest.param(bf.Datum.frame(left=60, front=80, bottom=10), id="frame", marks=pytest.mark.slow),
     ],
 )
+@pytest.mark.thorough
 def test_block_readings_are_the_models_by_a_similarity(leaned, datum):
     """Computed by hand here: model point -> frame -> times the factor -> less the datum's place."""
     told = bf.pointing(leaned, count=count_of(leaned, 12, 30), datum=datum, grain=1e-7)
@@ -72,6 +73,7 @@ def test_points_lie_on_the_figure_high_ones_first_and_landmarks_last(leaned, poi
     assert min(front) == pytest.approx(figure.vertices[:, 1].min(), abs=1)
 
 
+@pytest.mark.thorough
 def test_rounding_leaves_stone_and_says_what_it_costs(leaned):
     inches = bf.pointing(leaned, count=count_of(leaned, 20, 40), inches=True)
     # 1/16 in at 1:4 and this scale, in mm on the stone
@@ -86,6 +88,7 @@ def test_rounding_leaves_stone_and_says_what_it_costs(leaned):
     assert re.search(r"\d+ \d+/16", str(inches))
 
 
+@pytest.mark.thorough
 def test_the_table_is_safe_in_a_spreadsheet():
     marks = {"=1+1": (0.0, 0.0, 0.0), "a, b": (0.0, 10.0, 0.0)}
     figure = bf.Figure(BRICK.vertices, BRICK.faces, ratio=4.0, landmarks=marks)
@@ -114,6 +117,7 @@ def test_cutting_to_the_stops_never_enters_the_figure(leaned, pointed):
 
 
 @pytest.mark.parametrize("count", slow_after(1, [40, 120]))
+@pytest.mark.thorough
 def test_what_is_cut_between_printed_stops_leaves_the_allowance(count):
     """A ball that touches the block's front: stops near its nose are nothing, and only what is printed is cut."""
     figure = ball(100)
@@ -188,6 +192,7 @@ def test_bad_pointing_raises(leaned_fit):
             bf.pointing(leaned_fit, **wrong)
 
 
+@pytest.mark.thorough
 def test_landmarks_have_a_stop_only_where_a_straight_way_reaches_them():
     """Two posts on a base: the inner sides are reached from nowhere but, near the ends, from the open front."""
     mesh = trimesh.boolean.union(
@@ -230,6 +235,7 @@ def test_what_is_asked_wrongly_is_said(what):
     assert_refused(*REFUSED[what])
 
 
+@pytest.mark.thorough
 def test_a_figure_that_touches_the_blocks_sides_has_all_its_depths():
     """Placed to the last bit, it may lie outside a face by a rounding: that is no place without stone."""
     corners = [[0, 0, 0], [300, 0, 0], [0, 300, 0], [0, 0, 300]]
@@ -245,12 +251,14 @@ def test_a_figure_that_touches_the_blocks_sides_has_all_its_depths():
         assert "nan" not in str(table) + table.csv()
 
 
+@pytest.mark.thorough
 def test_reasons_of_stops_are_said_in_the_system_asked(leaned_fit):
     table = bf.pointing(leaned_fit, count=30, allowance=4, width=20)
     assert any("mm further out" in row[-1] for row in table.rows()), "nothing to see here"
     assert not any(" mm" in row[-1] for row in table.rows(units="us"))
 
 
+@pytest.mark.thorough
 def test_stops_that_stay_out_say_by_how_much(leaned_fit):
     """What the table says holds a stop back adds up: depth, allowance, tool and neighbours make the stop's place."""
     table = bf.pointing(leaned_fit, count=30, allowance=4, width=20)

@@ -14,6 +14,7 @@ def test_what_a_leaning_and_a_free_fit_could_still_gain():
     assert bf.survey(bf.largest(BRICK, BRICK_BLOCK)).gains == ()
 
 
+@pytest.mark.thorough
 def test_after_asking_for_setback_other_stances_are_compared_by_setback():
     """A post leaned to the left as modelled: any turn brings its slant to the side and gains depth behind it."""
     leaning = bf.Figure(

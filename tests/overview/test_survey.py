@@ -33,6 +33,7 @@ def test_points_alone_get_what_a_hull_can_tell():
     assert survey.record()["undercuts"] is None
 
 
+@pytest.mark.thorough
 def test_a_survey_at_a_scale_asked_names_the_cover_and_one_that_fails_says_so():
     deep = bf.safest(BRICK, BRICK_BLOCK, scale=1, stance=bf.Stance.fixed())
     assert "FITS" in str(bf.survey(deep))

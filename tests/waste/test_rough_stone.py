@@ -63,6 +63,7 @@ def same_place(fits):
     return fits[0], replace(fits[1], placement=fits[0].placement)
 
 
+@pytest.mark.thorough
 def test_a_box_that_was_scanned_answers_as_the_box_that_it_is(fits):
     sawn, rough = same_place(fits)
     ours, theirs = bf.undercuts(rough), bf.undercuts(sawn)
@@ -159,6 +160,7 @@ def millimetres(text, units):
     return 304.8 * int(feet or 0) + 25.4 * total
 
 
+@pytest.mark.thorough
 def test_weights_sum_up_and_a_skin_is_weighed():
     rough = bf.Block.scanned(ball(400), stone="marble", skin=20)
     fit = bf.safest(cuboid(200, 200, 200), rough, stance=FIXED)
@@ -173,6 +175,7 @@ def test_weights_sum_up_and_a_skin_is_weighed():
     assert bf.undercuts(fit).front_m3 == pytest.approx(column, rel=0.02)
 
 
+@pytest.mark.thorough
 def test_the_least_squaring_of_a_ball():
     """By hand: a section π (R² − h²) of half of πR² lies at h = R/√2; a cap of height c takes π c² (R − c/3)."""
     radius = 400
@@ -248,6 +251,7 @@ def test_stones_without_flat_sides_to_the_axes_are_answered_whole(kind):
     assert bf.handling(fit, undercut=cut).loads
 
 
+@pytest.mark.thorough
 def test_sound_stone_lies_a_skin_away_from_the_surface():
     stone = tilted(800, 500, 900)
     fit = bf.largest(
@@ -262,7 +266,8 @@ def test_sound_stone_lies_a_skin_away_from_the_surface():
         assert body.min_gap(outside, 60) >= 20 - 1e-3
 
 
-@pytest.mark.full_search
+@pytest.mark.in_full
+@pytest.mark.thorough
 def test_the_arm_of_an_l_is_a_piece_as_large_as_it_is():
     """One cut beside the figure frees half the stone; a notch at an edge costs little more than the notch."""
     stone = figure_of(union(box((0, 0, 0), (900, 400, 400)), box((0, 0, 0), (350, 400, 1000))))

@@ -30,6 +30,7 @@ def test_rows_agree_with_single_answers(table, kneeling):
 
 @given(st.integers(0, 1000))
 @examples(2, 4)
+@pytest.mark.thorough
 def test_random_yards_agree_within_the_gap(seed):
     random = np.random.default_rng(seed)
     figure = bf.Figure.from_points(random.normal(size=(20, 3)) * [100, 60, 200])
@@ -115,6 +116,7 @@ def test_a_block_that_fails_does_not_stop_the_rest():
     assert told.rows[-1].block.name == "cracked"
 
 
+@pytest.mark.thorough
 def test_several_figures_and_offcuts(kneeling):
     told = bf.compare(
         [kneeling, cuboid(200, 200, 500)], random_yard(1, 4), scale=0.3, stance=UPRIGHT, cover=20, offcuts=True, jobs=1

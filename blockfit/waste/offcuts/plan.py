@@ -7,6 +7,7 @@ can be drawn straight out. The choice of pieces is greedy over sampled stone: go
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -179,23 +180,17 @@ def offcuts(  # noqa: PLR0913
     >>> [piece.weight_range_kg[1] <= 400 for piece in plan.pieces]
     [True]
     """
-    figure = placed_solid(fit, "offcuts")
-    clearance_mm = length_mm(clearance, "clearance", least=0)
-    back_mm = setback(fit).back_mm
-    reserve_mm = back_mm if reserve == "all" else length_mm(reserve, "reserve", least=0)
+    site = _Site.of(fit, clearance, reserve)
     web_mm = length_mm(web, "web", least=0)
-    counted(effort, "effort", least=1, most=4)
     thick_mm = length_mm(least_thickness, "least_thickness", least=1)
-    least_kg, lift_kg = _checked_limits(most_cuts, least_weight_kg, lift_limit_kg, most_pieces)
+    least_kg, lift_kg = _checked_limits(most_cuts, effort, least_weight_kg, lift_limit_kg, most_pieces)
     ways = ways_of(methods, kerf)
     stone = fit.block.stone
     heavy = stone.high_kg_m3 if stone else 2700.0
     density = stone.density_kg_m3 if stone else 2700.0
-    # A lighter surface may lie inside the figure by so much: it is kept clear of by as much more.
-    light, apart_mm = light_solid(figure)
     most_kg = math.inf if lift_kg is None else lift_kg
     limits = Limits(
-        clearance_mm=clearance_mm + 2 * apart_mm + figure.margin_mm,
+        clearance_mm=site.clear_mm,
         methods=ways,
         least_thickness_mm=thick_mm,
         least_volume_m3=least_kg / density,
@@ -203,57 +198,96 @@ def offcuts(  # noqa: PLR0913
         prices=prices,
         wishes=wishes_of(weight_kg, first_only, shape, holds, cuts, density, most_kg * density / heavy),
     )
-    whole = Remaining(fit.block, limits)
-    kept = ((reserve_mm, _EARLY), (0.0, _LATE)) if reserve_mm > 0 else ((0.0, _EARLY),)
-    stages = [(Obstacle.of(light, by_mm, whole.spacing), name) for by_mm, name in kept]
-    ways_through = courses(limits, most_cuts, effort, in_stages=len(stages) > 1)
-    tried = [_taken(whole.copied(), stages, way, most_pieces) for way in ways_through]
-    stone_left, taken = max(tried, key=lambda one: limits.value_of([part for _, parts, _ in one[1] for part in parts]))
-    pieces: list[Offcut] = []
-    along = np.array([0.0, 1.0, 0.0])
-    before = 0
-    for stage, parts, after in taken:
-        hollows = stone_left.hollows[:after]
-        for gone in hollows[-1:] if most_pieces is None else hollows[before:]:
-            bounds = gone.offsets - clearance_mm - figure.margin_mm
-            back_mm = free_travel(light.vertices, light.faces, along, gone.normals, bounds - apart_mm, back_mm)
-        before = after
-        pieces += [
-            piece_of(part, fit.block, hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
-            for k, part in enumerate(parts)
-        ]
-    vertices, faces = arrays_of(stone_left.left)
-    volume = sum(piece.volume_m3 for piece in pieces)
-    waste = fit.block.volume_m3 - (figure.volume_m3 or 0.0)
-    found = OffcutPlan(
-        block=fit.block,
-        pieces=tuple(pieces),
-        left=Figure(vertices, faces, name="stone left"),
-        recovered=volume / waste if waste > 0 else 0.0,
-        volume_m3=volume,
-        too_light_m3=stone_left.too_light_m3,
-        clearance_mm=clearance_mm,
-        kerf_mm=max((cut.kerf_mm for piece in pieces for cut in piece.cuts), default=0.0),
-        reserve_mm=reserve_mm,
-        lift_limit_kg=lift_kg,
-        waste_m3=waste,
-        hollows=tuple(stone_left.hollows),
-        wishes=limits.wishes.told([(piece.volume_m3, piece.convex_mm) for piece in pieces]),
-        prices=prices,
-    )
+    planned = partial(_planned, site, most_cuts=most_cuts, effort=effort, most_pieces=most_pieces, web_mm=web_mm)
+    found = replace(planned(limits), lift_limit_kg=lift_kg)
     if cuts is None or not compare:
         return found
     others = [
-        offcuts(
-            fit, clearance=clearance, kerf=kerf, reserve=reserve, least_thickness=least_thickness,
-            least_weight_kg=least_weight_kg, lift_limit_kg=lift_limit_kg, most_pieces=most_pieces,
-            most_cuts=most_cuts, methods=methods, web=web, weight_kg=weight_kg, first_only=first_only,
-            shape=shape, holds=holds, cuts=kind, compare=False, effort=effort, prices=prices,
-        ) if kind != cuts else found
-        for kind in CUTS
-    ]  # fmt: skip
+        found if kind == cuts else planned(replace(limits, wishes=replace(limits.wishes, cuts=kind))) for kind in CUTS
+    ]
     told = [Kind(k, len(p.pieces), p.recovered, p.sawn_m2) for k, p in zip(CUTS, others, strict=True)]
     return replace(found, by_cuts=tuple(told))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Site:
+    """What is kept clear of: the placed figure, by so much; its setback, and how much of that until the front is done.
+
+    ``light`` is the figure, or one of fewer faces that may lie inside it by ``apart_mm``: that much more is kept.
+    """
+
+    fit: Fit
+    figure: Figure
+    light: Figure
+    apart_mm: float
+    clearance_mm: float
+    back_mm: float
+    reserve_mm: float
+
+    @classmethod
+    def of(cls, fit: Fit, clearance: Length, reserve: Length) -> "_Site":
+        figure = placed_solid(fit, "offcuts")
+        clearance_mm = length_mm(clearance, "clearance", least=0)
+        back_mm = setback(fit).back_mm
+        reserve_mm = back_mm if reserve == "all" else length_mm(reserve, "reserve", least=0)
+        return cls(fit, figure, *light_solid(figure), clearance_mm, back_mm, reserve_mm)
+
+    @property
+    def clear_mm(self) -> float:
+        return self.clearance_mm + 2 * self.apart_mm + self.figure.margin_mm
+
+    def stages(self, spacing_mm: float) -> list[tuple[Obstacle, str]]:
+        """Return what is kept clear of in each stage, and its name."""
+        kept = ((self.reserve_mm, _EARLY), (0.0, _LATE)) if self.reserve_mm > 0 else ((0.0, _EARLY),)
+        return [(Obstacle.of(self.light, by_mm, spacing_mm), name) for by_mm, name in kept]
+
+    def free_back(self, hollows: Sequence[Hollow], most_mm: float) -> float:
+        """Return how far the figure can be set back, up to ``most_mm``, once there are these hollows."""
+        along = np.array([0.0, 1.0, 0.0])
+        for gone in hollows:
+            bounds = gone.offsets - self.clearance_mm - self.figure.margin_mm - self.apart_mm
+            most_mm = free_travel(self.light.vertices, self.light.faces, along, gone.normals, bounds, most_mm)
+        return most_mm
+
+
+def _planned(
+    site: _Site, limits: Limits, *, most_cuts: int, effort: int, most_pieces: int | None, web_mm: float
+) -> OffcutPlan:
+    """Return the plan of the course that is worth most."""
+    block = site.fit.block
+    whole = Remaining(block, limits)
+    stages = site.stages(whole.spacing)
+    ways_through = courses(limits, most_cuts, effort, in_stages=len(stages) > 1)
+    tried = [_taken(whole.copied(), stages, way, most_pieces) for way in ways_through]
+    left, taken = max(tried, key=lambda one: limits.value_of([part for _, parts, _ in one[1] for part in parts]))
+    pieces: list[Offcut] = []
+    back_mm, before = site.back_mm, 0
+    for stage, parts, after in taken:
+        hollows = left.hollows[:after]
+        back_mm = site.free_back(hollows[before:], back_mm)
+        before = after
+        pieces += [
+            piece_of(part, block, hollows[: part.before], len(pieces) + k + 1, stage, back_mm, web_mm)
+            for k, part in enumerate(parts)
+        ]
+    volume = sum(piece.volume_m3 for piece in pieces)
+    waste = block.volume_m3 - (site.figure.volume_m3 or 0.0)
+    return OffcutPlan(
+        block=block,
+        pieces=tuple(pieces),
+        left=Figure(*arrays_of(left.left), name="stone left"),
+        recovered=volume / waste if waste > 0 else 0.0,
+        volume_m3=volume,
+        too_light_m3=left.too_light_m3,
+        clearance_mm=site.clearance_mm,
+        kerf_mm=max((cut.kerf_mm for piece in pieces for cut in piece.cuts), default=0.0),
+        reserve_mm=site.reserve_mm,
+        lift_limit_kg=None,
+        waste_m3=waste,
+        hollows=tuple(left.hollows),
+        wishes=limits.wishes.told([(piece.volume_m3, piece.convex_mm) for piece in pieces]),
+        prices=limits.prices,
+    )
 
 
 def _taken(
@@ -279,10 +313,11 @@ def _taken(
 
 
 def _checked_limits(
-    most_cuts: int, least_weight_kg: Mass, lift_limit_kg: Mass | None, most_pieces: int | None
+    most_cuts: int, effort: int, least_weight_kg: Mass, lift_limit_kg: Mass | None, most_pieces: int | None
 ) -> tuple[float, float | None]:
     """Return the least weight and the lift limit in kg."""
     counted(most_cuts, "most_cuts", least=1, most=3)
+    counted(effort, "effort", least=1, most=4)
     least_kg = mass_kg(least_weight_kg, "least_weight_kg")
     lift_kg = None if lift_limit_kg is None else mass_kg(lift_limit_kg, "lift_limit_kg")
     if lift_kg is not None and not lift_kg > least_kg:

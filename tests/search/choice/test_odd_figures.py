@@ -75,6 +75,7 @@ def test_a_single_point_has_no_largest_scale():
         bf.largest(bf.Figure.from_points([[5, 5, 5]]), bf.Block.box(300, 200, 250))
 
 
+@pytest.mark.thorough
 def test_microscopic_and_huge_figures_and_needles():
     for size in (1e-3, 1e5):
         fit = bf.largest(cuboid(0.3 * size, 0.2 * size, size), bf.Block.box(300, 300, 300), stance=bf.Stance.fixed())

@@ -22,6 +22,7 @@ def lies_in(fit, stage):
     return left <= 1e-6 * fit.solid().volume_m3 * 1e9
 
 
+@pytest.mark.thorough
 def test_a_ball_in_the_larger_part_of_a_stone_by_formula():
     """An L: 400 wide and 200 high below, 200 wide above it on the left. The largest circle in it touches the left side,
     the bottom and the inner corner: sqrt 2 (200 - r) = r, so r = (2 - sqrt 2) 200; the L is 400 deep."""
@@ -35,6 +36,7 @@ def test_a_ball_in_the_larger_part_of_a_stone_by_formula():
     assert fit.block.name == "the stone as it stands"
 
 
+@pytest.mark.thorough
 def test_the_bound_is_that_of_the_hull():
     """A block whose corner was sawn off: its hull is the stone, and the largest upright ball is known by its planes."""
     corner = m3.Manifold.cube((2000, 2000, 2000), True).trim_by_plane(
@@ -59,6 +61,7 @@ def test_safest_in_a_stage_keeps_its_cover_from_every_surface():
     assert lies_in(fit, stage)
 
 
+@pytest.mark.thorough
 def test_a_changed_design_is_turned_as_far_as_it_must_be_and_may_grow():
     """What points to the left can only go to the right, where the stone is: half a turn."""
     arm = m3.Manifold.cube((100, 80, 300)) + m3.Manifold.cube((130, 80, 80)).translate((-120, 0, 200))

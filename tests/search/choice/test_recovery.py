@@ -43,6 +43,7 @@ def test_a_cube_behind_a_lost_front_slab():
     assert "straight back: 40.0 mm back" in str(told)
 
 
+@pytest.mark.thorough
 def test_only_smaller_will_do():
     """No room behind: a cube that lost a slab of 50 of its 200 goes at three quarters, by hand."""
     figure = cuboid(200, 200, 200)
@@ -57,6 +58,7 @@ def test_only_smaller_will_do():
     assert none.smaller.short_mm == pytest.approx(50, abs=1e-3)
 
 
+@pytest.mark.thorough
 def test_no_shift_of_a_fine_grid_beats_straight_back():
     figure = united(cuboid(200, 120, 60), cuboid(60, 60, 300, at=(70, 30, 0)), cuboid(200, 50, 50, at=(0, 35, 200)))
     fit = posed(figure, depth=400)
@@ -151,6 +153,7 @@ def test_bad_recovery_raises():
             bf.recover(fit, **wrong)
 
 
+@pytest.mark.thorough
 def test_recovery_in_words_and_with_landmarks():
     figure = replace(cuboid(100, 100, 200), landmarks={"brow": (50.0, 0.0, 190.0)})
     fit = bf.safest(

@@ -53,6 +53,7 @@ def test_an_exact_fit_fits_whatever_is_sought(angle):
         assert fit.short_mm == 0
 
 
+@pytest.mark.thorough
 def test_prisms_whose_sides_are_only_nearly_parallel():
     prism = np.array([[0, 0, 0], [300, 10, 0], [120, 250, 0]], float)
     prism = np.vstack([prism, prism + np.array([0, 0, 1000])])

@@ -38,6 +38,7 @@ def test_a_ball_beside_a_round_cavity_by_formula():
     assert fit.scale_bound == pytest.approx(2, rel=2e-3)
 
 
+@pytest.mark.thorough
 def test_a_ball_in_a_box_with_a_corner_off():
     """A zone beyond x + y + z = 420 in the far corner of a cube of 200: told as a flaw, and as a plane."""
     normal, offset = np.ones(3) / math.sqrt(3), 420 / math.sqrt(3)
@@ -90,6 +91,7 @@ def test_a_small_flaw_inside_the_figure_is_seen():
 
 @given(st.integers(0, 10_000))
 @examples(2, 5)
+@pytest.mark.thorough
 def test_random_flaws_are_kept_clear_of(seed):
     random = np.random.default_rng(seed)
     figure = united(cuboid(200, 200, 80), cuboid(80, 80, 400, at=(60, 60, 0)))
@@ -151,6 +153,7 @@ def test_flaws_that_leave_nothing_and_covers_that_leave_nothing():
     assert "takes all" in str(bf.compare([BRICK], [BRICK_BLOCK.with_flaws(everywhere)], scale=1))
 
 
+@pytest.mark.thorough
 def test_what_is_not_found_is_not_answered_with_a_scale():
     """Bad stone on both sides, that leaves nothing between: no single flaw takes all."""
     halves = [bf.Flaw.beyond((1, 0, 0), 140), bf.Flaw.beyond((-1, 0, 0), -160)]

@@ -27,6 +27,7 @@ def test_an_l_in_an_l_where_only_its_hull_would_say_no():
     assert bf.largest(box, block, stance=FIXED).scale < 0.6
 
 
+@pytest.mark.thorough
 def test_a_rough_blocks_cover_is_exact():
     figure = ball(60, 4)
     block = bf.Block.scanned(l_block(), stone="marble")
@@ -40,6 +41,7 @@ def test_a_rough_blocks_cover_is_exact():
         bf.safest(bf.Figure.from_points(figure.vertices), block)
 
 
+@pytest.mark.thorough
 def test_a_rough_block_from_a_file(tmp_path):
     body = l_block()
     trimesh.Trimesh(body.vertices, body.faces).export(tmp_path / "rough.stl")

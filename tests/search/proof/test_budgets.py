@@ -35,6 +35,7 @@ def test_one_pair_of_faces_decides():
     assert fit.cells < 100_000
 
 
+@pytest.mark.thorough
 def test_a_round_column_does_not_spend_the_budget():
     around = np.linspace(0, 2 * np.pi, 3600, endpoint=False)
     column = np.array([[100 * np.cos(a), 100 * np.sin(a), z] for a in around for z in (0, 300)])

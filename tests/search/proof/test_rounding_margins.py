@@ -89,6 +89,7 @@ def test_the_margin_grows_with_what_makes_it():
 
 
 @pytest.mark.parametrize("count", slow_after(1, [3, 12]))
+@pytest.mark.thorough
 def test_what_is_pressed_to_the_front_stays_in_exactly(count):
     """Sought for the deepest setback it touches the front; it is moved until every vertex keeps its plane.
 

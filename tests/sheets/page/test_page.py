@@ -25,6 +25,7 @@ def odd_names(request) -> bf.Survey:
     return bf.survey(bf.safest(figure, block, scale=1, cover=cover, stance=FIXED, seek="setback"), alternatives=False)
 
 
+@pytest.mark.thorough
 def test_the_page_is_one_file_escaped_and_small(odd_names, tmp_path):
     survey_page = tmp_path / "survey.html"
     odd_names.save(survey_page)

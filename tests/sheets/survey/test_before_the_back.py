@@ -9,6 +9,7 @@ import blockfit as bf
 
 
 @pytest.mark.parametrize("which", slow_after(1, ["mushroom", "kneeling"]))
+@pytest.mark.thorough
 def test_the_sheet_before_the_back(which, kneeling):
     shape, size = (kneeling, (900, 700, 1600)) if which == "kneeling" else (mushroom(), (400, 440, 450))
     vug = bf.Flaw.ball((40, 400, 420), 15, name="a vug")
@@ -24,6 +25,7 @@ def test_the_sheet_before_the_back(which, kneeling):
     assert "in the stone as it stands" in told
 
 
+@pytest.mark.thorough
 def test_the_sheet_before_the_back_says_what_it_was_not_given():
     fit = bf.largest(ball(80, 2), BRICK_BLOCK, stance=bf.Stance.fixed(), scales=(0, 1))
     cut = bf.undercuts(fit)
@@ -34,6 +36,7 @@ def test_the_sheet_before_the_back_says_what_it_was_not_given():
     assert "none read back" in bf.before_the_back(fit, points=table, undercut=cut)
 
 
+@pytest.mark.thorough
 def test_without_a_stage_no_piece_is_said_to_be_free(kneeling):
     fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20})
     plan = bf.offcuts(fit, kerf=5, most_pieces=1)
@@ -42,6 +45,7 @@ def test_without_a_stage_no_piece_is_said_to_be_free(kneeling):
     assert "Wait for front" in told
 
 
+@pytest.mark.thorough
 def test_a_number_and_the_place_after_it_are_told_apart(kneeling):
     fit = bf.largest(kneeling, bf.Block.box(900, 700, 1600), cover={"bottom": 0, "other": 20})
     cut = bf.undercuts(fit)

@@ -20,6 +20,7 @@ def test_a_figure_of_a_wrong_unit_is_doubted(size):
     assert told.index("Is it so?") < told.index("Do first") < told.index("THE FIT")  # in the lines that decide
 
 
+@pytest.mark.thorough
 def test_a_block_that_no_truck_carries():
     assert "more than a truck" in survey_of(cuboid(300, 200, 500), bf.Block.box(3000, 3000, 3000, stone="granite"))
 
@@ -41,6 +42,7 @@ def test_nothing_is_doubted_without_reason(kneeling):
     assert doubts_of(fit) == []
 
 
+@pytest.mark.thorough
 def test_a_face_stood_on_and_a_scale_out_of_reason_are_told():
     tall = bf.Block.box(200, 250, 1000, stone="marble", skin=1)
     fit = bf.largest(cuboid(900, 100, 100), tall, stands_on="any", stance=bf.Stance.fixed())

@@ -1,5 +1,6 @@
 """Standing and moving, in the words of the survey."""
 
+import pytest
 from conftest import cuboid
 
 import blockfit as bf
@@ -14,6 +15,7 @@ def test_the_survey_says_it_in_words(usual_survey):
     assert told.count("checked by a qualified person") == 1
 
 
+@pytest.mark.thorough
 def test_supports_are_told_in_words():
     fit = bf.largest(cuboid(400, 400, 600), bf.Block.box(400, 500, 700, stone="marble"), stance=bf.Stance.fixed())
     held = bf.handling(fit, supports=[(150, 0), (150, 500), (250, 0), (250, 500)])

@@ -72,6 +72,7 @@ NAMES = [
 ]
 
 
+@pytest.mark.thorough
 def test_names_of_any_kind_keep_every_table_whole(tmp_path):
     import csv
 

@@ -32,6 +32,7 @@ def test_a_corner_needs_what_can_work_blind(kneeling):
     assert all(makers[cut.method] >= len(piece.cuts) for piece in plan.pieces for cut in piece.cuts)
 
 
+@pytest.mark.thorough
 def test_opposed_cuts_leave_a_web():
     fit = upright_slab()
     disc = bf.Method("disc", kerf_mm=6, depth_mm=220, makes=2, opposed=True)
@@ -66,6 +67,7 @@ def test_a_cut_of_three_corners_leaves_a_web_too():
     assert 0.02 < behind[0].web.area_m2 < 0.05
 
 
+@pytest.mark.thorough
 def test_a_piece_is_divided_by_what_reaches_across_its_least_side():
     # Behind the slab lies a piece of 400 x 480 x 600: what reaches 450 divides it across its 400.
     chisel = bf.Method("chisel", kerf_mm=20, depth_mm=450, makes=2)
@@ -74,6 +76,7 @@ def test_a_piece_is_divided_by_what_reaches_across_its_least_side():
     assert all(piece.volume_m3 * 2750 < 155 for piece in plan.pieces)
 
 
+@pytest.mark.thorough
 def test_only_through_cuts_from_both_sides_are_opposed():
     fit = bf.safest(cross(), bf.Block.box(1000, 200, 1000, stone="marble"), stance=FIXED)
     disc = bf.Method("disc", kerf_mm=6, depth_mm=500, makes=2, opposed=True)
@@ -84,6 +87,7 @@ def test_only_through_cuts_from_both_sides_are_opposed():
     assert not one.cuts[0].opposed
 
 
+@pytest.mark.thorough
 def test_the_cuts_of_divided_parts_together_saw_the_whole_face():
     plan = bf.offcuts(upright_slab(), clearance=0, kerf=0, lift_limit_kg=100)
     assert len(plan.pieces) > 2
@@ -92,6 +96,7 @@ def test_the_cuts_of_divided_parts_together_saw_the_whole_face():
 
 
 @pytest.mark.parametrize("limit", slow_after(1, [400, 150, 100]))
+@pytest.mark.thorough
 def test_every_cut_of_a_divided_piece_can_stop_in_stone(limit):
     """Named by issue of work: a saw that must pass through is never asked to stop; depths and order are printed."""
     fit = bf.largest(

@@ -17,7 +17,7 @@ def pyramid():
     return bf.Figure(corners, faces)
 
 
-@pytest.mark.full_search
+@pytest.mark.in_full
 def test_a_cross_gives_four_rebates():
     fit = bf.safest(cross(), bf.Block.box(1000, 200, 1000, stone="marble"), stance=FIXED)
     plan = bf.offcuts(fit, clearance=20, kerf=0)
@@ -25,6 +25,7 @@ def test_a_cross_gives_four_rebates():
     assert [piece.volume_m3 for piece in plan.pieces] == pytest.approx([0.38 * 0.38 * 0.2] * 4, rel=1e-6)
 
 
+@pytest.mark.thorough
 def test_a_pyramid_is_served_by_slanted_cuts():
     fit = around(pyramid(), 30)
     free, square = (bf.offcuts(fit, kerf=0, cuts=kind, compare=False) for kind in ("any", "square"))
@@ -86,6 +87,7 @@ def test_what_makes_the_rest_fall_comes_last(bracket, pieces):
     assert all(piece.left_stands.stands and piece.left_stands.weakest_deg > 4 for piece in steady)
 
 
+@pytest.mark.thorough
 def test_what_is_left_may_not_stand(bracket):
     asked = {"clearance": 0, "kerf": 0, "holds": (690, 290, 690)}  # no less than all the stone under the arm
     fit, plan = bracket, bf.offcuts(bracket, most_pieces=1, **asked)
@@ -128,6 +130,7 @@ def test_outlines_have_the_sawn_area_and_the_box_fits(four_pieces):
         assert math.prod(piece.box_mm) >= 0.15 * ConvexHull(piece.solid.vertices).volume
 
 
+@pytest.mark.thorough
 def test_too_light_parts_are_told():
     figure = cuboid(300, 100, 1000)
     fit = bf.largest(figure, bf.Block.box(300, 200, 1000, stone="marble"), stance=FIXED, scales=(0, 1))
@@ -179,6 +182,7 @@ def test_parts_are_numbered_in_order_and_too_light_ones_go_with_the_chips():
     assert all(20 * 0.95 <= piece.volume_m3 * density <= 60 for piece in plan.pieces)
 
 
+@pytest.mark.thorough
 def test_shares_ranges_and_the_weight_of_unnamed_stone():
     fit = upright_slab(depth=225)
     plan = bf.offcuts(fit, clearance=0, kerf=5, lift_limit_kg=100)

@@ -32,12 +32,14 @@ def plain(usual_fit):
     return bf.offcuts(usual_fit)
 
 
+@pytest.mark.thorough
 def test_one_price_and_no_costs_change_nothing(usual_fit, plain):
     plan = bf.offcuts(usual_fit, prices=bf.Prices(400))
     assert [p.volume_m3 for p in plan.pieces] == [p.volume_m3 for p in plain.pieces]
     assert bf.worth(plan).net == pytest.approx(400 * plan.volume_m3)
 
 
+@pytest.mark.thorough
 def test_every_piece_pays_and_together_more_than_those_of_most_stone(usual_fit, plain):
     prices = bf.Prices([(0.01, 900), (0.1, 2000)], sawing_m2=80, rate_hour=45, hours_piece=0.25, hours_m2=0.5)
     plan = bf.offcuts(usual_fit, prices=prices)
@@ -58,6 +60,7 @@ def test_nothing_pays(usual_fit):
         bf.worth(plan, sawing_m2=5)
 
 
+@pytest.mark.thorough
 def test_more_courses_are_worth_no_less(usual_fit):
     prices = bf.Prices([(0.01, 900), (0.1, 2000)], sawing_m2=80)
     once, more = (bf.worth(bf.offcuts(usual_fit, prices=prices, effort=effort)).net for effort in (1, 2))
@@ -79,6 +82,7 @@ def test_prices_as_written():
     )
 
 
+@pytest.mark.thorough
 def test_prices_on_the_command_line(capsys):
     asked = ["survey", KNEELING, "--unit", "m", "--block", "900x700x1600", "--stone", "marble", "--all"]
     _, out, err = run(capsys, *asked, "--price", "0.01 m3: 900", "--sawing-cost", "80")

@@ -28,6 +28,7 @@ def beside(fit):
     return replace(fit, placement=at)
 
 
+@pytest.mark.thorough
 def test_pieces_of_a_weight(fit):
     """Marble at 2,700 kg/m³: the free 0.086 m³ weigh some 230 kg; pieces of 60 to 80 kg are cut from it."""
     plan = bf.offcuts(beside(fit), kerf=10, clearance=10, reserve=0, weight_kg=(60, 80))
@@ -41,6 +42,7 @@ def test_pieces_of_a_weight(fit):
     assert 60 <= first.pieces[0].weight_kg <= 65 < max(piece.weight_kg for piece in first.pieces)
 
 
+@pytest.mark.thorough
 def test_shapes_and_what_a_piece_holds(fit):
     for shape in ("lump", "slab"):
         plan = bf.offcuts(beside(fit), kerf=10, reserve=0, shape=shape, weight_kg=(40, 300), most_pieces=2)
@@ -65,7 +67,8 @@ def test_what_must_be_divided_is_wanted_part_by_part(fit, shape):
 
 @pytest.mark.slow
 def test_what_must_be_divided_holds_what_is_asked_part_by_part(fit):
-    holding = bf.offcuts(beside(fit), kerf=10, reserve=0, holds=(300, 250, 400), lift_limit_kg=100)
+    asked = {"kerf": 10, "reserve": 0, "lift_limit_kg": 100, "most_pieces": 3}
+    holding = bf.offcuts(beside(fit), holds=(300, 250, 400), **asked)
     for piece in holding.pieces:
         assert bf.largest(cuboid(300, 250, 400), piece.block()).scale >= 1
     assert holding.wishes[0].kept == bool(holding.pieces)

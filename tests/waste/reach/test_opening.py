@@ -59,6 +59,7 @@ def scattered(seed):
 
 
 @pytest.mark.parametrize("seed", slow_after(1, [43, 42, 0, 1, 2]))  # the first two had rings once
+@pytest.mark.thorough
 def test_regions_of_random_figures_can_be_opened_in_some_order(seed):
     fit = bf.largest(scattered(seed), bf.Block.box(400, 400, 400), stance=bf.Stance.fixed(), cover=5)
     cut = bf.undercuts(fit, slants=40)

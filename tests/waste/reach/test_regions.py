@@ -73,6 +73,7 @@ def test_what_must_be_opened_before_what():
     assert all(r.reach in ("oblique", "side", "back") for r in later)
 
 
+@pytest.mark.thorough
 def test_two_linked_rings():
     one = torus(200, 50)
     other = torus(200, 50)

@@ -42,6 +42,7 @@ def test_a_closed_picture_by_hand():
     assert closed_picture(picture, np.full(picture.shape, 40.0), 1.0)[10, 10] == 40  # too short
 
 
+@pytest.mark.thorough
 def test_a_thick_tool_leaves_more_for_slender_ones(usual_fit):
     fit = usual_fit
     thin, thick = bf.undercuts(fit, pitch=12), bf.undercuts(fit, pitch=12, tool=bf.Tool(60, 200, hand=100))

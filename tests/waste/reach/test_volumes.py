@@ -11,6 +11,7 @@ from blockfit.waste.reach.sight import elements_of, reached
 
 
 @pytest.mark.parametrize("figure", [ball(200), mushroom(), torus(250, 80)], ids=["ball", "mushroom", "torus"])
+@pytest.mark.thorough
 def test_four_volumes_and_the_residual_make_the_waste(figure):
     fit = around(figure)
     cut = bf.undercuts(fit, pitch=3)
@@ -32,6 +33,7 @@ def test_a_ball_by_formula():
     assert all(share == pytest.approx(0.5, abs=0.01) for share in cut.reach_by_face.values())
 
 
+@pytest.mark.thorough
 def test_a_standing_ring_traps_what_its_hole_hides_and_no_more():
     """Seen from above a ring that stands (turned into the view) shows its hole as stone between its surfaces."""
     ring = torus(250, 80)

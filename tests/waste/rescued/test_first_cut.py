@@ -18,6 +18,7 @@ def test_beside_a_column_by_hand():
     assert np.abs(first.cut.normal).max() == pytest.approx(1)
 
 
+@pytest.mark.thorough
 def test_no_plane_of_twenty_thousand_frees_more(kneeling):
     block = bf.Block.box(*[side + 200 for side in kneeling.size_mm], stone="marble")
     fit = bf.safest(kneeling, block, stance=FIXED)

@@ -18,6 +18,7 @@ def placed(figure, block, at, scale=1.0):
     return replace(fit, block=block, placement=bf.Placement(scale, np.eye(3), at))
 
 
+@pytest.mark.thorough
 def test_a_ball_in_a_cube_leaves_a_ball_in_the_corner():
     """By hand: along the diagonal, √3 a/2 = r + k + ρ + √3 ρ, since the second ball touches three faces."""
     a, r, k = 1000, 450, 10
@@ -42,6 +43,7 @@ def test_beside_a_small_ball_the_slab_is_the_better_piece():
     assert slab.scale >= max(diagonal, (a / 2 - 50) / 2) * 0.999
 
 
+@pytest.mark.thorough
 def test_a_block_of_too_many_faces_is_refused_in_words():
     around = np.random.default_rng(3).normal(size=(60, 3))
     block = bf.Block.convex(600 * around / np.linalg.norm(around, axis=1)[:, None])

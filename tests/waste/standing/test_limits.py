@@ -8,6 +8,7 @@ from conftest import FIXED, around, box, cuboid, figure_of, fit_in_marble, union
 import blockfit as bf
 
 
+@pytest.mark.thorough
 def test_supports_instead_of_the_base():
     fit = around(cuboid(400, 400, 600))
     narrow = bf.handling(fit, supports=[(200, 0), (200, 500), (300, 0), (300, 500)]).loads[0]
@@ -106,6 +107,7 @@ def test_a_block_needs_its_own_height_under_the_hook():
     assert not with_room.kept
 
 
+@pytest.mark.thorough
 def test_supports_under_an_arch_bear_nothing():
     """Two feet with a gap between them: what lies under the gap is under the hull of the feet, and under no stone."""
     arch = union(box((0, 0, 0), (100, 200, 400)), box((500, 0, 0), (600, 200, 400)), box((0, 0, 390), (600, 200, 500)))

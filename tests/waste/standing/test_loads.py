@@ -65,6 +65,7 @@ def test_stages_by_columns_against_a_ball():
     assert beside_gone.centre_mm[1] - 250 == pytest.approx(moment * 1e-9 / beside_gone.volume_m3, rel=0.02)
 
 
+@pytest.mark.thorough
 def test_an_l_that_tips_and_one_that_just_stands():
     """A foot of 100 x 100 under an arm: by hand, the plumb line passes the foot's edge at an arm of 300."""
 
@@ -80,6 +81,7 @@ def test_an_l_that_tips_and_one_that_just_stands():
     assert standing(300).margin_mm == pytest.approx(0, abs=1e-6)
 
 
+@pytest.mark.thorough
 def test_a_foot_in_the_air_is_no_base():
     """By hand: a body on one foot of 120, its second foot 18 mm up: the plumb line falls 136 mm outside."""
     body = union(

@@ -60,6 +60,7 @@ def test_hollows_and_crumbs_are_no_bodies():
     assert said(shell) == (True, [])
 
 
+@pytest.mark.thorough
 def test_the_command_line_says_it(capsys, tmp_path):
     gap = joined(PLINTH, cuboid(200, 200, 300, at=(50, 50, 110)))
     import trimesh

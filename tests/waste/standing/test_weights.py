@@ -36,6 +36,7 @@ def test_without_a_stone_there_are_volumes_only():
     assert (weight.low, weight.high) == (1, 1)
 
 
+@pytest.mark.thorough
 def test_the_parts_sum_to_the_block_and_the_skin_is_counted_once(kneeling):
     block = bf.Block.box(900, 800, 1500, stone="marble", skin=30)
     fit = bf.safest(kneeling, block, scale=0.4, cover={"bottom": 0, "other": 20}, stance=bf.Stance.upright(30))
@@ -49,6 +50,7 @@ def test_the_parts_sum_to_the_block_and_the_skin_is_counted_once(kneeling):
     assert planned.skin_m3 < skin
 
 
+@pytest.mark.thorough
 def test_wet_stone_and_pounds():
     stone = bf.Stone("our sandstone", 2200, 2100, 2300, water_absorption=0.05)
     fit = bf.largest(cuboid(100, 100, 100), bf.Block.box(200, 200, 200, stone=stone), stance=FIXED, scales=(0, 1))

@@ -63,6 +63,7 @@ def test_a_dumb_bell_hangs_on_its_neck():
     assert neck.stress_mpa == pytest.approx(moment * 20 / (math.pi / 4 * 20**4), rel=0.03)
 
 
+@pytest.mark.thorough
 def test_strength_is_the_users_or_the_standards_never_invented():
     figure = united(cuboid(300, 300, 800), cuboid(60, 600, 80, at=(120, 200, 600)))
     bare = around(figure, 50, stone="soapstone")
