@@ -5,15 +5,17 @@ taken; the plan says which could be kept."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from blockfit.errors import BadValueError
 from blockfit.facts.measures import Measure, Sure, fact
 from blockfit.geometry.arrays import Array, Flags
-from blockfit.geometry.polytope import least_width
-from blockfit.geometry.tolerances import NOTHING_M3
+from blockfit.geometry.polytope import hull_corners, least_width, polytope_volume
+from blockfit.geometry.tolerances import CLOSE, NOTHING_M3
 from blockfit.search.choice.fit import largest
+from blockfit.search.proof.widths import least_and_longest
 from blockfit.search.result import Verdict
 from blockfit.solids.block import Block
 from blockfit.solids.figure import Figure
@@ -31,6 +33,7 @@ _SHAPES = ("any", "lump", "slab")
 _FINE_MM = 0.01  # how finely a cut is moved out for a lighter piece
 _LUMP = 1 / 3  # least width to greatest length, from which on a piece counts as a lump
 _ROUGH_GAP = 1e-2  # whether a body fits in a piece is answered so closely
+_sizes: "WeakKeyDictionary[Figure, tuple[float, float, float]]" = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +114,13 @@ class Wishes:
         >>> Wishes(shape="slab").met_by(slab), Wishes(shape="lump").met_by(slab)
         (True, False)
         """
-        if self.shape != "any":
-            apart = np.linalg.norm(corners[:, None] - corners[None], axis=2).max()
-            if (least_width(corners) >= _LUMP * float(apart)) != (self.shape == "lump"):
-                return False
+        is_lump = self.shape != "any" and least_width(corners) >= _LUMP * _longest(corners)
+        if self.shape != "any" and is_lump != (self.shape == "lump"):
+            return False
         if self.holds is None:
             return True
+        if _cannot_hold(corners, self.holds):
+            return False
         fit = largest(self.holds, Block.convex(corners), gap=_ROUGH_GAP, scales=(1.0, 1.0), max_cells=20_000)
         return fit.verdict is Verdict.FITS
 
@@ -138,6 +142,20 @@ class Wishes:
             held = self.holds.name
             wishes.append(_wish("holds", met, f"every piece holds {held}", f"no piece holds {held}"))
         return tuple(wishes)
+
+
+def _cannot_hold(corners: Array, body: Figure) -> bool:
+    """Whether a piece is narrower than a body, shorter, or smaller, which no rotation changes: quickly seen."""
+    if body not in _sizes:
+        hull = body.vertices[hull_corners(body.vertices)]
+        _sizes[body] = (*least_and_longest(hull), polytope_volume(hull))
+    narrow, long, volume = (size * (1 - CLOSE) for size in _sizes[body])
+    return _longest(corners) < long or least_width(corners) < narrow or polytope_volume(corners) < volume
+
+
+def _longest(corners: Array) -> float:
+    """Return how far the two of (n, 3) corners lie apart that are furthest from each other."""
+    return float(np.linalg.norm(corners[:, None] - corners[None], axis=2).max())
 
 
 def _wish(about: str, met: Sequence[bool], kept: str, none: str) -> Wish:
