@@ -326,6 +326,8 @@ def survey(  # noqa: PLR0913
         moved = handling(fit, plan, cut, **limits)
         progress("thin stone")
         found = replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin())
+        if beside:
+            progress("trying other stances")
         # One figure for all, also where another process sent a copy.
         return replace(found, gains=tuple((name, replace(other, figure=fit.figure)) for name, other in wider()))
 

@@ -20,7 +20,7 @@ from blockfit.errors import BadValueError, BlockfitError, plain_text
 from blockfit.geometry.polytope import polytope_volume
 from blockfit.geometry.tolerances import CLOSE, LEAST_SIZE
 from blockfit.kinds import kinds_checked
-from blockfit.search.ask import Ask, Seek
+from blockfit.search.ask import YARD_GAP, Ask, Seek
 from blockfit.search.choice.fit import answer
 from blockfit.search.proof.support import hull_of
 from blockfit.search.proof.widths import least_and_longest
@@ -61,7 +61,7 @@ def compare(  # noqa: PLR0913
     scale: Ratio | None = None,
     cover: CoverAsked = 0,
     stance: Stance | None = None,
-    gap: float = 1e-3,
+    gap: float = YARD_GAP,
     rank: str = "largest",
     stands_on: str | Sequence[str] = "bottom",
     layers: str = "any",

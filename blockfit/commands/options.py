@@ -12,7 +12,7 @@ from blockfit.drawings.outlines import figure_from_outlines
 from blockfit.errors import BadValueError, UnitNeededError
 from blockfit.intake.scan import read_figure
 from blockfit.intake.tables import read_flaws
-from blockfit.search.ask import Ask, Seek, standing_cover
+from blockfit.search.ask import GAP, YARD_GAP, Ask, Seek, standing_cover
 from blockfit.search.choice.fit import answer
 from blockfit.search.result import Fit
 from blockfit.solids.block import Block
@@ -79,7 +79,7 @@ ASKING = (
     _asked(
         "--gap",
         type=float,
-        help="Relative gap left between answer and bound.  [default: 1e-05; for each block of a yard 0.001]",
+        help=f"Relative gap left between answer and bound.  [default: {GAP:g}; for each block of a yard {YARD_GAP:g}]",
     ),
 )
 """The options of every command that asks where a figure fits."""
@@ -230,7 +230,7 @@ def _scale_of(options: dict[str, Any]) -> float | None:
     """Return the scale wanted, if it is one that a figure of stone can have."""
     scale: float | None = options["scale"]
     if scale is not None and not _LEAST_SCALE <= scale <= _MOST_SCALE:
-        raise BadValueError(f"--scale={scale:g} must be from 0.000001 to 1,000,000")
+        raise BadValueError(f"--scale={scale:g} must be from {_LEAST_SCALE:f} to {_MOST_SCALE:,.0f}")
     return scale
 
 

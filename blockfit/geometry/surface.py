@@ -11,13 +11,14 @@ from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
     "PartBeyond",
+    "Parted",
     "any_corner",
     "area_vectors",
     "centroid",
     "compacted",
+    "crossed",
     "is_closed",
     "open_edges",
-    "Parted",
     "signed_volume",
     "surface_area",
     "undirected_edges",
@@ -42,6 +43,12 @@ def any_corner(marked: Flags, faces: Ints) -> Flags:
     """Return (m,) which faces have a corner among the vertices that are ``marked`` (n,), or (n, p) for p questions."""
     a, b, c = (marked[faces[:, k]] for k in range(3))
     return np.asarray(a | b | c)
+
+
+def crossed(above: Flags, faces: Ints) -> Flags:
+    """Return (m,) which faces have corners both among the vertices that are ``above`` (n,) and among the others."""
+    a, b, c = (above[faces[:, k]] for k in range(3))
+    return np.asarray((a | b | c) & ~(a & b & c))
 
 
 def signed_volume(vertices: Array, faces: Ints) -> float:

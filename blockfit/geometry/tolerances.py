@@ -6,6 +6,8 @@ __all__ = [
     "ALMOST_PARALLEL",
     "CLOSE",
     "LEAST_SIZE",
+    "LESS",
+    "LEVEL",
     "MEETING",
     "NOTHING_M3",
     "NOTHING_MM",
@@ -17,7 +19,7 @@ __all__ = [
 ]
 
 NOT_ZERO = 1e-300
-"""Divided by instead of 0, where what is divided is then 0 too or the quotient is not used."""
+"""Stands for 0 where that cannot be divided by, or has no logarithm: what comes of it is then 0 too, or not used."""
 
 ROUNDING = 1e-12
 """Of a value, or of what is of size 1: more than a few dozen operations lose, some 10,000 last digits."""
@@ -34,11 +36,17 @@ PARALLEL = 1 - 1e-9
 ALMOST_PARALLEL = 1 - 1e-6
 """The cosine of directions that look alike and are told apart by nobody: within 0.08 degrees."""
 
+LEVEL = 1e-6
+"""The sine of no angle: a direction with less to any side is straight down, a cut and a face with less parallel."""
+
+LESS = 1 - 1e-6
+"""What is sought to be small is taken as smaller only below this share of the least before."""
+
 MEETING = 1e-6
 """The determinant of three unit normals above which their planes meet in a place that can be computed."""
 
 NOTHING_MM = 1e-6
-"""A millionth of a millimetre: no length that anyone asks for, and above what rounding makes of a block."""
+"""A millionth of a millimetre: the least that counts as a length, and more than rounding makes of a block."""
 
 UNDER_MM = 1e-3
 """So far within a solid a section has the outline of the face itself, clear of what a cut along the face may leave."""

@@ -106,7 +106,9 @@ def least_of_each(surfaces: Surfaces, normals: Array, places: Array) -> list[tup
     """Return each surface's least of `sections_of_each` and its number; the first of equal ones, ``None`` for none."""
     loops, count = _Loops.of(surfaces, normals, places), normals.shape[1]
     plain = loops.holding >= 0
-    areas = np.where(plain, loops.area[loops.holding], np.inf).reshape(-1, count)
+    clear = np.full(len(plain), np.inf)
+    clear[plain] = loops.area[loops.holding[plain]]
+    areas = clear.reshape(-1, count)
     trials = (loops.some & ~plain).reshape(-1, count)
     trials[np.arange(len(areas)), areas.argmin(axis=1)] |= np.isfinite(areas).any(axis=1)
     least: list[tuple[int, Section] | None] = []

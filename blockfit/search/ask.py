@@ -13,8 +13,10 @@ from blockfit.solids.stance import Stance
 from blockfit.solids.standing import LAYERS
 from blockfit.units import Length, length_mm, ratio_value
 
-__all__ = ["MAX_CELLS", "Ask", "Seek", "standing_cover"]
+__all__ = ["GAP", "MAX_CELLS", "YARD_GAP", "Ask", "Seek", "standing_cover"]
 
+GAP, YARD_GAP = 1e-5, 1e-3
+"""What is left by default between answer and bound: of one block, and of each of a yard, which is only ranked."""
 MAX_CELLS = 400_000  # of rotations: about a minute on the hardest hulls met
 _COUNTED_MM = 1e-6  # asked of a face so that it counts: faces asked for none do not, and bind nothing
 
@@ -66,7 +68,7 @@ class Ask:
     scales: tuple[float, float] = (0.0, math.inf)
     cover: CoverAsked = 0.0
     stance: Stance = field(default_factory=Stance.free)
-    gap: float = 1e-5  # to as many digits as a survey shows; a proof to it takes no longer than a rougher one
+    gap: float = GAP
     stands_on: str | Sequence[str] = "bottom"
     layers: str = "any"
     max_cells: int = MAX_CELLS

@@ -90,6 +90,16 @@ def test_many_surfaces_are_cut_as_each_alone():
         _alike(least[k][1], section)
 
 
+def test_planes_that_meet_nothing_have_no_section():
+    bar = cuboid(100, 400, 60)
+    up, past = np.tile([0.0, 0, 1], (2, 2, 1)), np.array([[[50.0, 50, 90], [50, 50, -9]], [[50, 50, 90], [50, 50, 30]]])
+    assert least_of_each(Surfaces.of([(bar.vertices, bar.faces)]), up[:1], past[:1]) == [None]
+    none, one = least_of_each(Surfaces.of([(bar.vertices, bar.faces)] * 2), up, past)
+    assert none is None
+    assert one[0] == 1
+    assert one[1].area_mm2 == pytest.approx(40_000)
+
+
 def test_holes_other_outlines_and_places_in_the_air():
     outer, inner = cuboid(100, 100, 100), cuboid(60, 60, 60)
     vertices = np.concatenate([outer.vertices, inner.vertices + 20])

@@ -12,7 +12,7 @@ from blockfit.errors import BadValueError
 from blockfit.geometry.arrays import Array, Flags
 from blockfit.geometry.tolerances import ROUNDING, TOUCHING
 from blockfit.kinds import kinds_checked
-from blockfit.search.ask import MAX_CELLS, Ask, Seek
+from blockfit.search.ask import GAP, MAX_CELLS, Ask, Seek
 from blockfit.search.choice.certified import certified
 from blockfit.search.choice.solve import placed, solve
 from blockfit.search.flawed.rough import found_deepest, found_largest, plain_of
@@ -51,7 +51,7 @@ def largest(  # noqa: PLR0913
     *,
     cover: CoverAsked = 0,
     stance: Stance | None = None,
-    gap: float = 1e-5,
+    gap: float = GAP,
     scales: tuple[float, float] = (0.0, np.inf),
     stands_on: str | Sequence[str] = "bottom",
     layers: str = "any",
@@ -99,7 +99,7 @@ def safest(  # noqa: PLR0913
     scale: Ratio = 1.0,
     cover: CoverAsked = 0,
     stance: Stance | None = None,
-    gap: float = 1e-5,
+    gap: float = GAP,
     seek: str = "cover",
     stands_on: str | Sequence[str] = "bottom",
     layers: str = "any",

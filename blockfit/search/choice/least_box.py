@@ -18,7 +18,7 @@ from blockfit.geometry.programs import least
 from blockfit.geometry.tolerances import CLOSE, NOTHING_MM, ROUNDING
 from blockfit.geometry.turns import turned_by
 from blockfit.kinds import above_0, kinds_checked
-from blockfit.search.ask import MAX_CELLS, Ask, Seek
+from blockfit.search.ask import GAP, MAX_CELLS, Ask, Seek
 from blockfit.search.choice.solve import placed, solve
 from blockfit.search.proof.explore import Found
 from blockfit.search.proof.polish import Polished, stance_limits, tangent_contacts, within_stance
@@ -118,7 +118,7 @@ def smallest_block(  # noqa: PLR0913
     most: tuple[Length, Length, Length] | None = None,
     stone: Stone | str | None = None,
     price_per_m3: float | None = None,
-    gap: float = 1e-5,
+    gap: float = GAP,
     max_cells: int = MAX_CELLS,
 ) -> BlockSize:
     """Return the least box that holds the figure at ``scale`` with ``cover`` (0 unless you ask for some) on every face.

@@ -9,7 +9,7 @@ import numpy as np
 
 from blockfit.facts.systems import METRIC, US
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.tolerances import CLOSE
+from blockfit.geometry.tolerances import CLOSE, LEVEL
 from blockfit.search.result import Fit
 from blockfit.sheets.page.markup import PageLayout, as_lists
 from blockfit.sheets.page.scene import feature_edges, lighter_surface
@@ -33,7 +33,6 @@ _TIP = (
     '<marker id="tip" viewBox="0 0 10 10" refX="9" refY="5" markerWidth="5" markerHeight="5" orient="auto">'
     '<path d="M0 0L10 5 0 10z"/></marker>'
 )
-_LEVEL = 1e-6  # a direction with less to any side looks straight down
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +161,7 @@ def _flat(points: Array, view: str) -> Array:
 
 def _view_towards(into: Array | None) -> str:
     """Return the view that looks most nearly along a direction (3,)."""
-    if into is None or np.linalg.norm(into[:2]) < _LEVEL:
+    if into is None or np.linalg.norm(into[:2]) < LEVEL:
         return "front"
     away = {name: _turned(np.asarray(into)[None], name)[0, 2] for name in _VIEWS}
     return max(away, key=lambda name: away[name])

@@ -13,7 +13,7 @@ from blockfit.facts.measures import Sure, fact
 from blockfit.facts.results import Result, plain, record_of
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import corners_or_none
-from blockfit.geometry.tolerances import CLOSE, TOUCHING
+from blockfit.geometry.tolerances import CLOSE, LEVEL, TOUCHING
 from blockfit.solids.block import Block
 from blockfit.units import rounded_down
 from blockfit.waste.cuts.sweep import TOUCH_MM
@@ -24,7 +24,6 @@ _LEAST_MM = 0.01  # a line shorter than that is a corner
 _SIDE_MM = 1e-3  # how far to either side of a cut stone is looked for
 _UNDER_MM = 5e-3  # and how far under a face
 _NEAR_MM = 5.0  # what stays further from a cut has no line of it
-_LEVEL = 1e-6  # the sine between a cut and a face that are parallel
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -222,7 +221,7 @@ def _on_face(stone: _Stone, k: int, name: str, face: Array, at: float, known: Se
     normal = stone.normals[k]
     along = np.cross(normal, face)
     slant = float(np.linalg.norm(along))  # sine of the angle between face and cut
-    if slant < _LEVEL:
+    if slant < LEVEL:
         return []
     along = along / slant  # counter-clockwise round the cut as seen from the piece
     outward = np.cross(along, normal)

@@ -28,7 +28,6 @@ __all__ = [
 
 AIR_M2 = 1e-5
 """Ten square millimetres: a plane that parts no more is no cut."""
-"""A plane that passes through less stone than that is no cut."""
 
 Planes = tuple[Array, Array]
 """The normals (k, 3) and offsets (k,) of a wedge: it is where all ``normals @ x >= offsets`` hold."""

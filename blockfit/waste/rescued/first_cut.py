@@ -20,7 +20,8 @@ from blockfit.waste.rescued.freeing import freed_cuts
 
 __all__ = ["FirstCut", "best_first_cut"]
 
-_SPARE_MM = 1e-6  # the cut keeps so much more from the figure: rounding takes none of its clearance
+ROUNDING_MM = 1e-6
+"""A cut keeps so much more from the figure: rounding takes none of its clearance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -72,7 +73,7 @@ def best_first_cut(fit: Fit, *, clearance: Length = 20, kerf: Length = 10, gap: 
         raise BadValueError(f"gap={gap!r} must be more than 0")
     kerf_mm = length_mm(kerf, "kerf", least=0)
     slack_mm = fit.figure.margin_mm * fit.scale
-    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _SPARE_MM
+    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + ROUNDING_MM
     hull, block = hull_of(fit.solid()), fit.block
     first = hull.points + hull.centre
     question = parting_of(block.normals, block.offsets_mm, first, clear_mm, hull, 0.0)

@@ -24,13 +24,13 @@ from blockfit.solids.stance import Stance
 from blockfit.units import Length, length_mm
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.placed import placed_solid
+from blockfit.waste.rescued.first_cut import ROUNDING_MM
 from blockfit.waste.rescued.freeing import freed_cuts
 from blockfit.waste.rescued.more_cuts import more_cuts
 
 __all__ = ["SecondFigure", "largest_from_waste"]
 
 _MAX_CELLS = 3_000_000
-_SPARE_MM = 1e-6  # the cut keeps so much more from the first figure: rounding takes none of its clearance
 _GAP = 1e-4  # how closely the second figure's scale in its piece is answered
 
 
@@ -124,7 +124,7 @@ def largest_from_waste(  # noqa: PLR0913
     stance = stance or Stance.free()
     kerf_mm, cover_mm = length_mm(kerf, "kerf", least=0), length_mm(cover, "cover", least=0)
     slack_mm = fit.figure.margin_mm * fit.scale  # of the first figure's own points
-    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + _SPARE_MM
+    clear_mm = length_mm(clearance, "clearance", least=0) + kerf_mm + slack_mm + ROUNDING_MM
     hull = hull_of(fit.solid())
     first = hull.points + hull.centre
     found = _one_cut(fit.block, first, other, clear_mm, cover_mm, stance, gap, max_cells)

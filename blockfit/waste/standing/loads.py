@@ -15,7 +15,7 @@ from blockfit.facts.results import Result, plain, record_of
 from blockfit.facts.systems import UnitSystem
 from blockfit.geometry.arrays import Array
 from blockfit.geometry.surface import centroid
-from blockfit.geometry.tolerances import NOTHING_MM, TOUCHING
+from blockfit.geometry.tolerances import LEVEL, NOTHING_MM, TOUCHING
 from blockfit.measure.booleans import arrays_of, block_solid, body_of, level_rings
 from blockfit.measure.sections import area_of, footprint, only_areas, rings_of, swept_area, united, within
 from blockfit.search.result import Fit
@@ -32,8 +32,7 @@ __all__ = ["LevelCut", "Load", "Stuff", "loads_of"]
 
 _NEAR_MM = 1.0  # a support this far beside the base still bears
 _KNOWN = 0.25  # of a column's pitch: how well a centre of gravity by columns is known
-_LEVELS = 60  # heights up to a tenth of the figure's at which its base is tried cut level
-_LEVEL = 1e-6  # a direction with less to any side is straight down
+LEVELS = 60  # heights up to a tenth of the figure's at which its base is tried cut level
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,7 +211,7 @@ def _stage_bases(figure: Figure, stone: Figure, into: Array, flat_mm: float) -> 
     ground = area_of(level_rings(body, floor + flat_mm / 2))
     own = body_of(figure)
     stood = area_of(level_rings(own, low + flat_mm / 2))
-    if np.linalg.norm(level) < _LEVEL:  # worked from above: what is before the figure lies over it, not under it
+    if np.linalg.norm(level) < LEVEL:  # worked from above: what is before the figure lies over it, not under it
         return [(base_of(vertices, flat_mm), ground), (feet, stood), (feet, stood)]
     way = level[:2] / np.linalg.norm(level) * 2 * float(np.ptp(vertices, axis=0).max())
     here = area_of(level_rings(own, floor + flat_mm / 2))
@@ -237,7 +236,7 @@ def _level_cut(figure: Figure) -> LevelCut | None:
     """Return the least height looked at, up to a tenth of the figure's, at which its base cut level lets it stand."""
     solid = body_of(figure)
     low, tall = float(figure.vertices[:, 2].min()), figure.size_mm[2]
-    for height in (tall / 10 * np.arange(1, _LEVELS + 1) / _LEVELS).tolist():
+    for height in (tall / 10 * np.arange(1, LEVELS + 1) / LEVELS).tolist():
         vertices, faces = arrays_of(solid.trim_by_plane([0.0, 0.0, 1.0], low + height))
         if len(faces) == 0:
             return None

@@ -3,14 +3,15 @@
 mm, the figure standing upright on its base. All limbs are worked on side by side, their planes cut together. Sections
 and parts are exact for the surface given; that a section is the least is what small steps found."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.surface import PartBeyond, Parted, compacted
-from blockfit.geometry.tolerances import CLOSE
+from blockfit.geometry.surface import PartBeyond, Parted, compacted, crossed
+from blockfit.geometry.tolerances import CLOSE, LESS
 from blockfit.measure.cross_sections import Section, Surfaces, least_of_each, section_near, sections_of_each
 from blockfit.measure.patches import Links
 from blockfit.waste.strength.bearing import GRAVITY
@@ -22,16 +23,16 @@ _MOST_PLACES, _MOST_WALLS = 48, 24
 _JUMP = 1.4  # of a section to the next: where a limb ends in the rest
 _MOST_STEPS = 80
 _AT_ONCE = 8  # sections looked at together on the way to a limb's root
+_BATCH = 12  # limbs cut side by side
 _FINER = 4  # sizes of step in the search for the least section, each half of the one before
 _ROD = 0.1  # normals across a limb spread so much the other way, of what they do one way
 _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
-_LESS = 1 - 1e-6  # of an area: a section is less only below this
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
-    """The figure's surface, its volume, where it stands, what hangs together along the sides of its faces, and the
-    corners of the boxes around those (m, 3)."""
+    """The figure's surface, its volume, where it stands, which corners hang together along the sides of its faces, and
+    the corners (m, 3) of the box around each face."""
 
     surface: Parted
     whole_mm3: float
@@ -65,8 +66,7 @@ class Body:
         vertices, faces = self.surface.vertices, self.surface.faces
         above = vertices @ normal > float(section.centre @ normal)
         group = self.sides.groups(above)
-        a, b, c = (above[faces[:, k]] for k in range(3))
-        crossing = faces[(a | b | c) & ~(a & b & c)]
+        crossing = faces[crossed(above, faces)]
         corners = vertices[crossing]
         reach = 2 * np.sqrt(section.area_mm2) + np.ptp(corners, axis=1).max(axis=1)
         close = np.linalg.norm(corners.mean(axis=1) - section.centre, axis=1) < reach
@@ -181,7 +181,8 @@ def _limb(thick: Thickness, at: Array, width: float, most: float) -> Limb | None
 def parted_limbs(body: Body, limbs: Sequence[Limb]) -> list[PartedLimb]:
     """Return the limbs whose least section parts something from the rest, with it."""
     found = []
-    for (section, normal), limb in zip(_least_sections(body, limbs), limbs, strict=True):
+    least = [one for some in _batches(limbs) for one in _least_sections(body, some)]
+    for (section, normal), limb in zip(least, limbs, strict=True):
         if section is None or section.area_mm2 > 40 * limb.width_mm**2:
             continue
         carried = body.part(section, normal)
@@ -190,10 +191,14 @@ def parted_limbs(body: Body, limbs: Sequence[Limb]) -> list[PartedLimb]:
     return found
 
 
+def _batches(limbs: Sequence[Any]) -> Iterator[Sequence[Any]]:
+    """Yield limbs a few at a time: more side by side would be no quicker, and take memory for the faces around each."""
+    for start in range(0, len(limbs), _BATCH):
+        yield limbs[start : start + _BATCH]
+
+
 def _least_sections(body: Body, limbs: Sequence[Limb]) -> list[tuple[Section | None, Array]]:
     """Return each limb's least section near its place and its normal, by turning and shifting in ever smaller steps."""
-    if not limbs:
-        return []
     surfaces = Surfaces.of([body.near(limb.at, 4 * limb.width_mm) for limb in limbs])
     now, width = list(limbs), np.array([limb.width_mm for limb in limbs])
     along, middle = np.stack([limb.along for limb in limbs]), np.stack([limb.at for limb in limbs])
@@ -209,7 +214,7 @@ def _least_sections(body: Body, limbs: Sequence[Limb]) -> list[tuple[Section | N
                 normals = np.repeat(along[:, None], 2, axis=1)
                 places = middle[:, None] + (0.5 * share * width[:, None] * np.array([1.0, -1.0]))[:, :, None] * normals
             for k, trial in enumerate(least_of_each(surfaces, normals, places)):
-                if trial is not None and ((before := best[k]) is None or trial[1].area_mm2 < before.area_mm2 * _LESS):
+                if trial is not None and ((before := best[k]) is None or trial[1].area_mm2 < before.area_mm2 * LESS):
                     best[k], now[k] = trial[1], replace(now[k], along=normals[k, trial[0]], at=places[k, trial[0]])
     return [(_whole(body, least, limb.along), limb.along) for limb, least in zip(now, best, strict=True)]
 
@@ -229,7 +234,7 @@ def _tilted(normal: Array, turn: float) -> Array:
 
 
 @dataclass(slots=True, eq=False)
-class _Way:
+class _Walk:
     """How far one has come back along a limb: the part grows by the slices passed."""
 
     limb: PartedLimb
@@ -240,7 +245,7 @@ class _Way:
     most: float
 
     @classmethod
-    def of(cls, limb: PartedLimb) -> "_Way":
+    def of(cls, limb: PartedLimb) -> "_Walk":
         part, section = limb.part, limb.section
         most = bending_mpa(section, limb.way, part.centre - section.centre, part.volume_mm3)
         return cls(limb, section, section, part.volume_mm3, part.volume_mm3 * part.centre, most)
@@ -269,23 +274,27 @@ def roots_of(body: Body, limbs: Sequence[PartedLimb]) -> list[Section]:
 
     The limb ends where a section is much larger than the one before.
     """
-    ways = [_Way.of(limb) for limb in limbs]
+    return [walk.best for some in _batches(limbs) for walk in _walked(body, some)]
+
+
+def _walked(body: Body, limbs: Sequence[PartedLimb]) -> list["_Walk"]:
+    """Return how far each of a few limbs goes back."""
+    walks = [_Walk.of(limb) for limb in limbs]
     near = [body.near(limb.section.centre, 10 * limb.width_mm) for limb in limbs]
-    going = list(range(len(limbs)))
-    surfaces = Surfaces.of(near) if near else None
+    going, surfaces = list(range(len(limbs))), Surfaces.of(near)
     for _ in range(_MOST_STEPS // _AT_ONCE):
-        if not going or surfaces is None:
-            break
         # Square to the limb all together; each is the outline that holds the middle of the one before them all.
         towards = np.stack([limbs[k].way for k in going])
-        back = np.array([ways[k].step for k in going])[:, None] * np.arange(1, _AT_ONCE + 1)
-        places = np.stack([ways[k].here.centre for k in going])[:, None] - back[:, :, None] * towards[:, None]
+        back = np.array([walks[k].step for k in going])[:, None] * np.arange(1, _AT_ONCE + 1)
+        places = np.stack([walks[k].here.centre for k in going])[:, None] - back[:, :, None] * towards[:, None]
         found = sections_of_each(surfaces, np.repeat(towards[:, None], _AT_ONCE, axis=1), places)
-        still = [k for k, trials in zip(going, found, strict=True) if ways[k].go(trials)]
+        still = [k for k, trials in zip(going, found, strict=True) if walks[k].go(trials)]
+        if not still:
+            break
         if len(still) < len(going):
-            surfaces = Surfaces.of([near[k] for k in still]) if still else None
+            surfaces = Surfaces.of([near[k] for k in still])
         going = still
-    return [way.best for way in ways]
+    return walks
 
 
 def _is_past(trial: Section, here: Section, first: Section) -> bool:

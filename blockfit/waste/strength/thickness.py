@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Ints
-from blockfit.geometry.tolerances import CLOSE, NOT_ZERO, ROUNDING
+from blockfit.geometry.tolerances import CLOSE, LESS, NOT_ZERO, ROUNDING
 from blockfit.measure.distance import SurfaceDistance
 from blockfit.measure.nearest import tree_of
 from blockfit.waste.reach.sight import Elements
@@ -24,7 +24,6 @@ _SETTLED = 6
 _MOST_PASSES = 6
 _FEW = 12_000  # samples of the first look, some
 _THIN = 10  # spacings: what is no thicker is looked at more closely
-_LESS = 1 - 1e-6  # of a diameter: a ball is smaller only below this
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,7 +167,7 @@ def _shrunk(elements: Elements, tree: Any, points: Array, inward: Array, ahead: 
         ball = _through(elements, points[active], inward[active], np.where(inside, near, 0))
         ball = np.where(inside, ball, np.inf)
         least = np.minimum(ball.min(axis=1), diameter[active])
-        smaller = least < diameter[active] * _LESS
+        smaller = least < diameter[active] * LESS
         diameter[active] = least
         active = active[smaller]
         if len(active) == 0:
