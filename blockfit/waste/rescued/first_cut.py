@@ -18,7 +18,7 @@ from blockfit.units import M3_PER_MM3, Length, length_mm
 from blockfit.waste.cuts.cut import Cut
 from blockfit.waste.rescued.freeing import freed_cuts
 
-__all__ = ["FirstCut", "best_first_cut"]
+__all__ = ["ROUNDING_MM", "FirstCut", "best_first_cut"]
 
 ROUNDING_MM = 1e-6
 """A cut keeps so much more from the figure: rounding takes none of its clearance."""

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from blockfit.geometry.arrays import Array, Ints
+from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.surface import PartBeyond, Parted, compacted, crossed
 from blockfit.geometry.tolerances import CLOSE, LESS
 from blockfit.measure.cross_sections import Section, Surfaces, least_of_each, section_near, sections_of_each
@@ -31,13 +31,14 @@ _LEAST_PART = 2e-4  # of the figure's volume: smaller tips are left out
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
-    """The figure's surface, its volume, where it stands, which corners hang together along the sides of its faces, and
-    the corners (m, 3) of the box around each face."""
+    """The figure's surface, its volume, where it stands, which corners hang together along the sides of its faces, on
+    which shell each lies, and the corners (m, 3) of the box around each face."""
 
     surface: Parted
     whole_mm3: float
     floor: float
     sides: Links
+    shell: Ints
     low: Array
     high: Array
 
@@ -47,7 +48,8 @@ class Body:
         corners = vertices[faces]
         links = Links.of(len(vertices), faces.ravel(), faces[:, [1, 2, 0]].ravel())
         low, high = corners.min(axis=1), corners.max(axis=1)
-        return cls(Parted.of(vertices, faces), whole_mm3, float(vertices[:, 2].min()), links, low, high)
+        floor, shell = float(vertices[:, 2].min()), links.groups(np.zeros(len(vertices)))
+        return cls(Parted.of(vertices, faces), whole_mm3, floor, links, shell, low, high)
 
     def near(self, at: Array, reach: float) -> tuple[Array, Ints]:
         """Return the faces that reach into a box around a place, as a surface of their own."""
@@ -72,8 +74,7 @@ class Body:
         close = np.linalg.norm(corners.mean(axis=1) - section.centre, axis=1) < reach
         rim = np.unique(crossing[close])
         for side, way in ((True, normal), (False, -normal)):
-            for label in np.unique(group[rim[above[rim] == side]]).tolist():
-                inside = group == label
+            for inside in self._pieces(group, rim[above[rim] == side]):
                 if float(vertices[inside, 2].min()) <= self.floor + 1:
                     continue
                 part = self.surface.beyond(inside, section.centre, way)
@@ -82,6 +83,17 @@ class Body:
                 if abs(part.cut_mm2 - section.area_mm2) < 0.02 * section.area_mm2:
                     return part, way
         return None
+
+    def _pieces(self, group: Ints, rim: Ints) -> Iterator[Flags]:
+        """Yield the corners of each piece on a rim; then, as hollows have shells of their own, with what lies there of
+        others."""
+        shell, labels = self.shell, np.unique(group[rim])
+        yield from (group == label for label in labels.tolist())
+        for one in np.unique(shell[rim]).tolist() if len(labels) > 1 else []:
+            others = np.unique(group[rim[shell[rim] != one]])
+            if len(others):
+                hollow = np.isin(group, others)
+                yield from ((group == label) | hollow for label in np.unique(group[rim[shell[rim] == one]]).tolist())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
