@@ -76,6 +76,7 @@ def test_a_path_of_any_kind(tmp_path):
     assert (tmp_path / "job.blockfit").exists()
 
 
+@pytest.mark.thorough
 def test_numbers_of_numpy_where_a_number_is_asked():
     assert bf.Stance.upright(np.int64(30)) == bf.Stance.upright(30)
     assert bf.Method("saw", kerf_mm=np.int64(11)).kerf_mm == 11

@@ -36,6 +36,7 @@ def test_a_scan_is_laid_back_to_a_tenth_of_its_noise(scanned):
     assert "cross 0" in str(laid)
 
 
+@pytest.mark.thorough
 def test_a_rough_place_is_enough_where_much_of_the_old_surface_is_left():
     rng = np.random.default_rng(5)
     motion = some_motion(rng)
@@ -61,6 +62,7 @@ def test_the_last_stage_holds_a_scan_where_the_block_no_longer_does():
     assert off_mm(by_stage, motion) < 0.05
 
 
+@pytest.mark.thorough
 def test_the_error_told_holds_19_times_in_20():
     """By marks almost alone, where errors are large: drawn forty times, held to a count that chance allows.
 
@@ -220,6 +222,7 @@ def test_a_scan_of_half_the_stone_says_what_it_does_not_show():
     assert "not in the scan" in half
 
 
+@pytest.mark.thorough
 def test_a_scan_of_few_large_faces_shows_all_of_its_stone():
     stone, _, high = stone_with_a_rebate(edge=1000)
     fine, _, _ = stone_with_a_rebate(edge=10)

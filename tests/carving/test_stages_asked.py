@@ -8,6 +8,7 @@ from conftest import assert_refused, ball, brick_fit, cuboid
 import blockfit as bf
 
 
+@pytest.mark.thorough
 def test_a_stage_of_the_first_pieces_and_of_a_scan():
     fit = bf.largest(ball(100, 2), bf.Block.box(400, 400, 400, stone="marble"), stance=bf.Stance.fixed(), scales=(0, 1))
     plan = bf.offcuts(fit, clearance=5, least_weight_kg=1)

@@ -160,6 +160,7 @@ def projections(figure):
     return found
 
 
+@pytest.mark.thorough
 def test_fits_are_ordered_and_covers_are_sure(kneeling):
     hull = bf.figure_from_outlines(**shadows(kneeling))
     random = np.random.default_rng(1)

@@ -15,6 +15,7 @@ def held_by(value):
         yield one.name, getattr(value, one.name)
 
 
+@pytest.mark.thorough
 def test_results_refuse_every_change(usual_fit):
     results = [bf.stone_cover(usual_fit), bf.setback(usual_fit), bf.weights(usual_fit), usual_fit]
     results += [bf.undercuts(usual_fit, pitch=30), bf.setting(usual_fit)]

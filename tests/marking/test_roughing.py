@@ -48,6 +48,7 @@ def test_more_allowance_keeps_more(leaned_fit):
         assert two.total_m3 < one.total_m3
 
 
+@pytest.mark.thorough
 def test_volumes_sum_to_the_stone_before_the_end_plane():
     """A ball of radius r behind the front: stone outside its shadow and before its front half, by formula."""
     radius, margin = 200.0, 30.0

@@ -91,6 +91,7 @@ def test_cover_at_the_wanted_scale(kneeling):
 
 @given(st.integers(0, 500))
 @settings(max_examples=20)
+@pytest.mark.thorough
 def test_quick_bounds_are_bounds(seed):
     random = np.random.default_rng(seed)
     figure = bf.Figure.from_points(random.normal(size=(12, 3)) * random.uniform(20, 300, 3))

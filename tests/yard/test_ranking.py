@@ -25,6 +25,7 @@ def test_a_block_that_nearly_holds_it_has_its_own_scale():
 
 @given(st.integers(0, 10_000), st.sampled_from([None, 0.7, 1, 1.3]))
 @examples(3, 12)
+@pytest.mark.thorough
 def test_rows_equal_single_calls(seed, scale):
     random = np.random.default_rng(seed)
     figure = bf.Figure.from_points(random.normal(size=(12, 3)) * random.uniform(30, 150, 3))
@@ -68,6 +69,7 @@ blocks_given = st.lists(
 
 @given(blocks_given, st.sampled_from(RANKS), st.integers(1, 20), st.booleans(), st.sampled_from([1, 0.9, 1.5]))
 @examples(15, 60)
+@pytest.mark.thorough
 def test_the_best_few_are_the_first_of_the_whole_table(given_blocks, rank, best, two, scale):
     blocks = [
         bf.Block.box(*size, price=price, stone=stone, name=str(k))

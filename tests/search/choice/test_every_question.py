@@ -85,6 +85,7 @@ def test_the_table_names_every_pair():
 
 @given(st.integers(0, 5000))
 @examples(6, 20)
+@pytest.mark.thorough
 def test_random_convex_blocks_keep_their_promises(seed):
     random = np.random.default_rng(seed)
     block = bf.Block.convex(random.normal(size=(int(random.integers(5, 12)), 3)) * [400, 300, 600])

@@ -30,6 +30,7 @@ def posed(figure, depth=300, margin=40):
     return bf.safest(figure, block, stance=FIXED, cover=cover)
 
 
+@pytest.mark.thorough
 def test_a_cube_behind_a_lost_front_slab():
     fit = posed(cuboid(200, 200, 200))
     front = fit.solid().vertices[:, 1].min()
@@ -121,6 +122,7 @@ def test_the_raised_hand_is_lost():
     assert more.smaller.scale <= told.smaller.scale * 1.01
 
 
+@pytest.mark.thorough
 def test_readings_too_deep_feed_recovery():
     fit = posed(cuboid(200, 200, 200))
     front = fit.solid().vertices[:, 1].min()

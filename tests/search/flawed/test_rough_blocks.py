@@ -14,6 +14,7 @@ def l_block():
     return united(cuboid(600, 300, 200), cuboid(200, 300, 600))
 
 
+@pytest.mark.thorough
 def test_an_l_in_an_l_where_only_its_hull_would_say_no():
     """An L-shaped figure goes as it is into an L-shaped block that is a little larger; its hull would not."""
     figure = united(cuboid(500, 200, 120), cuboid(120, 200, 500))

@@ -59,6 +59,7 @@ def test_what_is_missing_is_said_before_the_work(monkeypatch, tmp_path, capsys):
     assert "blockfit[page]" in capsys.readouterr().err
 
 
+@pytest.mark.thorough
 def test_pages_and_pictures_without_a_placement_an_offcut_or_a_stone(tmp_path):
     bf.survey(no_room(), alternatives=False).save(tmp_path / "none.html")
     assert "There is no placement to draw" in (tmp_path / "none.html").read_text(encoding="utf-8")

@@ -136,6 +136,7 @@ def test_what_is_asked_wrongly_is_said(what):
     assert_refused(*REFUSED[what])
 
 
+@pytest.mark.thorough
 def test_a_map_of_the_stone_left_marks_what_is_too_deep(kneeling):
     fit = bf.safest(kneeling, bf.Block.box(1400, 1600, 2400), stance=bf.Stance.fixed(), cover={"bottom": 0, "other": 5})
     head = fit.solid().vertices[fit.solid().vertices[:, 2].argmax()]

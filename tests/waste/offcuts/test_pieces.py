@@ -31,6 +31,7 @@ def test_an_l_shaped_figure_gives_exactly_its_rebate():
     assert piece.weight_kg == pytest.approx(0.6 * 0.38 * 0.38 * 2700, rel=1e-6)
 
 
+@pytest.mark.thorough
 def test_a_slab_in_a_deep_block_comes_off_by_one_cut():
     fit = bf.largest(cuboid(300, 100, 300), bf.Block.box(300, 400, 300), stance=FIXED)
     plan = bf.offcuts(fit, clearance=10, kerf=15, most_cuts=1)
@@ -121,6 +122,7 @@ def test_clipped_reach_agrees_with_manifold3d(seed):
 
 @examples(40, every=400)
 @given(seed=st.integers(0, 10**6))
+@pytest.mark.thorough
 def test_how_far_planes_give_way_is_exact(seed):
     """Beyond them moved out by less something of the solid is left, by more nothing: manifold3d's own trimming."""
     figure = torus(200, 80)

@@ -18,6 +18,7 @@ def pyramid():
 
 
 @pytest.mark.in_full
+@pytest.mark.thorough
 def test_a_cross_gives_four_rebates():
     fit = bf.safest(cross(), bf.Block.box(1000, 200, 1000, stone="marble"), stance=FIXED)
     plan = bf.offcuts(fit, clearance=20, kerf=0)
@@ -56,6 +57,7 @@ def test_the_reserve_is_kept_until_the_front_is_finished():
     assert late[-1].setback_mm == pytest.approx(0, abs=1e-9)
 
 
+@pytest.mark.thorough
 def test_no_early_piece_meets_the_swept_figure(kneeling):
     width, depth, height = kneeling.size_mm
     block = bf.Block.box(width + 60, depth + 210, height + 60, stone="marble")

@@ -51,6 +51,7 @@ def test_every_piece_pays_and_together_more_than_those_of_most_stone(usual_fit, 
     assert bf.worth(plan).net > by_volume.net
 
 
+@pytest.mark.thorough
 def test_nothing_pays(usual_fit):
     plan = bf.offcuts(usual_fit, prices=bf.Prices(400, sawing_m2=4000))
     assert (plan.pieces, bf.worth(plan).net) == ((), 0)

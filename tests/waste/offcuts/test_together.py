@@ -136,6 +136,7 @@ def test_a_kerf_past_its_piece_is_seen(second_mm, takes):
 
 
 @pytest.mark.in_full
+@pytest.mark.thorough
 def test_reruns_agree_and_seeds_differ(cross_in_a_box):
     ground = Ground.of(cross_in_a_box, 2, finely=False)
     first, again, other = (searched_together(ground, [], 3, seed) for seed in (5, 5, 6))

@@ -106,6 +106,7 @@ def test_bad_wishes_name_the_way_out(fit):
             bf.offcuts(fit, **asked)
 
 
+@pytest.mark.thorough
 def test_kinds_of_cuts(kneeling):
     block = bf.Block.box(*[side + 90 for side in kneeling.size_mm], stone="marble")
     stood = bf.safest(kneeling, block, stance=bf.Stance.upright(0), cover=1)

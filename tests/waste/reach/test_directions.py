@@ -30,6 +30,7 @@ def test_reach_agrees_with_rays(kneeling):
     assert wrong / asked <= 0.005
 
 
+@pytest.mark.thorough
 def test_a_convex_body_is_reached_wherever_it_faces():
     fit = around(ball(200))
     found = bf.directions(fit, count=100, pitch=4)

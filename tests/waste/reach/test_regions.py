@@ -29,6 +29,7 @@ def bracket():
     return united(cuboid(100, 100, 500), cuboid(100, 100, 500, at=(300, 0, 0)), cuboid(400, 100, 100, at=(0, 0, 400)))
 
 
+@pytest.mark.thorough
 def test_a_tube_along_and_across_the_view():
     along = bf.undercuts(around(tube()), pitch=3)
     assert along.trapped_m3 == pytest.approx(0, abs=1e-9)  # the bore is open to the front

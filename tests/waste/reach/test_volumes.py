@@ -112,6 +112,7 @@ def test_a_figure_that_sticks_out_is_refused():
         bf.undercuts(fit)
 
 
+@pytest.mark.thorough
 def test_shares_of_the_whole_block_are_the_undercuts_volumes(usual_fit):
     fit = usual_fit
     cut = bf.undercuts(fit)

@@ -34,6 +34,7 @@ def test_a_tall_block_tips_before_it_slides():
         bf.handling(fit, friction=0)
 
 
+@pytest.mark.thorough
 def test_limits_are_checked_and_said():
     # A block of 500 x 500 x 700, up to 0.175 m3 x 2860 kg/m3 = 500.5 kg.
     fit = around(cuboid(400, 400, 600))
@@ -69,6 +70,7 @@ def test_limits_are_checked_and_said():
             bf.handling(fit, **wrong)
 
 
+@pytest.mark.thorough
 def test_supports_count_only_under_the_stone():
     body = union(box((0, 0, 0), (100, 100, 600)), box((0, 0, 590), (700, 100, 900)))
     cover = {"bottom": 0, "top": 0, "other": 50}
@@ -81,6 +83,7 @@ def test_supports_count_only_under_the_stone():
     assert not far[0].on_supports.stands
 
 
+@pytest.mark.thorough
 def test_legs_to_the_corners_and_what_the_feet_press():
     """Four legs at 60° rise by half the diagonal's tangent; three feet of 20 x 20 press on 0.0012 m², by hand."""
     fit = bf.safest(cuboid(300, 300, 290), bf.Block.box(1000, 1000, 300, stone="marble"), stance=FIXED)

@@ -51,6 +51,7 @@ def test_loads_only_grow_lighter(told):
     assert told.loads[0].weight_range_kg == pytest.approx((1.008 * 2600, 1.008 * 2860))
 
 
+@pytest.mark.thorough
 def test_stages_by_columns_against_a_ball():
     """A ball in a cube: half the cylinder of its shadow, less half the ball, lies behind it."""
     fit = around(ball(200, 4))
@@ -159,6 +160,7 @@ def test_a_line_of_contact_is_measured_to_the_line():
     assert stands.margin_mm == pytest.approx(-200, abs=1e-6)
 
 
+@pytest.mark.thorough
 def test_a_tiny_figure_is_answered():
     body = union(box((0, 0, 0), (0.3, 0.3, 1.0)), box((0, 0, 0.9), (1.0, 0.3, 1.2)))
     fit = fit_in_marble(body, 0.1)

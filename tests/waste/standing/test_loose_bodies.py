@@ -73,6 +73,7 @@ def test_the_command_line_says_it(capsys, tmp_path):
     assert "THEY ARE 2 BODIES" in out
 
 
+@pytest.mark.thorough
 def test_a_figure_in_one_piece_is_joined(kneeling):
     held = standing(kneeling.vertices, kneeling.faces)
     assert held.loose == ()

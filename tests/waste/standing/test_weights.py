@@ -8,6 +8,7 @@ import blockfit as bf
 from blockfit.waste.standing.weight import hours
 
 
+@pytest.mark.thorough
 def test_weights_add_up(usual_fit, usual_plan):
     plan, fit = usual_plan, usual_fit
     weight = bf.weights(fit, plan)
@@ -21,6 +22,7 @@ def test_weights_add_up(usual_fit, usual_plan):
     assert weight.high == pytest.approx(2860 / 2700)
 
 
+@pytest.mark.thorough
 def test_a_ball_of_marble_is_a_little_too_light():
     radius = 500
     weight = bf.weights(around(ball(radius, 5)))
