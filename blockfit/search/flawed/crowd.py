@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.geometry.tolerances import LEAST_SIZE, NOT_ZERO
+from blockfit.geometry.tolerances import LEAST_SIZE, ROUNDING
 from blockfit.measure.booleans import Solid, arrays_of, unite
 from blockfit.measure.distance import DistanceGrid, SurfaceDistance
 from blockfit.search.flawed.obstacles import Obstacle
@@ -36,7 +36,8 @@ class Body:
         signed, nearest = self.field.signed(points)
         to = points - nearest
         length = np.linalg.norm(to, axis=1)
-        ways = to / np.maximum(length, NOT_ZERO)[:, None] * np.sign(signed)[:, None]
+        # Nearer than rounding, a direction would be made of it: it stays short.
+        ways = to / np.maximum(length, ROUNDING)[:, None] * np.sign(signed)[:, None]
         signed, ways = (-signed, -ways) if self.is_outside else (signed, ways)
         return signed - self.margin_mm, ways, nearest
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
 from blockfit.geometry.polytope import hull_corners
-from blockfit.geometry.tolerances import NOT_ZERO
+from blockfit.geometry.tolerances import ROUNDING
 from blockfit.measure.booleans import refined
 from blockfit.measure.distance import DistanceGrid, SurfaceDistance, gridded
 from blockfit.search.flawed.crowd import Crowd, crowd_of
@@ -214,7 +214,7 @@ def _backward(room: Room, at: Place, close: Ints, far: float) -> tuple[Rows, Int
     to = crowd.marks[marks[order]] - points
     length = np.linalg.norm(to, axis=1)
     # The figure's points move; it comes nearer as they move towards the place.
-    ways = -to / np.maximum(length, NOT_ZERO)[:, None] * np.sign(signed[order])[:, None]
+    ways = -to / np.maximum(length, ROUNDING)[:, None] * np.sign(signed[order])[:, None]
     return (clear[order], ways, points), owners
 
 
@@ -234,7 +234,7 @@ def _forward(room: Room, at: Place, close: Ints, balls: Ints, far: float, outsid
         to = points[:, None] - crowd.centres[balls]  # (n, b, 3)
         length = np.linalg.norm(to, axis=2)
         sample, ball = np.nonzero(length - crowd.reach[balls] <= far)
-        ways = to[sample, ball] / np.maximum(length[sample, ball], NOT_ZERO)[:, None]
+        ways = to[sample, ball] / np.maximum(length[sample, ball], ROUNDING)[:, None]
         found.append(_nearest(length[sample, ball] - crowd.reach[balls[ball]], ways, points[sample], far))
     return found
 
