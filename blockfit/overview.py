@@ -289,8 +289,7 @@ def survey(  # noqa: PLR0913
             length_mm(value, name, least=LEAST_MM if name == "pitch" else 0)  # type: ignore[arg-type]
     found = Survey(fit, in_stage=stage is not None)
     is_whole = fit.verdict is Verdict.FITS and fit.figure.is_solid and stage is None
-    beside = alternatives and is_whole and jobs != 1
-    if alternatives and not beside:
+    if alternatives and not is_whole:
         progress("trying other stances")
         found = replace(found, gains=_gains(fit))
     if fit.verdict is not Verdict.FITS:
@@ -306,7 +305,7 @@ def survey(  # noqa: PLR0913
     with Helper(jobs) as helper:
         undercut = helper.hand(undercuts, fit, pitch=pitch, tool=tool)
         thin = helper.hand(thin_stone, fit)
-        wider = helper.hand(_gains, fit) if beside else lambda: found.gains
+        wider = helper.hand(_gains, fit) if alternatives else lambda: ()
         if plan is None:
             progress("planning offcuts")
             plan = offcuts(
@@ -326,7 +325,7 @@ def survey(  # noqa: PLR0913
         moved = handling(fit, plan, cut, **limits)
         progress("thin stone")
         found = replace(found, undercuts=cut, offcuts=plan, weights=weighed, handling=moved, thin=thin())
-        if beside:
+        if alternatives:
             progress("trying other stances")
         # One figure for all, also where another process sent a copy.
         return replace(found, gains=tuple((name, replace(other, figure=fit.figure)) for name, other in wider()))

@@ -55,8 +55,8 @@ def pytest_xdist_setupnodes():
 # What plans of offcuts keep must hold for any plan, and what columns show at any pitch: here the search makes a tenth
 # of its changes, and columns stand twice as far apart, but in tests marked `in_full`, whose rule is how much is saved
 # or how fine an answer is, or that processes agree (workers know nothing of this).
-_HURRIED = {(together, "_ROUNDS"): 200, (together, "_MORE"): 40, (placed, "_COLUMNS"): 200, (placed, "_THROUGH"): 10}
-_IN_FULL = {(module, name): getattr(module, name) for module, name in _HURRIED}
+HURRIED = {(together, "_ROUNDS"): 200, (together, "_MORE"): 40, (placed, "_COLUMNS"): 200, (placed, "_THROUGH"): 10}
+_IN_FULL = {(module, name): getattr(module, name) for module, name in HURRIED}
 
 
 def _set(values):
@@ -65,7 +65,7 @@ def _set(values):
         setattr(module, name, value)
 
 
-_set(_HURRIED)
+_set(HURRIED)
 
 
 @contextmanager
@@ -75,7 +75,7 @@ def in_full():
     try:
         yield
     finally:
-        _set(_HURRIED)
+        _set(HURRIED)
 
 
 @pytest.fixture(autouse=True)

@@ -36,9 +36,9 @@ def small_numbers(source: str) -> list[tuple[int, bool]]:
 
 
 def is_reasoned(lines: list[str], number: int) -> bool:
-    """Tell whether a constant's line, the lines above it or the one after it say why."""
+    """Tell whether a constant's line, the one above it or the one after it say why."""
     after = lines[number] if number < len(lines) else ""
-    return "#" in lines[number - 1] or lines[number - 2].startswith(("#", "]", '"""')) or after.startswith('"""')
+    return "#" in lines[number - 1] or lines[number - 2].startswith("#") or after.startswith('"""')
 
 
 def test_no_small_number_stands_bare_in_a_function() -> None:
@@ -66,6 +66,7 @@ def test_a_bare_number_would_be_found() -> None:
     source = "A = 1e-9\n\ndef f(x, gap=1e-5):\n    return x > 2.5e-3\n"
     assert small_numbers(source) == [(1, False), (4, True)]
     assert not is_reasoned(source.splitlines(), 1)
+    assert not is_reasoned(["B = 1e-6", '"""Of a size."""', "A = 1e-9"], 3)  # the one before it says nothing of it
 
 
 def test_one_name_has_one_value() -> None:

@@ -25,7 +25,8 @@ _PAIRS = [tuple(a + b for a, b in zip(*pair, strict=True)) for pair in product(_
 _GROUPS = [[k for k, pair in enumerate(_PAIRS) if pair == total] for total in product((0, 1, 2), repeat=3)]
 _AS_WANTED = 1 - 1e-9  # of the most that was wanted: a placement is drawn in by its rounding
 _ONE, _I, _J, _K = (1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 1, 0), (0, 0, 0, 1)
-_DOUBT, _UNDERFLOW = 1e-15, 1e-290  # of the sum of sizes: more than four roundings of 1.2e-16; and below all doubles
+_DOUBT = 1e-15  # of the sum of sizes: more than four roundings of 1.2e-16
+_UNDERFLOW = 1e-290  # and for products that are too small for doubles
 
 
 @kinds_checked

@@ -37,6 +37,7 @@ __all__ = [
     "units_name",
 ]
 
+_LEAST_SCALE, _MOST_SCALE = 1e-6, 1e6  # between them every statue and every miniature
 _SEEKS = {"scale": Seek.SCALE, "cover": Seek.COVER, "setback": Seek.SETBACK}
 
 HEADINGS = ("The figure's file", "Outlines in FIGURE's place", "The block", "What is asked")
@@ -110,7 +111,6 @@ US = (
     ),
 )
 """The option of every command that prints."""
-_LEAST_SCALE, _MOST_SCALE = 1e-6, 1e6  # between them every statue and every miniature
 
 
 def units_name(us: bool) -> str:

@@ -11,7 +11,7 @@ from blockfit.geometry.arrays import Array, Flags, Ints
 
 __all__ = [
     "PartBeyond",
-    "Parted",
+    "SummedSurface",
     "any_corner",
     "area_vectors",
     "centroid",
@@ -94,7 +94,7 @@ class PartBeyond:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Parted:
+class SummedSurface:
     """A closed surface ready to be asked again and again what a part of it encloses beyond a plane.
 
     ``sums`` (m, 16) are, of each face's tetrahedron from ``middle``: six times its volume, twice its area along each
@@ -107,7 +107,7 @@ class Parted:
     sums: Array
 
     @classmethod
-    def of(cls, vertices: Array, faces: Ints) -> "Parted":
+    def of(cls, vertices: Array, faces: Ints) -> "SummedSurface":
         """Sum every face up once."""
         middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
         a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
@@ -123,10 +123,10 @@ class Parted:
         a point of the plane needs no lid.
 
         >>> import numpy as np
-        >>> from blockfit.geometry.surface import Parted
+        >>> from blockfit.geometry.surface import SummedSurface
         >>> corners = np.array([[0, 0, 0], [6, 0, 0], [0, 1, 0], [0, 0, 1]], dtype=float)
         >>> faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
-        >>> wedge = Parted.of(corners, faces)
+        >>> wedge = SummedSurface.of(corners, faces)
         >>> part = wedge.beyond(corners[:, 0] > 3, np.array([3.0, 0, 0]), np.array([1.0, 0, 0]))
         >>> round(part.volume_mm3, 9), round(part.cut_mm2, 9)
         (0.125, 0.125)

@@ -22,7 +22,7 @@ NOT_ZERO = 1e-300
 """Stands for 0 where that cannot be divided by, or has no logarithm: what comes of it is then 0 too, or not used."""
 
 ROUNDING = 1e-12
-"""Of a value, or of what is of size 1: more than a few dozen operations lose, some 10,000 last digits."""
+"""Of a value, or of what is of size 1: thousands of last digits, more than a few dozen operations lose."""
 
 CLOSE = 1e-9
 """Of a value, of a step, of a degree or of a unit vector: more than a long computation loses, less than anyone sees."""

@@ -84,8 +84,14 @@ def test_a_command_asks_as_closely_as_python_does(capsys, monkeypatch):
     assert asked_by().gap == bf.Ask().gap == 1e-5
     assert asked_by("--gap", "0.01").gap == 0.01
     given = []
-    monkeypatch.setattr(compare, "compare", lambda figure, blocks, **asked: given.append(asked) or bf.compare)
+
+    def noted(figure, blocks, **asked):
+        given.append(asked)
+        raise bf.BadValueError("noted, and no further")
+
+    monkeypatch.setattr(compare, "compare", noted)
     for words in ((), ("--gap", "0.02")):
-        run(capsys, "compare", KNEELING, str(HERE / "data" / "yard.csv"), "--unit", "m", *words)
+        code, _, err = run(capsys, "compare", KNEELING, str(HERE / "data" / "yard.csv"), "--unit", "m", *words)
+        assert (code, "no further" in err) == (2, True)
     assert "gap" not in given[0]
     assert given[1]["gap"] == 0.02

@@ -5,18 +5,18 @@ import subprocess
 import sys
 
 import pytest
-from conftest import HERE
+from conftest import HERE, HURRIED
 
 NOTEBOOKS = sorted((HERE.parent / "notebooks").glob("*.ipynb"))
-# As in `conftest`, offcuts are searched by a tenth of the changes.
+HURRY = "\n".join(
+    f"import {module.__name__}; {module.__name__}.{name} = {value}" for (module, name), value in HURRIED.items()
+)
 RUN = """
 import sys
 import nbformat
 from nbclient import NotebookClient
 book = nbformat.read(sys.argv[1], as_version=4)
-book.cells.insert(0, nbformat.v4.new_code_cell(
-    "from blockfit.waste.offcuts import together\\ntogether._ROUNDS, together._MORE = 200, 40"
-))
+book.cells.insert(0, nbformat.v4.new_code_cell(sys.argv[2]))
 NotebookClient(book, timeout=400, kernel_name="python3").execute()
 """
 
@@ -29,7 +29,7 @@ def test_there_are_six():
 @pytest.mark.slow
 def test_it_runs(book, tmp_path):
     assert 'simplefilter(\\"error\\")' in book.read_text(encoding="utf-8")
-    done = subprocess.run([sys.executable, "-c", RUN, str(book)], capture_output=True, text=True, cwd=tmp_path)
+    done = subprocess.run([sys.executable, "-c", RUN, str(book), HURRY], capture_output=True, text=True, cwd=tmp_path)
     assert done.returncode == 0, done.stderr[-3000:]
 
 
@@ -57,6 +57,6 @@ def test_it_runs_on_another_scan(book, tmp_path):
     assert "".join(code[0]["source"]).startswith("FILE = None")
     code[0]["source"] = OTHER.format(file=str(HERE / "data" / "kneeling.stl"))
     (tmp_path / "other.ipynb").write_text(json.dumps(pages), encoding="utf-8")
-    words = [sys.executable, "-c", RUN, str(tmp_path / "other.ipynb")]
+    words = [sys.executable, "-c", RUN, str(tmp_path / "other.ipynb"), HURRY]
     done = subprocess.run(words, capture_output=True, text=True, cwd=tmp_path)
     assert done.returncode == 0, done.stderr[-3000:]

@@ -24,7 +24,7 @@ _DIGITS = 20_000  # cells spent on the last digits of an upright answer, before 
 _UP = np.array([0.0, 0.0, 1.0])
 _AS_GOOD = 1e-14  # of the merit: a tidier turn may cost a few last digits
 _LEAST_BLOCK = 1e-3  # mm: where the scale is sought, which is of size 1
-_ROUNDED = 1e-13  # of the merit or the block: promised by less than this, a cell is left
+_ROUNDED = 1e-13  # of the merit or the block: a cell that promises no more than this beyond the best is left
 
 
 def solve(

@@ -17,7 +17,7 @@ from blockfit.solids.sawn import may_reach
 
 __all__ = ["Obstacle", "grown_body", "obstacles_of", "stone_obstacle", "stone_of"]
 
-_SPARE_MM = 2e-3  # asked beyond the cover of a rough surface: more than distances are short by
+_SPARE_MM = 2e-3  # asked beyond the cover of a rough surface, so that what is found keeps all of it
 
 
 @dataclass(frozen=True, slots=True, eq=False)

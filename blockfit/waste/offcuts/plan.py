@@ -198,8 +198,10 @@ def offcuts(  # noqa: PLR0913
         prices=prices,
         wishes=wishes_of(weight_kg, first_only, shape, holds, cuts, density, most_kg * density / heavy),
     )
-    planned = partial(_planned, site, most_cuts=most_cuts, effort=effort, most_pieces=most_pieces, web_mm=web_mm)
-    found = replace(planned(limits), lift_limit_kg=lift_kg)
+    planned = partial(
+        _planned, site, most_cuts=most_cuts, effort=effort, most_pieces=most_pieces, web_mm=web_mm, lift_kg=lift_kg
+    )
+    found = planned(limits)
     if cuts is None or not compare:
         return found
     others = [
@@ -251,7 +253,14 @@ class _Site:
 
 
 def _planned(
-    site: _Site, limits: Limits, *, most_cuts: int, effort: int, most_pieces: int | None, web_mm: float
+    site: _Site,
+    limits: Limits,
+    *,
+    most_cuts: int,
+    effort: int,
+    most_pieces: int | None,
+    web_mm: float,
+    lift_kg: float | None,
 ) -> OffcutPlan:
     """Return the plan of the course that is worth most."""
     block = site.fit.block
@@ -282,7 +291,7 @@ def _planned(
         clearance_mm=site.clearance_mm,
         kerf_mm=max((cut.kerf_mm for piece in pieces for cut in piece.cuts), default=0.0),
         reserve_mm=site.reserve_mm,
-        lift_limit_kg=None,
+        lift_limit_kg=lift_kg,
         waste_m3=waste,
         hollows=tuple(left.hollows),
         wishes=limits.wishes.told([(piece.volume_m3, piece.convex_mm) for piece in pieces]),

@@ -5,12 +5,12 @@ and parts are exact for the surface given; that a section is the least is what s
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 
 from blockfit.geometry.arrays import Array, Flags, Ints
-from blockfit.geometry.surface import PartBeyond, Parted, compacted, crossed
+from blockfit.geometry.surface import PartBeyond, SummedSurface, compacted, crossed
 from blockfit.geometry.tolerances import CLOSE, LESS
 from blockfit.measure.cross_sections import Section, Surfaces, least_of_each, section_near, sections_of_each
 from blockfit.measure.patches import Links
@@ -18,6 +18,8 @@ from blockfit.waste.strength.bearing import GRAVITY
 from blockfit.waste.strength.thickness import Thickness
 
 __all__ = ["Body", "Limb", "PartedLimb", "bending_mpa", "limbs_of", "parted_limbs", "roots_of"]
+
+One = TypeVar("One")
 
 _MOST_PLACES, _MOST_WALLS = 48, 24
 _JUMP = 1.4  # of a section to the next: where a limb ends in the rest
@@ -34,7 +36,7 @@ class Body:
     """The figure's surface, its volume, where it stands, which corners hang together along the sides of its faces, on
     which shell each lies, and the corners (m, 3) of the box around each face."""
 
-    surface: Parted
+    surface: SummedSurface
     whole_mm3: float
     floor: float
     sides: Links
@@ -49,7 +51,7 @@ class Body:
         links = Links.of(len(vertices), faces.ravel(), faces[:, [1, 2, 0]].ravel())
         low, high = corners.min(axis=1), corners.max(axis=1)
         floor, shell = float(vertices[:, 2].min()), links.groups(np.zeros(len(vertices)))
-        return cls(Parted.of(vertices, faces), whole_mm3, floor, links, shell, low, high)
+        return cls(SummedSurface.of(vertices, faces), whole_mm3, floor, links, shell, low, high)
 
     def near(self, at: Array, reach: float) -> tuple[Array, Ints]:
         """Return the faces that reach into a box around a place, as a surface of their own."""
@@ -203,7 +205,7 @@ def parted_limbs(body: Body, limbs: Sequence[Limb]) -> list[PartedLimb]:
     return found
 
 
-def _batches(limbs: Sequence[Any]) -> Iterator[Sequence[Any]]:
+def _batches(limbs: Sequence[One]) -> Iterator[Sequence[One]]:
     """Yield limbs a few at a time: more side by side would be no quicker, and take memory for the faces around each."""
     for start in range(0, len(limbs), _BATCH):
         yield limbs[start : start + _BATCH]
